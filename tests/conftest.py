@@ -1,0 +1,136 @@
+"""What every test stands on: a fast hasher, ledgers that may be flushed, no network, a real browser on request."""
+
+import ipaddress
+import os
+import shutil
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+import pytest
+from django.conf import settings
+from django.test import TransactionTestCase
+
+from inventory import ledger_locks
+
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",  # CI runs as root
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--no-first-run",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost, EXCLUDE 127.0.0.1",
+]
+MANAGED_NAMES = ("localhost", "")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Make the tests' settings cheap: argon2 wants 100 MB a check, and no test cares for a power cut."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    options = settings.DATABASES["default"].get("OPTIONS", {})
+    if "init_command" in options:
+        options["init_command"] = options["init_command"].replace("synchronous=FULL", "synchronous=OFF")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what is in tests/browser and run it last."""
+    browser_tests = Path(__file__).parent / "browser"
+    for item in items:
+        if browser_tests in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _ledgers_open_for_the_flush() -> Iterator[None]:
+    """Take the ledgers' triggers off while a TransactionTestCase empties the tables, then put them back."""
+    teardown = TransactionTestCase._fixture_teardown
+
+    def unlocked_teardown(self: Any) -> None:
+        names = self._databases_names(include_mirrors=False)
+        for name in names:
+            ledger_locks.unlock(name)
+        try:
+            teardown(self)
+        finally:
+            for name in names:
+                ledger_locks.lock(name)
+
+    with mock.patch.object(TransactionTestCase, "_fixture_teardown", unlocked_teardown):
+        yield
+
+
+def is_loopback(address: Any) -> bool:
+    """Tell whether a socket address stays on this machine."""
+    if not isinstance(address, tuple):
+        return True  # a path: a socket of this machine
+    try:
+        return ipaddress.ip_address(address[0]).is_loopback
+    except ValueError:
+        return address[0] in MANAGED_NAMES
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_network() -> Iterator[None]:
+    """Refuse every connection that leaves this machine."""
+    connect, connect_ex = socket.socket.connect, socket.socket.connect_ex
+
+    def refuse(address: Any) -> None:
+        if not is_loopback(address):
+            raise AssertionError(f"A test reached for the network: {address!r}. Tests use this machine only.")
+
+    def guarded_connect(self: socket.socket, address: Any) -> None:
+        refuse(address)
+        connect(self, address)
+
+    def guarded_connect_ex(self: socket.socket, address: Any) -> int:
+        refuse(address)
+        return connect_ex(self, address)
+
+    with (
+        mock.patch.object(socket.socket, "connect", guarded_connect),
+        mock.patch.object(socket.socket, "connect_ex", guarded_connect_ex),
+    ):
+        yield
+
+
+def chromium_path() -> str | None:
+    """Return where Chromium is, or None."""
+    if Path("/usr/bin/chromium").exists():
+        return "/usr/bin/chromium"
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """A real Chromium, started once. Skips, saying so, where there is none; in CI that is a failure."""
+    path = chromium_path()
+    if path is None:
+        if os.environ.get("CI"):
+            pytest.fail("Chromium is missing; .ci/run should have installed it.")
+        pytest.skip("Chromium is not installed (Debian or Ubuntu: apt install chromium); browser tests need it")
+    from playwright.sync_api import sync_playwright
+
+    # Playwright's own loop makes Django refuse the ORM beside it; our tests take turns, so it is safe here.
+    with mock.patch.dict(os.environ, DJANGO_ALLOW_ASYNC_UNSAFE="true"), sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGUMENTS)
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture
+def page(browser: Any) -> Iterator[Any]:
+    """A page of a phone's size in a context of its own; a script's error or a blocked resource fails the test."""
+    context = browser.new_context(viewport={"width": 390, "height": 844}, locale="en-US")
+    page = context.new_page()
+    problems: list[str] = []
+    page.on("pageerror", lambda error: problems.append(str(error)))
+    page.on(
+        "console",
+        lambda message: problems.append(message.text) if "Content Security Policy" in message.text else None,
+    )
+    yield page
+    context.close()
+    assert problems == []
