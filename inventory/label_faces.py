@@ -1,0 +1,314 @@
+"""What stands on one label, and how it is drawn: the square, grit, code, type line and ladder notch.
+
+Everything is drawn in points from the label's lower left corner with y upwards, as PDF does. The text keeps to the
+right of the square and its quiet zone; its sizes come from measuring it.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, Literal
+
+from reportlab.pdfbase.pdfmetrics import stringWidth
+
+from inventory.label_sizes import LabelSize
+from inventory.qr_symbol import QUIET_ZONE, qr_symbol
+
+STAMP = "Helvetica-Bold"
+TEXT = "Helvetica"
+POINTS_PER_MM = 72 / 25.4
+CAP_HEIGHT = 0.718  # of the type size, both faces (Adobe's metrics of Helvetica)
+# Struck into steel: letters as narrow as this if need be; narrower ones would only get thin.
+STAMP_WIDTH, NARROWEST_STAMP = 0.84, 0.66
+TEXT_WIDTH, NARROWEST_TEXT = 0.96, 0.80
+SMALLEST_TEXT_PT = 5.0
+
+# A shop's own mark for a tool type is one of these shapes, or at most two characters.
+MARKS = ("diamond", "disc", "ring", "square", "frame", "triangle", "cross", "bars")
+
+Kind = Literal["set", "blank", "place"]
+
+
+@dataclass(frozen=True)
+class LabelFace:
+    """What one label says.
+
+    `code` and `address` as `codes.code_address` gives them. A set has grit, type, size line, own mark, bond ("metal",
+    "resin", "hybrid" or "") and place on the ladder: `ladder_place` of `ladder_count`, the coarsest is 0; None or a
+    count of 0 leaves the notch out. A blank label has only its code and a field for a pen. A place (tub, van, crate,
+    outing) has its name as `type_name` and perhaps a second line as `size_line`.
+    """
+
+    code: str
+    address: str
+    grit: str = ""
+    type_name: str = ""
+    size_line: str = ""
+    mark: str = ""
+    bond: str = ""
+    ladder_place: int | None = None
+    ladder_count: int = 0
+    kind: Kind = "set"
+
+
+@dataclass(frozen=True)
+class _Box:
+    """A field of a label in points: `left`, `right`, and `bottom` upwards to `top`."""
+
+    left: float
+    bottom: float
+    right: float
+    top: float
+
+    @property
+    def width(self) -> float:
+        return self.right - self.left
+
+    @property
+    def height(self) -> float:
+        return self.top - self.bottom
+
+
+def draw_face(canvas: Any, face: LabelFace, size: LabelSize, left: float, top: float, dpi: int) -> None:
+    """Draw `face` on a reportlab canvas whose page origin is the *upper* left corner of the paper, y downwards negative.
+
+    `left` and `top` are the label's upper left corner in points from the paper's; the square is moved to the nearest
+    whole dot of the printer, counted from there.
+    Raises AddressNotPrintable or LabelSizeWrong before anything is drawn.
+    """
+    symbol = qr_symbol(face.address)
+    module = size.module_mm(dpi) * POINTS_PER_MM
+    dot = 72 / dpi
+    square = symbol.side_with_quiet_zone * module
+    width, height, edge = (mm * POINTS_PER_MM for mm in (size.width_mm, size.height_mm, size.edge_mm))
+
+    # The dark part keeps `edge` clear; the quiet zone may lie in it, but not beyond the label.
+    inset = max(edge - QUIET_ZONE * module, min(edge, POINTS_PER_MM))
+    square_left = _to_dot(left + inset, dot)
+    square_top = _to_dot(top + (height - square) / 2, dot)
+    path = canvas.beginPath()
+    for y, x, n in symbol.runs:
+        path.rect(
+            square_left + (QUIET_ZONE + x) * module, -square_top - (QUIET_ZONE + y + 1) * module, n * module, module
+        )
+    canvas.drawPath(path, stroke=0, fill=1)
+
+    text = _Box(square_left + square, -top - height + edge, left + width - edge, -top - edge)
+    if face.kind == "blank":
+        _draw_blank(canvas, face, text)
+    elif face.kind == "place":
+        _draw_place(canvas, face, text)
+    else:
+        _draw_set(canvas, face, text, dot, type_line=size.type_line)
+
+
+def _draw_set(canvas: Any, face: LabelFace, box: _Box, dot: float, *, type_line: bool) -> None:
+    shares = (0.10, 0.075, 0.13, 0.075, 0.165, 0.085) if type_line else (0.10, 0.09, 0, 0, 0.22, 0.10)
+    notch, gap1, line, gap2, code, gap3 = (share * box.height for share in shares)
+    bottom = box.bottom
+    if face.ladder_place is not None and face.ladder_count > 0:
+        _draw_notch(canvas, face.ladder_place, face.ladder_count, _Box(box.left, bottom, box.right, bottom + notch), dot)
+        bottom += notch + gap1
+    if line:
+        _draw_type_line(canvas, face, _Box(box.left, bottom, box.right, bottom + line))
+        bottom += line + gap2
+    _draw_stamp(canvas, face.code, _Box(box.left, bottom, box.right, bottom + code))
+    bottom += code + gap3
+    _draw_stamp(canvas, face.grit, _Box(box.left, bottom, box.right, box.top), at_top=True)
+
+
+def _draw_blank(canvas: Any, face: LabelFace, box: _Box) -> None:
+    code = 0.22 * box.height
+    _draw_stamp(canvas, face.code, _Box(box.left, box.bottom, box.right, box.bottom + code))
+    canvas.setLineWidth(0.6)
+    field = _Box(box.left, box.bottom + code + 0.10 * box.height, box.right, box.top)
+    canvas.roundRect(field.left + 0.3, field.bottom, field.width - 0.6, field.height - 0.3, 2, stroke=1, fill=0)
+
+
+def _draw_place(canvas: Any, face: LabelFace, box: _Box) -> None:
+    code, gap, line = 0.20 * box.height, 0.10 * box.height, (0.13 * box.height if face.size_line else 0.0)
+    bottom = box.bottom
+    _draw_stamp(canvas, face.code, _Box(box.left, bottom, box.right, bottom + code))
+    bottom += code + gap
+    if line:
+        _draw_text(canvas, face.size_line, _Box(box.left, bottom, box.right, bottom + line))
+        bottom += line + gap
+    _draw_name(canvas, face.type_name, _Box(box.left, bottom, box.right, box.top))
+
+
+def _draw_name(canvas: Any, name: str, box: _Box) -> None:
+    """A place's name as large as fits, on one line or two, whichever is larger."""
+    words = _printable(name).split()
+    lines = [" ".join(words)]
+    one = _stamp_size(lines[0], box)
+    splits = [(" ".join(words[:i]), " ".join(words[i:])) for i in range(1, len(words))]
+    half = _Box(box.left, box.bottom, box.right, box.bottom + box.height * 0.44)
+    best = max(splits, key=lambda pair: min(_stamp_size(part, half) for part in pair), default=None)
+    if best and min(_stamp_size(part, half) for part in best) > one * 1.15:
+        size = min(_stamp_size(part, half) for part in best)
+        _draw_stamp(canvas, best[0], _Box(box.left, box.top - half.height, box.right, box.top), at_top=True, most=size)
+        lower = _Box(box.left, box.top - half.height * 2 - box.height * 0.12, box.right, box.top)
+        below = box.top - CAP_HEIGHT * size * 1.3
+        _draw_stamp(canvas, best[1], _Box(box.left, lower.bottom, box.right, below), at_top=True, most=size)
+        return
+    _draw_stamp(canvas, lines[0], box, at_top=True)
+
+
+def _draw_stamp(canvas: Any, words: str, box: _Box, *, at_top: bool = False, most: float = 1e9) -> None:
+    """Heavy narrow letters, as large as the box allows; on its lower edge, or `at_top` hanging from the upper."""
+    words = _printable(words)
+    size = min(_stamp_size(words, box), most)
+    if not words or size <= 0:
+        return
+    narrow = min(STAMP_WIDTH, box.width / _width(words, STAMP, size))
+    baseline = box.top - CAP_HEIGHT * size if at_top else box.bottom
+    _write(canvas, words, STAMP, size, narrow, _optical_left(words, size, narrow, box.left), baseline)
+
+
+def _stamp_size(words: str, box: _Box) -> float:
+    natural = _width(words, STAMP, 1.0) * NARROWEST_STAMP
+    return min(box.height / CAP_HEIGHT, box.width / natural) if natural else 0.0
+
+
+def _draw_type_line(canvas: Any, face: LabelFace, box: _Box) -> None:
+    left = box.left
+    if face.bond in ("metal", "resin", "hybrid"):
+        cap_width = box.height * 0.68
+        _draw_cap(canvas, face.bond, _Box(left, box.bottom - box.height * 0.06, left + cap_width, box.top))
+        left += cap_width + box.height * 0.35
+    if face.mark in MARKS:
+        _draw_mark(canvas, face.mark, _Box(left, box.bottom, left + box.height * 0.86, box.bottom + box.height * 0.86))
+        left += box.height * 1.2
+    elif face.mark:
+        mark = _printable(face.mark)[:2]
+        size = box.height * 0.86 / CAP_HEIGHT
+        _write(canvas, mark, STAMP, size, STAMP_WIDTH, left, box.bottom)
+        left += _width(mark, STAMP, size) * STAMP_WIDTH + box.height * 0.35
+    words = " ".join(part for part in (face.type_name, face.size_line) if part)
+    _draw_text(canvas, words, _Box(left, box.bottom, box.right, box.top))
+
+
+def _draw_text(canvas: Any, words: str, box: _Box) -> None:
+    """One line of reading text on the lower edge of the box: narrowed, then smaller, then cut with an ellipsis."""
+    words = _printable(words)
+    if not words:
+        return
+    size = box.height * 0.86 / CAP_HEIGHT
+    size = max(min(size, box.width / (_width(words, TEXT, 1.0) * NARROWEST_TEXT)), min(size, SMALLEST_TEXT_PT))
+    while len(words) > 1 and _width(words, TEXT, size) * NARROWEST_TEXT > box.width:
+        words = words.rstrip("…")[:-1].rstrip() + "…"
+    narrow = min(TEXT_WIDTH, box.width / _width(words, TEXT, size))
+    _write(canvas, words, TEXT, size, narrow, box.left, box.bottom)
+
+
+def _draw_notch(canvas: Any, place: int, count: int, box: _Box, dot: float) -> None:
+    """`count` thin ticks, the one at `place` a block: where on the ladder this grit stands, also by feel of the eye."""
+    tick = max(2, round(0.25 * box.height / dot)) * dot
+    block = min(box.height, box.width / count * 0.62)
+    pitch = (box.width - block) / max(count - 1, 1)
+    path = canvas.beginPath()
+    for i in range(count):
+        middle = box.left + block / 2 + i * pitch
+        half, height = (block / 2, box.height) if i == place else (tick / 2, box.height * 0.55)
+        path.rect(_to_dot(middle - half, dot), box.bottom, max(dot, _to_dot(2 * half, dot)), height)
+    canvas.drawPath(path, stroke=0, fill=1)
+
+
+def _draw_cap(canvas: Any, bond: str, box: _Box) -> None:
+    """A piece's outline: metal has its corners cut, resin is round, hybrid has one of each (left cut, right round)."""
+    cut = box.width * 0.28
+    radius = box.width / 2
+    bend = radius * 0.5523  # a quarter circle as a Bézier curve
+    path = canvas.beginPath()
+    path.moveTo(box.left, box.bottom)
+    if bond == "resin":
+        path.lineTo(box.left, box.top - radius)
+        path.curveTo(
+            box.left, box.top - radius + bend, box.left + radius - bend, box.top, box.left + radius, box.top
+        )
+    else:
+        path.lineTo(box.left, box.top - cut)
+        path.lineTo(box.left + cut, box.top)
+    if bond == "metal":
+        path.lineTo(box.right - cut, box.top)
+        path.lineTo(box.right, box.top - cut)
+    else:
+        path.lineTo(box.right - radius, box.top)
+        path.curveTo(
+            box.right - radius + bend, box.top, box.right, box.top - radius + bend, box.right, box.top - radius
+        )
+    path.lineTo(box.right, box.bottom)
+    path.close()
+    canvas.setLineWidth(max(0.7, box.width * 0.11))
+    canvas.drawPath(path, stroke=1, fill=0)
+
+
+def _draw_mark(canvas: Any, mark: str, box: _Box) -> None:
+    """One of the eight shapes a shop may give a tool type as its own mark."""
+    l, b, r, t = box.left, box.bottom, box.right, box.top
+    x, y, w, h = (l + r) / 2, (b + t) / 2, box.width, box.height
+    outlines = {
+        "diamond": [[(x, b), (r, y), (x, t), (l, y)]],
+        "square": [[(l, b), (r, b), (r, t), (l, t)]],
+        "triangle": [[(l, b), (r, b), (x, t)]],
+        "bars": [[(l, b), (l + w * 0.36, b), (l + w * 0.36, t), (l, t)], [(r - w * 0.36, b), (r, b), (r, t), (r - w * 0.36, t)]],
+        "cross": [
+            [(x - w / 6, b), (x + w / 6, b), (x + w / 6, y - h / 6), (r, y - h / 6), (r, y + h / 6), (x + w / 6, y + h / 6)]
+            + [(x + w / 6, t), (x - w / 6, t), (x - w / 6, y + h / 6), (l, y + h / 6), (l, y - h / 6), (x - w / 6, y - h / 6)]
+        ],
+    }
+    path = canvas.beginPath()
+    line = w * 0.2
+    if mark == "disc":
+        path.circle(x, y, w / 2)
+    elif mark == "ring":
+        path.circle(x, y, (w - line) / 2)
+    elif mark == "frame":
+        path.rect(l + line / 2, b + line / 2, w - line, h - line)
+    for outline in outlines.get(mark, []):
+        path.moveTo(*outline[0])
+        for corner in outline[1:]:
+            path.lineTo(*corner)
+        path.close()
+    hollow = mark in ("ring", "frame")
+    canvas.setLineWidth(line)
+    canvas.drawPath(path, stroke=int(hollow), fill=int(not hollow))
+
+
+def _write(canvas: Any, words: str, font: str, size: float, narrow: float, left: float, baseline: float) -> None:
+    text = canvas.beginText(left, baseline)
+    text.setFont(font, size)
+    text.setHorizScale(narrow * 100)
+    text.textOut(words)
+    canvas.drawText(text)
+
+
+def _optical_left(words: str, size: float, narrow: float, left: float) -> float:
+    """Large letters begin with white of their own: move them so that their ink lines up with the small ones."""
+    bearing = {"1": 0.069, "G": 0.044}.get(words[0], 0.035)
+    return left - bearing * size * narrow * (1 if size > 14 else 0.5)
+
+
+@lru_cache(maxsize=4096)
+def _width(words: str, font: str, size: float) -> float:
+    return float(stringWidth(words, font, size))
+
+
+@lru_cache(maxsize=4096)
+def _printable(words: str) -> str:
+    """What the PDF's built-in faces can write (Windows-1252); other letters lose their accents or become "?"."""
+    kept = []
+    for character in " ".join(words.split()):
+        try:
+            character.encode("cp1252")
+            kept.append(character)
+        except UnicodeEncodeError:
+            plain = unicodedata.normalize("NFKD", character).encode("ascii", "ignore").decode("ascii")
+            kept.append(plain or "?")
+    return "".join(kept)
+
+
+def _to_dot(length: float, dot: float) -> float:
+    return round(length / dot) * dot
