@@ -23,7 +23,7 @@ CHROMIUM_ARGUMENTS = [
     "--disable-sync",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost, EXCLUDE 127.0.0.1",
 ]
-MANAGED_NAMES = ("localhost", "")
+LOCAL_NAMES = ("localhost", "")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -46,7 +46,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session", autouse=True)
 def _ledgers_open_for_the_flush() -> Iterator[None]:
     """Take the ledgers' triggers off while a TransactionTestCase empties the tables, then put them back."""
-    teardown = TransactionTestCase._fixture_teardown
+    teardown = TransactionTestCase._fixture_teardown  # type: ignore[attr-defined]
 
     def unlocked_teardown(self: Any) -> None:
         names = self._databases_names(include_mirrors=False)
@@ -69,7 +69,7 @@ def is_loopback(address: Any) -> bool:
     try:
         return ipaddress.ip_address(address[0]).is_loopback
     except ValueError:
-        return address[0] in MANAGED_NAMES
+        return address[0] in LOCAL_NAMES
 
 
 @pytest.fixture(scope="session", autouse=True)
