@@ -126,7 +126,7 @@ def install(pip: list[str], lock: Path) -> None:
             complaint = line.strip()
     if process.wait() != 0:
         raise SetupRefused(
-            f"The parts could not be installed; pip said: {complaint} "
+            f"The parts could not be installed; pip said: {complaint}. "
             "Look at the network connection and the free room on the disk, then run this again."
         )
 

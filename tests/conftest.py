@@ -4,14 +4,14 @@ import ipaddress
 import os
 import shutil
 import socket
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 from unittest import mock
 
 import pytest
 from django.conf import settings
-from django.test import TransactionTestCase
+from django.test import Client, TransactionTestCase
 
 from inventory import ledger_locks
 
@@ -134,3 +134,16 @@ def page(browser: Any) -> Iterator[Any]:
     yield page
     context.close()
     assert problems == []
+
+
+@pytest.fixture
+def sign_in(page: Any, client: Client, live_server: Any) -> Callable[[Any], Any]:
+    """A function that signs a person in on `page`, past the form, and returns the page."""
+
+    def signed_in(person: Any) -> Any:
+        client.force_login(person)
+        cookie = client.cookies[settings.SESSION_COOKIE_NAME]
+        page.context.add_cookies([{"name": cookie.key, "value": cookie.value, "url": live_server.url}])
+        return page
+
+    return signed_in
