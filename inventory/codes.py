@@ -96,7 +96,7 @@ def code_address(base: str, code: str) -> str:
 def label_base(base: str) -> str:
     """Return the shop's address as it stands in labels, in capitals and without a closing slash.
 
-    Capitals because an alphanumeric square is a third smaller; scheme and host do not mind, a path would: it is refused.
+    Capitals, because small letters would need a larger square; scheme and host do not mind, a path would.
     Raises AddressNotPrintable.
     """
     typed = base.strip()

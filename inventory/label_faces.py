@@ -21,12 +21,27 @@ TEXT = "Helvetica"
 POINTS_PER_MM = 72 / 25.4
 CAP_HEIGHT = 0.718  # of the type size, both faces (Adobe's metrics of Helvetica)
 # Struck into steel: letters as narrow as this if need be; narrower ones would only get thin.
-STAMP_WIDTH, NARROWEST_STAMP = 0.84, 0.66
+STAMP_WIDTH, NARROWEST_STAMP = 0.88, 0.66
 TEXT_WIDTH, NARROWEST_TEXT = 0.96, 0.80
 SMALLEST_TEXT_PT = 5.0
+NAME_LEADING = 1.04  # of the type size: lines of a place's name
 
 # A shop's own mark for a tool type is one of these shapes, or at most two characters.
 MARKS = ("diamond", "disc", "ring", "square", "frame", "triangle", "cross", "bars")
+
+# Corners of the straight ones, in a box of 1 by 1 from its lower left corner.
+_THIRD, _TWO_THIRDS = 1 / 3, 2 / 3
+_MARK_OUTLINES: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {
+    "diamond": (((0.5, 0), (1, 0.5), (0.5, 1), (0, 0.5)),),
+    "square": (((0, 0), (1, 0), (1, 1), (0, 1)),),
+    "triangle": (((0, 0), (1, 0), (0.5, 1)),),
+    "bars": (((0, 0), (0.36, 0), (0.36, 1), (0, 1)), ((0.64, 0), (1, 0), (1, 1), (0.64, 1))),
+    "cross": (
+        ((_THIRD, 0), (_TWO_THIRDS, 0), (_TWO_THIRDS, 1), (_THIRD, 1)),
+        ((0, _THIRD), (_THIRD, _THIRD), (_THIRD, _TWO_THIRDS), (0, _TWO_THIRDS)),
+        ((_TWO_THIRDS, _THIRD), (1, _THIRD), (1, _TWO_THIRDS), (_TWO_THIRDS, _TWO_THIRDS)),
+    ),
+}
 
 Kind = Literal["set", "blank", "place"]
 
@@ -72,7 +87,7 @@ class _Box:
 
 
 def draw_face(canvas: Any, face: LabelFace, size: LabelSize, left: float, top: float, dpi: int) -> None:
-    """Draw `face` on a reportlab canvas whose page origin is the *upper* left corner of the paper, y downwards negative.
+    """Draw `face` on a reportlab canvas whose origin is the *upper* left corner of the paper; downwards is negative.
 
     `left` and `top` are the label's upper left corner in points from the paper's; the square is moved to the nearest
     whole dot of the printer, counted from there.
@@ -105,11 +120,12 @@ def draw_face(canvas: Any, face: LabelFace, size: LabelSize, left: float, top: f
 
 
 def _draw_set(canvas: Any, face: LabelFace, box: _Box, dot: float, *, type_line: bool) -> None:
-    shares = (0.10, 0.075, 0.13, 0.075, 0.165, 0.085) if type_line else (0.10, 0.09, 0, 0, 0.22, 0.10)
+    shares = (0.085, 0.065, 0.12, 0.065, 0.15, 0.08) if type_line else (0.10, 0.09, 0, 0, 0.21, 0.10)
     notch, gap1, line, gap2, code, gap3 = (share * box.height for share in shares)
     bottom = box.bottom
     if face.ladder_place is not None and face.ladder_count > 0:
-        _draw_notch(canvas, face.ladder_place, face.ladder_count, _Box(box.left, bottom, box.right, bottom + notch), dot)
+        strip = _Box(box.left, bottom, box.right, bottom + notch)
+        _draw_notch(canvas, face.ladder_place, face.ladder_count, strip, dot)
         bottom += notch + gap1
     if line:
         _draw_type_line(canvas, face, _Box(box.left, bottom, box.right, bottom + line))
@@ -141,19 +157,17 @@ def _draw_place(canvas: Any, face: LabelFace, box: _Box) -> None:
 def _draw_name(canvas: Any, name: str, box: _Box) -> None:
     """A place's name as large as fits, on one line or two, whichever is larger."""
     words = _printable(name).split()
-    lines = [" ".join(words)]
-    one = _stamp_size(lines[0], box)
-    splits = [(" ".join(words[:i]), " ".join(words[i:])) for i in range(1, len(words))]
-    half = _Box(box.left, box.bottom, box.right, box.bottom + box.height * 0.44)
-    best = max(splits, key=lambda pair: min(_stamp_size(part, half) for part in pair), default=None)
-    if best and min(_stamp_size(part, half) for part in best) > one * 1.15:
-        size = min(_stamp_size(part, half) for part in best)
-        _draw_stamp(canvas, best[0], _Box(box.left, box.top - half.height, box.right, box.top), at_top=True, most=size)
-        lower = _Box(box.left, box.top - half.height * 2 - box.height * 0.12, box.right, box.top)
-        below = box.top - CAP_HEIGHT * size * 1.3
-        _draw_stamp(canvas, best[1], _Box(box.left, lower.bottom, box.right, below), at_top=True, most=size)
-        return
-    _draw_stamp(canvas, lines[0], box, at_top=True)
+    best, largest = [" ".join(words)], _stamp_size(" ".join(words), box)
+    # Two lines need the height of a capital and one line's advance; letters below the line need their room too.
+    half = _Box(box.left, 0, box.right, box.height / (CAP_HEIGHT + NAME_LEADING) * CAP_HEIGHT)
+    for i in range(1, len(words)):
+        pair = [" ".join(words[:i]), " ".join(words[i:])]
+        size = min(_stamp_size(part, half) for part in pair)
+        if size > largest * 1.1:
+            best, largest = pair, size
+    for i, line in enumerate(best):
+        top = box.top - i * largest * NAME_LEADING
+        _draw_stamp(canvas, line, _Box(box.left, box.bottom, box.right, top), at_top=True, most=largest)
 
 
 def _draw_stamp(canvas: Any, words: str, box: _Box, *, at_top: bool = False, most: float = 1e9) -> None:
@@ -186,48 +200,58 @@ def _draw_type_line(canvas: Any, face: LabelFace, box: _Box) -> None:
         size = box.height * 0.86 / CAP_HEIGHT
         _write(canvas, mark, STAMP, size, STAMP_WIDTH, left, box.bottom)
         left += _width(mark, STAMP, size) * STAMP_WIDTH + box.height * 0.35
-    words = " ".join(part for part in (face.type_name, face.size_line) if part)
-    _draw_text(canvas, words, _Box(left, box.bottom, box.right, box.top))
+    _draw_text(canvas, face.type_name, _Box(left, box.bottom, box.right, box.top), always=face.size_line)
 
 
-def _draw_text(canvas: Any, words: str, box: _Box) -> None:
-    """One line of reading text on the lower edge of the box: narrowed, then smaller, then cut with an ellipsis."""
-    words = _printable(words)
-    if not words:
+def _draw_text(canvas: Any, words: str, box: _Box, *, always: str = "") -> None:
+    """One line of reading text on the lower edge of the box: narrowed, then smaller, then cut with an ellipsis.
+
+    `always` follows the words and is cut only when nothing of them is left: size and soak matter more than a long name.
+    """
+    words, always = _printable(words), _printable(always)
+    full = f"{words} {always}".strip()
+    if not full:
         return
-    size = box.height * 0.86 / CAP_HEIGHT
-    size = max(min(size, box.width / (_width(words, TEXT, 1.0) * NARROWEST_TEXT)), min(size, SMALLEST_TEXT_PT))
-    while len(words) > 1 and _width(words, TEXT, size) * NARROWEST_TEXT > box.width:
-        words = words.rstrip("…")[:-1].rstrip() + "…"
-    narrow = min(TEXT_WIDTH, box.width / _width(words, TEXT, size))
-    _write(canvas, words, TEXT, size, narrow, box.left, box.bottom)
+    largest = box.height * 0.86 / CAP_HEIGHT
+    smallest = min(largest, max(SMALLEST_TEXT_PT, largest * 0.7))
+    size = max(min(largest, box.width / (_width(full, TEXT, 1.0) * NARROWEST_TEXT)), smallest)
+    widest = box.width * 1.0001 / (size * NARROWEST_TEXT)
+    while words and _width(full, TEXT, 1.0) > widest:
+        words = words.rstrip("…")[:-1].rstrip()
+        words += "…" if words else ""
+        full = f"{words} {always}".strip()
+    while len(full) > 1 and _width(full, TEXT, 1.0) > widest:
+        full = full.rstrip("…")[:-1].rstrip() + "…"
+    narrow = min(TEXT_WIDTH, box.width / _width(full, TEXT, size))
+    _write(canvas, full, TEXT, size, narrow, box.left, box.bottom)
 
 
 def _draw_notch(canvas: Any, place: int, count: int, box: _Box, dot: float) -> None:
     """`count` thin ticks, the one at `place` a block: where on the ladder this grit stands, also by feel of the eye."""
     tick = max(2, round(0.25 * box.height / dot)) * dot
-    block = min(box.height, box.width / count * 0.62)
-    pitch = (box.width - block) / max(count - 1, 1)
+    block = max(tick * 2, _to_dot(min(box.height, box.width / count * 0.62), dot))
+    pitch = (box.width - tick) / max(count - 1, 1)
     path = canvas.beginPath()
     for i in range(count):
-        middle = box.left + block / 2 + i * pitch
-        half, height = (block / 2, box.height) if i == place else (tick / 2, box.height * 0.55)
-        path.rect(_to_dot(middle - half, dot), box.bottom, max(dot, _to_dot(2 * half, dot)), height)
+        left = box.left + i * pitch
+        if i == place:
+            left = min(max(left + (tick - block) / 2, box.left), box.right - block)
+            path.rect(_to_dot(left, dot), box.bottom, block, box.height)
+        else:
+            path.rect(_to_dot(left, dot), box.bottom, tick, box.height * 0.55)
     canvas.drawPath(path, stroke=0, fill=1)
 
 
 def _draw_cap(canvas: Any, bond: str, box: _Box) -> None:
     """A piece's outline: metal has its corners cut, resin is round, hybrid has one of each (left cut, right round)."""
-    cut = box.width * 0.28
+    cut = box.width * 0.32
     radius = box.width / 2
     bend = radius * 0.5523  # a quarter circle as a Bézier curve
     path = canvas.beginPath()
     path.moveTo(box.left, box.bottom)
     if bond == "resin":
         path.lineTo(box.left, box.top - radius)
-        path.curveTo(
-            box.left, box.top - radius + bend, box.left + radius - bend, box.top, box.left + radius, box.top
-        )
+        path.curveTo(box.left, box.top - radius + bend, box.left + radius - bend, box.top, box.left + radius, box.top)
     else:
         path.lineTo(box.left, box.top - cut)
         path.lineTo(box.left + cut, box.top)
@@ -241,36 +265,23 @@ def _draw_cap(canvas: Any, bond: str, box: _Box) -> None:
         )
     path.lineTo(box.right, box.bottom)
     path.close()
-    canvas.setLineWidth(max(0.7, box.width * 0.11))
+    canvas.setLineWidth(max(0.7, box.width * 0.13))
     canvas.drawPath(path, stroke=1, fill=0)
 
 
 def _draw_mark(canvas: Any, mark: str, box: _Box) -> None:
     """One of the eight shapes a shop may give a tool type as its own mark."""
-    l, b, r, t = box.left, box.bottom, box.right, box.top
-    x, y, w, h = (l + r) / 2, (b + t) / 2, box.width, box.height
-    outlines = {
-        "diamond": [[(x, b), (r, y), (x, t), (l, y)]],
-        "square": [[(l, b), (r, b), (r, t), (l, t)]],
-        "triangle": [[(l, b), (r, b), (x, t)]],
-        "bars": [[(l, b), (l + w * 0.36, b), (l + w * 0.36, t), (l, t)], [(r - w * 0.36, b), (r, b), (r, t), (r - w * 0.36, t)]],
-        "cross": [
-            [(x - w / 6, b), (x + w / 6, b), (x + w / 6, y - h / 6), (r, y - h / 6), (r, y + h / 6), (x + w / 6, y + h / 6)]
-            + [(x + w / 6, t), (x - w / 6, t), (x - w / 6, y + h / 6), (l, y + h / 6), (l, y - h / 6), (x - w / 6, y - h / 6)]
-        ],
-    }
     path = canvas.beginPath()
-    line = w * 0.2
+    line = box.width * 0.2
     if mark == "disc":
-        path.circle(x, y, w / 2)
+        path.circle(box.left + box.width / 2, box.bottom + box.height / 2, box.width / 2)
     elif mark == "ring":
-        path.circle(x, y, (w - line) / 2)
+        path.circle(box.left + box.width / 2, box.bottom + box.height / 2, (box.width - line) / 2)
     elif mark == "frame":
-        path.rect(l + line / 2, b + line / 2, w - line, h - line)
-    for outline in outlines.get(mark, []):
-        path.moveTo(*outline[0])
-        for corner in outline[1:]:
-            path.lineTo(*corner)
+        path.rect(box.left + line / 2, box.bottom + line / 2, box.width - line, box.height - line)
+    for outline in _MARK_OUTLINES.get(mark, ()):
+        for i, (x, y) in enumerate(outline):
+            (path.lineTo if i else path.moveTo)(box.left + x * box.width, box.bottom + y * box.height)
         path.close()
     hollow = mark in ("ring", "frame")
     canvas.setLineWidth(line)
@@ -287,8 +298,8 @@ def _write(canvas: Any, words: str, font: str, size: float, narrow: float, left:
 
 def _optical_left(words: str, size: float, narrow: float, left: float) -> float:
     """Large letters begin with white of their own: move them so that their ink lines up with the small ones."""
-    bearing = {"1": 0.069, "G": 0.044}.get(words[0], 0.035)
-    return left - bearing * size * narrow * (1 if size > 14 else 0.5)
+    bearing = {"1": 0.069, "G": 0.044, "T": 0.021}.get(words[0], 0.028)
+    return left - bearing * size * narrow
 
 
 @lru_cache(maxsize=4096)

@@ -126,7 +126,9 @@ def read_label_sizes(document: Mapping[str, Any]) -> dict[str, LabelSize]:
     for line in document["sizes"]:
         size = _read_size(line)
         if size.key in sizes:
-            raise LabelSizeWrong(_("Label size “%(key)s” stands twice. Give one of them another key.") % {"key": size.key})
+            raise LabelSizeWrong(
+                _("Label size “%(key)s” stands twice. Give one of them another key.") % {"key": size.key}
+            )
         sizes[size.key] = size
     return sizes
 
@@ -157,7 +159,8 @@ def _check_numbers(size: LabelSize) -> None:
         if not _is_number(value) or not least <= value <= 300:
             raise _wrong(
                 size.key,
-                _("%(name)s is %(value)s; it may be %(least)d to 300.") % {"name": name, "value": value, "least": least},
+                _("%(name)s is %(value)s; it may be %(least)d to 300.")
+                % {"name": name, "value": value, "least": least},
             )
     for name in ("paper_width_mm", "paper_height_mm", "left_mm", "top_mm", "column_gap_mm", "row_gap_mm"):
         value = getattr(size, name)
@@ -186,7 +189,7 @@ def _check_square(size: LabelSize) -> None:
         if square_mm > size.height_mm or square_mm + NARROWEST_TEXT_MM + 2 * size.edge_mm > size.width_mm:
             raise _wrong(
                 size.key,
-                _("a square of %(square).1f mm (%(dots)d dots a module at %(dpi)d dpi) leaves no room. Take fewer dots.")
+                _("a square of %(square).1f mm (%(dots)d dots at %(dpi)d dpi) leaves no room: take fewer.")
                 % {"square": square_mm, "dots": dots, "dpi": dpi},
             )
 

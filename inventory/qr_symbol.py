@@ -27,7 +27,7 @@ MASK = 3
 
 @dataclass(frozen=True)
 class QrSymbol:
-    """The dark modules of a symbol without quiet zone: `runs` holds (row, first column, length), `side` is in modules."""
+    """The dark modules of a symbol, without quiet zone: `runs` of (row, first column, length); `side` in modules."""
 
     version: int
     side: int
