@@ -140,11 +140,12 @@ def _wet_times(spells: Iterable[Spell], moments: tuple[WetMoment, ...]) -> list[
     """Return the times in water and the wet moments, in order of their beginning."""
     spells = tuple(spells)
     wet = [_Wet(spell.begun_at, spell.ended_at) for spell in spells]
-    starts = [moment.at for moment in moments] + [spell.begun_at for spell in spells]
+    known = [moment.at for moment in moments] + [spell.begun_at for spell in spells]
+    known += [spell.ended_at for spell in spells if spell.ended_at is not None]
     for moment in moments:
         if moment.kind == "in_water":
-            # Whatever is known next, work or another answer, found it out of that water.
-            wet.append(_Wet(moment.at, min((start for start in starts if start > moment.at), default=None)))
+            # Whatever is known next (work, another answer, a tub) found it out of that water.
+            wet.append(_Wet(moment.at, min((instant for instant in known if instant > moment.at), default=None)))
         elif moment.kind in ("wet_work", "left_water", "wet"):
             wet.append(_Wet(moment.at, moment.at))
     return sorted(wet, key=lambda time: time.start)
@@ -319,8 +320,9 @@ def conditioned_for(
     )
     carried = (Spell(CARRIED, leaves_at, None),) if carried_in_water else ()
     moments = list(moments_of(facts, leaves_at))
-    left_in_water = bool(moments) and moments[-1].kind == "in_water"
-    if left_in_water and not carried and not any(spell.begun_at > moments[-1].at for spell in spells):
+    in_water_since = moments[-1].at if moments and moments[-1].kind == "in_water" else None
+    in_tub_since = any(in_water_since and spell.ended_at and spell.ended_at > in_water_since for spell in spells)
+    if in_water_since and not in_tub_since and not carried:
         moments.append(WetMoment(leaves_at, "left_water"))
     then = SoakFacts(
         spells=spells + carried,

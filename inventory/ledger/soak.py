@@ -63,8 +63,9 @@ class Projection:
     """When a set in water will be ready, if it stays there.
 
     ready_at, kind: the earliest of the three below. cold_at: by time alone. hot_at, mixed_at: if the water stays as
-    hot as it was last read, None when it was not hot. read_at: when the tub must be read for the hot recipe to count.
-    vouched_until: when the last hot reading stops counting unless the tub is read again.
+    hot as it was last read, None when it was not hot (`at` itself when the hours are full and only wait for a
+    reading). read_at: when the tub must be read for the hot recipe to count. vouched_until: when the last hot reading
+    stops counting unless the tub is read again.
     """
 
     ready_at: datetime
@@ -212,22 +213,19 @@ def _proof(
 
     The first reading at or after that instant proves it, while the set lies in the tub or was lifted out for less
     than an interruption. When that one is cold the water had cooled before anybody looked: ready is then the first
-    hot reading taken later in the same soak, never before it.
+    hot reading taken later while the set lies in the same soak, never before it.
     """
     ended_at = run[-1].ended_at
     cooled = False
     for reading in tub.from_on(full_at):
-        if reading.at > at:
+        if reading.at > at or (ended_at is not None and reading.at - ended_at >= settings.interruption):
             return None
-        if (
-            ended_at is not None
-            and reading.at > ended_at
-            and (cooled or reading.at - ended_at >= settings.interruption)
-        ):
-            return None
-        if is_hot(reading, recipe):
-            return (reading.at if cooled else full_at), reading.at
-        cooled = True
+        if not is_hot(reading, recipe):
+            cooled = True
+        elif not cooled:
+            return full_at, reading.at
+        elif any(spell.begun_at <= reading.at <= (spell.ended_at or at) for spell in run):
+            return reading.at, reading.at
     return None
 
 
