@@ -1,0 +1,98 @@
+"""What every page is given: the pages one may open, the mode, the units."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from inventory.rights import Right
+
+THEMES = ("light", "night")
+
+
+class Page(NamedTuple):
+    """A page of the top line: its address's name, its word, and the rights of which one is enough (none: all)."""
+
+    url_name: str
+    label: str | Promise
+    rights: tuple[str, ...] = ()
+
+
+class NavLink(NamedTuple):
+    """A page as the person sees it in the top line or the foot bar."""
+
+    url_name: str
+    label: str | Promise
+    url: str
+    current: bool
+
+
+# The order of SCREENS: Shop day, Rack, Soak, Jobs, Reorder, Costs; a page whose address does not exist yet is left out.
+PAGES = (
+    Page("jobs:shop_day", _("Shop day"), (Right.PLAN, Right.SETTLE, Right.RUN_SHOP)),
+    Page("jobs:my_job", _("My job"), (Right.LOG_WORK,)),
+    Page("inventory:rack", _("Rack")),
+    Page("inventory:soak", _("Soak"), (Right.SCAN, Right.CONFIRM_SOAK, Right.PLAN)),
+    Page("jobs:jobs", _("Jobs"), (Right.PLAN, Right.LOG_WORK, Right.RUN_SHOP)),
+    Page("jobs:reorder", _("Reorder"), (Right.BUY, Right.PLAN, Right.RUN_SHOP)),
+    Page("jobs:costs", _("Costs"), (Right.SEE_MONEY,)),
+)
+SCAN = Page("inventory:scan", _("Scan"), (Right.SCAN,))
+FIND = "inventory:find"
+IN_FOOT = ("jobs:shop_day", "jobs:my_job", "inventory:rack", "inventory:soak")
+
+
+def address(url_name: str) -> str:
+    """The address of that name, or "" while nobody has built it."""
+    try:
+        return reverse(url_name)
+    except NoReverseMatch:
+        return ""
+
+
+def _may(user: Any, page: Page) -> bool:
+    can = getattr(user, "can", None)
+    if can is None:
+        return False
+    return not page.rights or any(can(right) for right in page.rights)
+
+
+def _link(page: Page, path: str) -> NavLink | None:
+    url = address(page.url_name)
+    if not url:
+        return None
+    current = path == url or (url != "/" and path.startswith(url.rstrip("/") + "/"))
+    return NavLink(page.url_name, page.label, url, current)
+
+
+def _only_longest(links: list[NavLink]) -> list[NavLink]:
+    """Below `/jobs/` several addresses may match: the longest is where one is."""
+    here = max((len(link.url) for link in links if link.current), default=-1)
+    return [link._replace(current=link.current and len(link.url) == here) for link in links]
+
+
+def page(request: HttpRequest) -> dict[str, Any]:
+    """Context of every page: `nav`, `foot_nav`, `more_nav`, `scan_link`, `find_url`, `theme`, `units`, `sound`."""
+    user = getattr(request, "user", None)
+    found = [_link(entry, request.path) for entry in PAGES if _may(user, entry)]
+    nav = _only_longest([link for link in found if link is not None])
+    foot = [link for link in nav if link.url_name in IN_FOOT]
+    if len(foot) > 3:  # whoever plans and logs starts from Shop day; My job waits under More
+        foot = [link for link in foot if link.url_name != "jobs:my_job"]
+    theme = getattr(user, "theme", "") or ""
+    signed_in = bool(getattr(user, "is_authenticated", False))
+    return {
+        "nav": nav,
+        "foot_nav": foot,
+        "more_nav": [link for link in nav if link not in foot],
+        "scan_link": _link(SCAN, request.path) if _may(user, SCAN) else None,
+        "theme_url": address("inventory:theme") if signed_in else "",
+        "find_url": address(FIND) if signed_in else "",
+        "theme": theme if theme in THEMES else "",
+        "units": getattr(user, "units", "us"),
+        "sound": getattr(user, "sound", True),
+    }

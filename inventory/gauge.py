@@ -1,0 +1,304 @@
+"""The gauge: one drawing for a set, 8 to 70 px wide, as an SVG fragment of attributes and classes only.
+
+Pure: no Django, no database, no clock. Colours come from `ramp.css` and `tokens.css` by class, so one drawing serves
+light, night and paper. Lengths are px, life is a share 0..1 of a new set of the type.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from html import escape
+from typing import Literal, NamedTuple
+
+__all__ = ["STATES", "GaugeFace", "StateLook", "bond_path", "gauge", "gauge_body", "gauge_defs", "hatch_id", "joined", "notch", "px", "replace"]
+
+Bond = Literal["metal", "hybrid", "resin"]
+Water = Literal["", "dry", "soaking", "soaked", "conditioned"]
+Where = Literal["here", "in_water", "out", "aside", "missing"]
+
+
+class StateLook(NamedTuple):
+    """How a state is shown beside its word: the mark's name and the colour class."""
+
+    mark: str
+    colour: str
+
+
+# Shape, word, colour (SCREENS 3); the word is the page's, for it holds times and names.
+STATES: dict[str, StateLook] = {
+    "conditioned": StateLook("drop", "ready"),
+    "soaked": StateLook("drop-hollow", "ready"),
+    "soaking": StateLook("ripples", "water"),
+    "dry": StateLook("drop-struck", "dry"),
+    "yes": StateLook("tick", "ready"),
+    "tight": StateLook("gauge-half", "dry"),
+    "no": StateLook("gauge-empty", "short"),
+    "missing": StateLook("gauge-missing", "stop"),
+    "out": StateLook("gauge-out", "ink"),
+    "aside": StateLook("gauge-barred", "ink"),
+    "glazed": StateLook("glazed", "ink"),
+    "leaves": StateLook("leaves", "ink"),
+    "refused": StateLook("cross", "stop"),
+    "elsewhere": StateLook("swap", "ink"),
+    "asks": StateLook("ask", "dry"),
+    "no_signal": StateLook("no-signal", "ink"),
+    "locked": StateLook("lock", "ink"),
+    "caution": StateLook("caution", "stop"),
+}
+
+DROP = "M0 0C3.2 4 4.8 6.3 4.8 8.6A4.8 4.8 0 0 1-4.8 8.6C-4.8 6.3-3.2 4 0 0Z"
+DROP_HEIGHT = 13.4
+_PITCHES = (3, 4, 6)
+
+
+@dataclass(frozen=True)
+class GaugeFace:
+    """What a gauge shows of one set.
+
+    ladder_place: 0 (coarsest) to ladder_count - 1. at_least, likely, up_to: life left [share of a new set, 0..1].
+    need: what a step needs [share], or None; enough: "yes", "tight", "no" or "" (not asked). state: the words of the
+    state, used in the name. name: what a screen reader says; "" makes the drawing decoration.
+    """
+
+    ladder_place: int
+    ladder_count: int
+    bond: Bond = "resin"
+    at_least: float = 1.0
+    likely: float = 1.0
+    up_to: float = 1.0
+    state: str = ""
+    where: Where = "here"
+    water: Water = ""
+    glazed: bool = False
+    aside: bool = False
+    missing: bool = False
+    out: bool = False
+    need: float | None = None
+    enough: Literal["", "yes", "tight", "no"] = ""
+    leaves: bool = False
+    name: str = ""
+    plain: bool = False  # a tool type, not a set: full, no likely line
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.ladder_place < self.ladder_count:
+            raise ValueError(
+                f"`ladder_place` must lie in 0..{self.ladder_count - 1}, got {self.ladder_place}"
+            )
+        if not 0 <= self.at_least <= self.likely <= self.up_to:
+            raise ValueError(
+                "`at_least` <= `likely` <= `up_to` must hold from 0 on, "
+                f"got {self.at_least}, {self.likely}, {self.up_to}"
+            )
+
+    @property
+    def is_missing(self) -> bool:
+        return self.missing or self.where == "missing"
+
+    @property
+    def is_out(self) -> bool:
+        return self.out or self.where == "out"
+
+    @property
+    def is_aside(self) -> bool:
+        return self.aside or self.where == "aside"
+
+    @property
+    def ramp(self) -> str:
+        """The class that gives the colour."""
+        return f"ramp-{self.ladder_place}-of-{self.ladder_count}"
+
+
+def px(value: float) -> str:
+    """A length with at most one decimal, as short as SVG allows."""
+    text = f"{value:.1f}".rstrip("0").rstrip(".")
+    if text in ("-0", ""):
+        return "0"
+    return text.replace("0.", ".", 1) if text.startswith(("0.", "-0.")) else text
+
+
+def hatch_id(place: int, count: int, width: float) -> str:
+    """The id of the hatch for a gauge of this width: pitch 3 under 16 px, 6 above 60, else 4."""
+    return f"h{place}-{count}-{3 if width < 16 else 6 if width > 60 else 4}"
+
+
+def gauge_defs(count: int) -> str:
+    """The hatches of a ladder of `count` places and the water, once a page, outside of every hidden element."""
+    parts = ['<svg class="defs" aria-hidden="true" focusable="false"><defs>']
+    for place in range(count):
+        for pitch in _PITCHES:
+            parts.append(
+                f'<pattern id="h{place}-{count}-{pitch}" class="ramp-{place}-of-{count}" width="{pitch}" '
+                f'height="{pitch}" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+                f'<path class="p-h" stroke-width="{px(0.46 * pitch)}" d="M{px(pitch / 2)} 0V{pitch}"/></pattern>'
+            )
+    for name, colour in (("hink", "p-i"), ("hdry", "p-d"), ("hshort", "p-o")):
+        parts.append(
+            f'<pattern id="{name}" width="4" height="4" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+            f'<path class="{colour}" stroke-width="1.8" d="M2 0V4"/></pattern>'
+        )
+    parts.append(
+        '<pattern id="rip" width="8" height="6.5" patternUnits="userSpaceOnUse"><path class="p-ws" d="M0 0H8V6.5H0Z"/>'
+        '<path class="p-w" d="M-2 4Q0 1.6 2 4T6 4T10 4"/></pattern>'
+        '<pattern id="rip-s" width="5" height="5" patternUnits="userSpaceOnUse"><path class="p-ws" d="M0 0H5V5H0Z"/>'
+        '<path class="p-w" stroke-width="1.5" d="M-1.25 3Q0 1.25 1.25 3T3.75 3T6.25 3"/></pattern></defs></svg>'
+    )
+    return "".join(parts)
+
+
+def _corners(bond: Bond, width: float) -> tuple[tuple[str, float], tuple[str, float]]:
+    """Kind and size of the left and the right corner of the cap."""
+    cut, round_ = ("cut", min(5.0, 0.26 * width)), ("round", min(width / 2, 9.0))
+    return {"metal": (cut, cut), "resin": (round_, round_), "hybrid": (cut, round_)}[bond]
+
+
+def _inset(kind: str, size: float, y: float) -> float:
+    """How far a corner reaches in at depth `y` below the top."""
+    if y >= size:
+        return 0.0
+    return size - y if kind == "cut" else size - math.sqrt(max(size * size - (size - y) ** 2, 0.0))
+
+
+def _band(bond: Bond, width: float, top: float, foot: float) -> str:
+    """The part of the gauge between two depths, its sides on the outline."""
+    (left, left_size), (right, right_size) = _corners(bond, width)
+    if top >= max(left_size, right_size):
+        return f"M0 {px(foot)}V{px(top)}H{px(width)}V{px(foot)}Z"
+    path = [f"M{px(_inset(left, left_size, foot))} {px(foot)}"]
+    if foot > left_size:
+        path.append(f"V{px(left_size)}")
+    if top < left_size:
+        corner = f"{px(_inset(left, left_size, top))} {px(top)}"
+        path.append(f"L{corner}" if left == "cut" else f"A{px(left_size)} {px(left_size)} 0 0 1 {corner}")
+    else:
+        path.append(f"V{px(top)}")
+    path.append(f"H{px(width - _inset(right, right_size, top))}")
+    if top < right_size:
+        depth = min(right_size, foot)
+        corner = f"{px(width - _inset(right, right_size, depth))} {px(depth)}"
+        path.append(f"L{corner}" if right == "cut" else f"A{px(right_size)} {px(right_size)} 0 0 1 {corner}")
+    path.append(f"V{px(foot)}Z")
+    return "".join(path)
+
+
+def bond_path(bond: Bond, width: float, height: float) -> str:
+    """The outline of a gauge: the cap tells the bond."""
+    return _band(bond, width, 0.0, height)
+
+
+def gauge_body(face: GaugeFace, width: float, height: float, *, outline: str = "") -> str:
+    """The drawing inside a box of width x height [px], origin at its upper left; things may stand above and below.
+
+    outline: id of a shared outline (a rack holds one per bond); "" draws its own. Raises nothing beyond GaugeFace.
+    """
+    shape = bond_path(face.bond, width, height)
+
+    def shell(css: str) -> str:
+        return f'<use href="#{outline}" class="{css}"/>' if outline else f'<path class="{css}" d="{shape}"/>'
+
+    parts = [shell("g-s")]
+    over = 1 if width < 12 else 2
+    if not face.is_missing:
+        low, likely, high = (min(max(share, 0.0), 1.0) for share in (face.at_least, face.likely, face.up_to))
+        if face.plain:
+            low = likely = high = 1.0
+        if low * height >= 0.3:
+            parts.append(f'<path class="g-f" d="{_band(face.bond, width, (1 - low) * height, height)}"/>')
+        if (high - low) * height >= 0.5:
+            hatch = hatch_id(face.ladder_place, face.ladder_count, width)
+            band = _band(face.bond, width, (1 - high) * height, (1 - low) * height)
+            parts.append(f'<path class="g-h" fill="url(#{hatch})" d="{band}"/>')
+    wet = face.water in ("soaking", "soaked")
+    if wet and not face.is_missing:
+        pattern, pitch = ("rip", 6.5) if width >= 12 else ("rip-s", 5.0)
+        waves = max(2, round(0.42 * height / pitch)) * pitch
+        # Shifted so that whole waves end at the foot.
+        parts.append(
+            f'<path fill="url(#{pattern})" transform="translate(0 {px(height - waves)})" '
+            f'd="M-{over} 0H{px(width + over)}V{px(waves)}H-{over}Z"/>'
+        )
+    parts.append(shell("g-o" if width < 30 else "g-o big"))
+    if not face.is_missing and not face.plain:
+        y = px((1 - min(face.likely, 1.0)) * height)
+        parts.append(f'<path class="{"g-l thin" if width < 16 else "g-l"}" d="M-{over} {y}H{px(width + over)}"/>')
+    if face.is_missing:
+        size = " small" if width < 14 else " big" if width > 40 else ""
+        parts.append(f'<text class="g-q{size}" x="{px(width / 2)}" y="{px(height * 0.62)}">?</text>')
+    if face.is_aside:
+        bar = min(max(0.1 * height, 3.0), 9.0)
+        ends = f"M-{over + 1} {px(height / 2)}H{px(width + over + 1)}"
+        parts.append(
+            f'<path class="g-bs" stroke-width="{px(bar + 3)}" d="{ends}"/>'
+            f'<path class="g-b" stroke-width="{px(bar)}" d="{ends}"/>'
+        )
+    parts.append(_above(face, width, height))
+    if face.need is not None:
+        y = px((1 - min(max(face.need, 0.0), 1.06)) * height)
+        tight = " tight" if face.enough == "tight" else ""
+        parts.append(f'<path class="g-n{tight}" d="M-{over + 2} {y}H{px(width + over + 2)}"/>')
+    if face.leaves:
+        parts.append(f'<path class="g-t" d="M{px(width / 2)} {px(height + 4)}l4.5 6h-9z"/>')
+    body = "".join(parts)
+    if face.is_missing:
+        return f'<g class="g-gone">{body}</g>'
+    return f'<g class="g-out">{body}</g>' if face.is_out else body
+
+
+def _drop_scale(width: float, height: float) -> float:
+    return min(max(0.25 * height, 7.0), 17.0, 0.95 * width) / DROP_HEIGHT
+
+
+def _above(face: GaugeFace, width: float, height: float) -> str:
+    """The drop and the strokes on the cap."""
+    marks = []
+    drop = not face.is_missing and face.water in ("conditioned", "soaked")
+    if drop:
+        scale = _drop_scale(width, height)
+        css = "g-d" if face.water == "conditioned" else "g-dh"
+        marks.append(
+            f'<path class="{css}" transform="translate({px(width / 2)} {px(-2 - DROP_HEIGHT * scale)}) '
+            f'scale({scale:.2f})" d="{DROP}"/>'
+        )
+    if face.glazed:
+        # Beside a drop the strokes lie on the cap itself, else they stand above it.
+        foot, lean, rise = (8.0, 2.0, 6.0) if drop else (-2.5, 3.0, 7.0)
+        gap = min(max(0.24 * width, 2.5), 8.0)
+        strokes = "".join(
+            f"M{px(width / 2 + step * gap - lean / 2)} {px(foot)}l{px(lean)} {px(-rise)}" for step in (-1, 0, 1)
+        )
+        marks.append(f'<path class="g-g" d="{strokes}"/>')
+    return "".join(marks)
+
+
+def gauge(face: GaugeFace, width: float = 26, height: float = 48, *, lane: bool = True) -> str:
+    """One gauge as a whole `<svg>`; width and height [px] are the box, drops and overhang come on top.
+
+    lane: keep the room above for a drop even if there is none, so that gauges in a line stand on one foot.
+    """
+    above = 2 + max(DROP_HEIGHT * _drop_scale(width, height), 9.0) if lane else 2.0
+    below, side = 2.0, 4.0  # a triangle below overflows: gauges in a line keep one foot
+    label = f'role="img" aria-label="{escape(face.name)}"' if face.name else 'aria-hidden="true"'
+    return (
+        f'<svg class="gauge {face.ramp}" {label} width="{px(width + 2 * side)}" height="{px(height + above + below)}" '
+        f'viewBox="{px(-side)} {px(-above)} {px(width + 2 * side)} {px(height + above + below)}">'
+        f"{gauge_body(face, width, height)}</svg>"
+    )
+
+
+def notch(place: int, count: int, name: str = "") -> str:
+    """The ladder notch: `count` thin ticks, the set's place (0 coarse) thick."""
+    if not 0 <= place < count:
+        raise ValueError(f"`place` must lie in 0..{count - 1}, got {place}")
+    x, ticks = 0.0, []
+    for at in range(count):
+        wide, top = (4.0, 0.0) if at == place else (1.2, 6.0)
+        ticks.append(f"M{px(x)} {px(top)}h{px(wide)}V18h-{px(wide)}Z")
+        x += wide + 3.0
+    label = f'role="img" aria-label="{escape(name)}"' if name else 'aria-hidden="true"'
+    return f'<svg class="notch" {label} viewBox="0 0 {px(x - 3)} 18"><path d="{"".join(ticks)}"/></svg>'
+
+
+def joined(words: Iterable[str]) -> str:
+    """The parts of a gauge's name, empty ones left out."""
+    return ", ".join(word for word in words if word)

@@ -1,0 +1,159 @@
+"""Tags and filters of every page: gauges, marks, states, quantities in the person's units."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+from django.template import Context
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from inventory import context as page_context
+from inventory import gauge as drawing
+from inventory import units as quantities
+from inventory.colour import MOST_PLACES
+
+register = template.Library()
+
+
+def _units(context: Context) -> str:
+    return str(context.get("units") or "us")
+
+
+@register.simple_tag
+def gauge(
+    face: drawing.GaugeFace, width: float = 26, height: float = 48, lane: bool = True, named: bool = True
+) -> SafeString:
+    """A gauge; `named=False` where the words beside it already say everything."""
+    if not named:
+        face = drawing.replace(face, name="")
+    return mark_safe(drawing.gauge(face, float(width), float(height), lane=lane))  # noqa: S308 - all text is escaped there
+
+
+@register.simple_tag
+def gauge_defs(count: int | str | None = None) -> SafeString:
+    """The hatches of the shop's ladder, once a page; base.html has it."""
+    places = min(max(int(count or 10), 1), MOST_PLACES)
+    return mark_safe(drawing.gauge_defs(places))  # noqa: S308 - numbers only
+
+
+@register.simple_tag
+def cap(bond: str, ladder_place: int, ladder_count: int, width: float = 16, height: float = 28) -> SafeString:
+    """A tool type's plain gauge: full, no line; decoration beside its grit."""
+    face = drawing.GaugeFace(int(ladder_place), int(ladder_count), bond=bond, plain=True)  # type: ignore[arg-type]
+    return mark_safe(drawing.gauge(face, float(width), float(height), lane=False))  # noqa: S308 - numbers only
+
+
+@register.simple_tag
+def mark(name: str) -> SafeString:
+    """One of our marks, decoration beside its word: drop, tick, cross, gauge-missing ... or own-diamond."""
+    return format_html('<svg class="mark" aria-hidden="true"><use href="#m-{}"/></svg>', name)
+
+
+@register.simple_tag
+def state(key: str, words: Any) -> SafeString:
+    """A state: mark, word and colour. Keys: those of `inventory.gauge.STATES`."""
+    look = drawing.STATES[str(key)]
+    return format_html('<span class="state {}">{} {}</span>', look.colour, mark(look.mark), words)
+
+
+@register.simple_tag
+def notch(place: int, count: int, name: str = "") -> SafeString:
+    """The ladder notch: thin ticks, the place (0 coarse) thick."""
+    return mark_safe(drawing.notch(int(place), int(count), str(name)))  # noqa: S308 - the name is escaped there
+
+
+@register.simple_tag
+def grit(tool_type: Any, size: str = "stamp-m") -> SafeString:
+    """The grit of a tool type (or of anything with `grit` and `own_mark`), stamped, its own mark after it."""
+    own = getattr(tool_type, "own_mark", "") or ""
+    after = format_html("&nbsp;{}", mark(own) if own.startswith("own-") else own) if own else ""
+    return format_html('<span class="{}">{}{}</span>', size, getattr(tool_type, "grit", tool_type), after)
+
+
+@register.simple_tag
+def ramp(place: int, count: int) -> str:
+    """The class that sets `--grit` and `--on-grit` for a place of the ladder (0 coarse)."""
+    return f"ramp-{int(place)}-of-{int(count)}"
+
+
+@register.simple_tag
+def address(url_name: str) -> str:
+    """The address of that name, or "#" while that page is not built; for links of the frame."""
+    return page_context.address(url_name) or "#"
+
+
+@register.simple_tag(takes_context=True)
+def area(context: Context, area_m2: float) -> str:
+    """An area in the person's units."""
+    return quantities.show_area(area_m2, _units(context))  # type: ignore[arg-type]
+
+
+@register.simple_tag(takes_context=True)
+def area_range(context: Context, low_m2: float, high_m2: float) -> str:
+    """ "89,000 to 152,000 ft2" in the person's units."""
+    return quantities.show_range(low_m2, high_m2, _units(context))  # type: ignore[arg-type]
+
+
+@register.simple_tag(takes_context=True)
+def height(context: Context, height_mm: float) -> str:
+    """A tool height in the person's units."""
+    return quantities.show_height(height_mm, _units(context))  # type: ignore[arg-type]
+
+
+@register.simple_tag(takes_context=True)
+def temperature(context: Context, temperature_c: float) -> str:
+    """A temperature in the person's units."""
+    return quantities.show_temperature(temperature_c, _units(context))  # type: ignore[arg-type]
+
+
+@register.filter("area")
+def area_filter(area_m2: float | None, units: str = "us") -> str:
+    """`{{ m2|area:units }}`; nothing for None."""
+    return "" if area_m2 is None else quantities.show_area(area_m2, units)  # type: ignore[arg-type]
+
+
+@register.filter("height")
+def height_filter(height_mm: float | None, units: str = "us") -> str:
+    """`{{ mm|height:units }}`; nothing for None."""
+    return "" if height_mm is None else quantities.show_height(height_mm, units)  # type: ignore[arg-type]
+
+
+@register.filter("temp")
+def temp_filter(temperature_c: float | None, units: str = "us") -> str:
+    """`{{ celsius|temp:units }}`; nothing for None."""
+    return "" if temperature_c is None else quantities.show_temperature(temperature_c, units)  # type: ignore[arg-type]
+
+
+@register.filter("length")
+def length_filter(length_m: float | None, units: str = "us") -> str:
+    """`{{ metres|length:units }}`; nothing for None."""
+    return "" if length_m is None else quantities.show_length(length_m, units)  # type: ignore[arg-type]
+
+
+@register.filter("volume")
+def volume_filter(volume_l: float | None, units: str = "us") -> str:
+    """`{{ litres|volume:units }}`; nothing for None."""
+    return "" if volume_l is None else quantities.show_volume(volume_l, units)  # type: ignore[arg-type]
+
+
+@register.filter("hours")
+def hours_filter(hours: float | None) -> str:
+    """`{{ hours|hours }}`; nothing for None."""
+    return "" if hours is None else quantities.show_hours(hours)
+
+
+@register.filter("sure")
+def sure_filter(chance: float | None) -> str:
+    """A chance 0..1 as people read it: steps of 5, rounded down, from 95 on "over 95 % sure"."""
+    return "" if chance is None else sure_words(chance)
+
+
+def sure_words(chance: float) -> str:
+    """See `sure_filter`."""
+    from django.utils.translation import gettext
+
+    if chance >= 0.95:
+        return gettext("over 95\u00a0% sure")
+    return gettext("%(chance)s\u00a0%% sure") % {"chance": int(max(chance, 0.0) * 100 + 1e-9) // 5 * 5}
