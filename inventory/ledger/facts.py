@@ -1,0 +1,136 @@
+"""What a set's ledger adds up to: facts only, nothing that the clock or a model changes."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field, fields
+from datetime import datetime
+from typing import Any
+
+# Strength of worked lines that share one key (set, shift, step, floor): only the strongest there count (LEDGER 16).
+RANK_GUESSED, RANK_PLANNED, RANK_LOGGED, RANK_INSTEAD = range(4)
+
+
+@dataclass(slots=True)
+class Use:
+    """One worked line as it counts for wear. area_m2 is worked area: area of a pass times passes."""
+
+    rank: int
+    area_m2: float
+    at: str
+    floor: str
+    visit: str
+    hardness: str
+    surface: str
+    wet_dry: str
+    step_kind: str
+    basis: str
+    entry: str
+
+
+@dataclass(slots=True)
+class SetFacts:
+    """The state of a set. Ids are strings, instants ISO 8601 text in UTC, so that it is kept as it is.
+
+    uses: worked lines by key; see counted_uses. spells: [tub, from, to or None, recipe or None].
+    wet_moments: [at, what] since the last two months of soaks, what = wet_work, left_water, in_water, wet, dry or
+    unknown. heights: the newest reading.
+    flags: [entry, code] in ledger order, settled ones included; settled: [entry, code].
+    """
+
+    born: bool = False
+    born_at: str | None = None
+    opening: str | None = None
+    branch: str | None = None
+    place: str | None = None
+    place_kind: str | None = None
+    peg: str = ""
+    place_since: str | None = None
+    outing: str | None = None
+    out_since: str | None = None
+    step_key: str | None = None
+    holder_kind: str = "shop"
+    holder_person: str | None = None
+    holder_name: str = ""
+    fitness: str = "usable"
+    fitness_why: str = ""
+    fitness_at: str | None = None
+    face: str = "unknown"
+    pieces: int | None = None
+    lowest_height_mm: float | None = None
+    mean_height_mm: float | None = None
+    measured_at: str | None = None
+    spells: list[list[str | None]] = field(default_factory=list)
+    confirmed: list[list[str]] = field(default_factory=list)
+    wet_moments: list[list[str]] = field(default_factory=list)
+    left_water_at: str | None = None
+    last_wet_work_at: str | None = None
+    left_how: str | None = None
+    left_how_at: str | None = None
+    uses: dict[str, list[Use]] = field(default_factory=dict)
+    codes: list[list[str]] = field(default_factory=list)
+    seen_at: str | None = None
+    seen_by: str | None = None
+    seen_place: str | None = None
+    same_as: list[str] = field(default_factory=list)
+    flags: list[list[str]] = field(default_factory=list)
+    settled: list[list[str]] = field(default_factory=list)
+    waiting_voids: list[str] = field(default_factory=list)
+
+    @property
+    def missing(self) -> bool:
+        """Whether nobody knows where it is."""
+        return self.place_kind == "unknown"
+
+    @property
+    def soaking(self) -> bool:
+        """Whether it lies in a tub by the ledger."""
+        return bool(self.spells) and self.spells[-1][2] is None
+
+    @property
+    def seen_from_new(self) -> bool:
+        """Whether its whole life is on record."""
+        return self.opening == "new"
+
+    @property
+    def code(self) -> str:
+        """The newest code it goes by, or nothing."""
+        return self.codes[-1][0] if self.codes else ""
+
+    @property
+    def open_flags(self) -> list[list[str]]:
+        """Flags nobody has settled."""
+        return [flag for flag in self.flags if flag not in self.settled]
+
+    def counted_uses(self) -> list[Use]:
+        """The worked lines that count: of each key only the strongest (LEDGER 16)."""
+        counted: list[Use] = []
+        for uses in self.uses.values():
+            best = max(use.rank for use in uses)
+            counted += [use for use in uses if use.rank == best]
+        return counted
+
+    def worked_by_class(self) -> dict[str, float]:
+        """Worked area, m2, by "hardness|surface|wet or dry|step kind"."""
+        areas: dict[str, float] = {}
+        for use in self.counted_uses():
+            key = f"{use.hardness}|{use.surface}|{use.wet_dry}|{use.step_kind}"
+            areas[key] = round(areas.get(key, 0.0) + use.area_m2, 6)
+        return dict(sorted(areas.items()))
+
+
+def facts_to_json(facts: SetFacts) -> dict[str, Any]:
+    """The facts as plain data for a JSON column; facts_from_json gives them back equal."""
+    return asdict(facts)
+
+
+def facts_from_json(data: dict[str, Any]) -> SetFacts:
+    """Facts from their plain data; columns unknown here are passed over, missing ones keep their start."""
+    known = {name.name for name in fields(SetFacts)}
+    facts = SetFacts(**{key: value for key, value in data.items() if key in known})
+    facts.uses = {key: [Use(**use) for use in uses] for key, uses in facts.uses.items()}
+    return facts
+
+
+def iso(at: datetime) -> str:
+    """An instant as the text facts keep: UTC, microseconds always, so that text order is time order."""
+    return f"{at:%Y-%m-%dT%H:%M:%S.%f}+00:00"

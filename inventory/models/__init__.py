@@ -1,0 +1,59 @@
+"""What the shop owns, where it is, how worn, how wet, what it buys."""
+
+from inventory.models.catalogue import (
+    ClosedDay,
+    Machine,
+    MachineVersion,
+    Place,
+    Price,
+    Recipe,
+    Setting,
+    ShopHours,
+    ShopHoursDay,
+    Supplier,
+    SupplierWord,
+    ToolType,
+    ToolTypeVersion,
+)
+from inventory.models.label import Label
+from inventory.models.ledger import Act, Count, Entry, EntryPiece, ReceiptLine, UnreadItem
+from inventory.models.people import Branch, Device, FirstRunCode, Person, PersonRight
+from inventory.models.purchasing import Order, OrderEvent, OrderLine
+from inventory.models.sheet import SheetDraft, SheetRow
+from inventory.models.toolset import Outing, SetState, ToolSet
+
+__all__ = [
+    "Act",
+    "Branch",
+    "ClosedDay",
+    "Count",
+    "Device",
+    "Entry",
+    "EntryPiece",
+    "FirstRunCode",
+    "Label",
+    "Machine",
+    "MachineVersion",
+    "Order",
+    "OrderEvent",
+    "OrderLine",
+    "Outing",
+    "Person",
+    "PersonRight",
+    "Place",
+    "Price",
+    "ReceiptLine",
+    "Recipe",
+    "SetState",
+    "Setting",
+    "SheetDraft",
+    "SheetRow",
+    "ShopHours",
+    "ShopHoursDay",
+    "Supplier",
+    "SupplierWord",
+    "ToolSet",
+    "ToolType",
+    "ToolTypeVersion",
+    "UnreadItem",
+]

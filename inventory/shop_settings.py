@@ -1,0 +1,100 @@
+"""The shop's settings: every key, its start value, its unit and where the start value comes from; asked as of any instant."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from inventory.ledger.soak_facts import SoakSettings
+from inventory.models import Branch, Setting
+
+
+@dataclass(frozen=True)
+class Known:
+    """One setting: how its text is read, its start value, what it is called, its unit, and where the start comes from."""
+
+    read: Callable[[str], Any]
+    start: str
+    label: Any
+    unit: str
+    source: str
+
+
+def _clock(text: str) -> time:
+    return time.fromisoformat(text)
+
+
+KNOWN: dict[str, Known] = {
+    "finish_limit": Known(float, "0.9", _("Chance of finishing from which a set is enough"), "share", "measured"),
+    "tight_limit": Known(float, "0.6", _("Chance of finishing from which a set is tight"), "share", "our assumption"),
+    "certainty": Known(float, "0.95", _("How sure the shop wants to be of not running short"), "share", "our assumption"),
+    "leftover_limit": Known(float, "0.5", _("A set is a leftover below this chance of half its rating"), "share", "measured"),
+    "retire_area_m2": Known(float, "60", _("Area a set must still manage"), "m2", "our assumption"),
+    "vouch_hours": Known(float, "4", _("How long one water reading stands"), "h", "our assumption"),
+    "thermostat_vouch_hours": Known(float, "14", _("The same in a tub held by a thermostat"), "h", "our assumption"),
+    "interruption_minutes": Known(float, "30", _("How long a set may be lifted out of its soak"), "min", "our assumption"),
+    "loading_hours": Known(float, "2", _("Loading time before a shift"), "h", "our assumption"),
+    "turn_days": Known(float, "3", _("Days until a set that needs soaking can work again"), "d", "our assumption"),
+    "morning_until": Known(_clock, "12:00", _("Until when the home shows the morning"), "time", "our assumption"),
+    "guess_at": Known(_clock, "12:00", _("When unanswered work is stored as guessed"), "time", "our assumption"),
+    "height_spread_mm": Known(float, "1.0", _("Spread of heights above which a set is set aside"), "mm", "our assumption"),
+    "section_m2": Known(float, "100", _("Area worked through before moving on"), "m2", "common practice"),
+    "grit_ratio": Known(float, "2.5", _("Largest step of a ladder without a warning"), "ratio", "our assumption"),
+    "sign_out_minutes": Known(float, "3", _("Shared tablet: signed out after"), "min", "our assumption"),
+    "horizon_weeks": Known(int, "26", _("Weeks the forecast looks ahead"), "weeks", "our assumption"),
+    "dice": Known(int, "20261", _("The shop's own start of the dice"), "", "our assumption"),
+    # Floor factors: reference areas that one area of such a floor costs. The reference floor is medium, later step.
+    "factor_soft": Known(float, "1.3", _("Floor factor of soft concrete"), "ratio", "our assumption"),
+    "factor_medium": Known(float, "1.0", _("Floor factor of medium concrete"), "ratio", "reference"),
+    "factor_hard": Known(float, "0.8", _("Floor factor of hard concrete"), "ratio", "our assumption"),
+    "factor_first_cut": Known(float, "1.6", _("Floor factor of a first cut on a raw or coated floor"), "ratio", "our assumption"),
+    "factor_dry": Known(float, "1.2", _("Floor factor of dry work"), "ratio", "our assumption"),
+}
+
+
+@dataclass(frozen=True)
+class ShopSettings:
+    """The settings of a branch as they stood at one instant."""
+
+    values: dict[str, Any]
+
+    def __getitem__(self, key: str) -> Any:
+        return self.values[key]
+
+    @property
+    def soak(self) -> SoakSettings:
+        """The settings the soak rules ask for."""
+        return SoakSettings(
+            self["vouch_hours"], self["thermostat_vouch_hours"], self["interruption_minutes"]
+        )
+
+
+def settings_of(branch: Branch, *, today: date, known_by: datetime | None = None) -> ShopSettings:
+    """The branch's settings valid on a day, one query; with ``known_by`` as they were known then."""
+    rows = Setting.objects.filter(branch=branch, valid_from__lte=today)
+    if known_by is not None:
+        rows = rows.filter(recorded_at__lte=known_by)
+    texts = {key: known.start for key, known in KNOWN.items()}
+    for key, value in rows.order_by("valid_from", "recorded_at", "pk").values_list("key", "value"):
+        if key in texts:
+            texts[key] = value
+    return ShopSettings({key: KNOWN[key].read(text) for key, text in texts.items()})
+
+
+def floor_factor(settings: ShopSettings, hardness: str, surface: str, wet_dry: str, step_kind: str) -> float:
+    """How many reference areas one area of such a floor costs a set. Our assumption until the shop's record says more."""
+    factor: float = settings["factor_medium" if hardness == "unknown" else f"factor_{hardness}"]
+    if step_kind == "first_cut" and surface in ("raw", "coated"):
+        factor *= settings["factor_first_cut"]
+    if wet_dry == "dry":
+        factor *= settings["factor_dry"]
+    return factor
+
+
+def reference_area(settings: ShopSettings, worked: dict[str, float]) -> float:
+    """Reference area, m2, of worked areas by "hardness|surface|wet or dry|step kind"."""
+    return sum(area * floor_factor(settings, *key.split("|")) for key, area in worked.items())

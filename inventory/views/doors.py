@@ -1,0 +1,96 @@
+"""What every view needs at its door: who may come in, on which device, with which key for what they do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
+from uuid import UUID, uuid4
+
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.utils import timezone
+
+from inventory.actions.ledger import Who, desk
+from inventory.models import Device, Person
+
+DEVICE_COOKIE = "gl_device"
+P = ParamSpec("P")
+View = Callable[Concatenate[HttpRequest, P], HttpResponse]
+
+
+class PersonRequest(HttpRequest):
+    """A request of somebody signed in."""
+
+    user: Person
+
+
+def door(*methods: str, right: str = "") -> Callable[[View[P]], View[P]]:
+    """Let only these methods in, and only people who have the right ("": everybody signed in).
+
+    Answers 405 for another method, then 403 without the right; LoginRequiredMiddleware has asked for sign-in before.
+    """
+
+    def wrap(view: View[P]) -> View[P]:
+        @wraps(view)
+        def inner(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            if request.method not in methods:
+                return HttpResponseNotAllowed(methods)
+            if right and not (isinstance(request.user, Person) and request.user.can(right)):
+                raise PermissionDenied
+            return view(request, *args, **kwargs)
+
+        return inner
+
+    return wrap
+
+
+def device_of(request: HttpRequest) -> Device:
+    """The device this browser is, by a signed cookie; made when first seen. ``set_device`` puts the cookie on the answer."""
+    person = request.user
+    assert isinstance(person, Person)
+    known = request.get_signed_cookie(DEVICE_COOKIE, default="", salt=DEVICE_COOKIE)
+    device_id = _uuid(known) or getattr(request, "_gl_device", None) or uuid4()
+    request._gl_device = device_id  # type: ignore[attr-defined]
+    device, _made = Device.objects.get_or_create(
+        pk=device_id, defaults={"branch": person.branch, "first_seen_at": timezone.now()}
+    )
+    return device
+
+
+class DeviceCookie:
+    """Middleware: a browser that wrote something keeps its device key in a signed cookie."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        made = getattr(request, "_gl_device", None)
+        if made is not None and DEVICE_COOKIE not in request.COOKIES:
+            response.set_signed_cookie(
+                DEVICE_COOKIE,
+                str(made),
+                salt=DEVICE_COOKIE,
+                max_age=10 * 365 * 86400,
+                httponly=True,
+                samesite="Lax",
+                secure=request.is_secure(),
+            )
+        return response
+
+
+def who_of(request: HttpRequest, **more: Any) -> Who:
+    """Who is doing this, from a page: the form's ``act_id`` makes a repeated press the same act."""
+    person = request.user
+    assert isinstance(person, Person)
+    return desk(
+        person, device_of(request), timezone.now(), act_id=_uuid(request.POST.get("act_id", "")), **more
+    )
+
+
+def _uuid(text: str) -> UUID | None:
+    try:
+        return UUID(text)
+    except ValueError:
+        return None

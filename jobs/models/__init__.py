@@ -1,0 +1,31 @@
+"""The work: sites and floors, jobs and their plans, shifts, reservations."""
+
+from jobs.models.job import (
+    Job,
+    JobKind,
+    JobPlan,
+    PlanShift,
+    PlanShiftMachine,
+    PlanStep,
+    PlanZone,
+    Standing,
+)
+from jobs.models.reservation import Reservation
+from jobs.models.shift import ShiftEntry, ShiftOuting
+from jobs.models.site import Site, Zone
+
+__all__ = [
+    "Job",
+    "JobKind",
+    "JobPlan",
+    "PlanShift",
+    "PlanShiftMachine",
+    "PlanStep",
+    "PlanZone",
+    "Reservation",
+    "ShiftEntry",
+    "ShiftOuting",
+    "Site",
+    "Standing",
+    "Zone",
+]
