@@ -305,7 +305,7 @@ def test_any_record_gives_finite_lives(used, data, rated):
 
 def test_more_worn_out_sets_narrow_the_range_on_average():
     rng = np.random.default_rng(5)
-    widths = {n: [] for n in (0, 1, 3, 10)}
+    widths: dict[int, list[float]] = {n: [] for n in (0, 1, 3, 10)}
     for _ in range(30):
         mu = math.log(5000) - 0.1 + 0.35 * rng.standard_normal()
         lives = np.exp(mu + 0.25 * rng.standard_normal(10))
