@@ -381,7 +381,8 @@ def _write_state(state: SetState, facts: SetFacts, order_key: str) -> None:
     state.holder_kind = facts.holder_kind
     state.holder_person_id = int(facts.holder_person) if facts.holder_person else None
     state.holder_name = facts.holder_name
-    state.fitness, state.face, state.soaking = facts.fitness, facts.face, facts.soaking
+    state.fitness, state.fitness_why, state.opening = facts.fitness, facts.fitness_why, facts.opening or ""
+    state.face, state.soaking = facts.face, facts.soaking
     state.lowest_height_mm = facts.lowest_height_mm
     state.worked = facts.worked_by_class()
     state.worked_m2 = sum(state.worked.values())

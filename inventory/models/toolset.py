@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from inventory.models.catalogue import Place, ToolType
-from inventory.models.choices import Face, Fitness, HolderKind, OutingKind
+from inventory.models.choices import Face, Fitness, HolderKind, OpeningKind, OutingKind
 from inventory.models.people import Branch, Person
 
 
@@ -72,6 +72,8 @@ class SetState(models.Model):
     holder_person = models.ForeignKey(Person, models.PROTECT, null=True, related_name="+")
     holder_name = models.CharField(max_length=80, blank=True)
     fitness = models.CharField(max_length=10, choices=Fitness.choices, default=Fitness.USABLE)
+    fitness_why = models.CharField(max_length=400, blank=True)
+    opening = models.CharField(max_length=16, choices=OpeningKind.choices, blank=True)
     face = models.CharField(max_length=8, choices=Face.choices, default=Face.UNKNOWN)
     soaking = models.BooleanField(default=False)
     lowest_height_mm = models.FloatField(null=True)
