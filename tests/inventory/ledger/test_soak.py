@@ -1,4 +1,4 @@
-"""Hours in water, against a minute-by-minute count and the example recipe (common practice: 72 h cold, 31 h at 130 F)."""
+"""Hours in water, against a minute-by-minute count; example recipe (common practice): 72 h cold, 31 h at 130 F."""
 
 from __future__ import annotations
 
