@@ -151,12 +151,11 @@ def _wet_times(spells: Iterable[Spell], moments: tuple[WetMoment, ...]) -> list[
     return sorted(wet, key=lambda time: time.start)
 
 
-def _dries_at(ready: datetime, wet: Iterable[_Wet], dry_out: timedelta) -> datetime | None:
+def _dries_at(ready: datetime, wet: Iterable[_Wet], dry_out_hours: float) -> datetime | None:
     """Return when a set ready at `ready` dried or will dry out, None when it lies in water until further notice."""
+    dry_out = timedelta(hours=dry_out_hours)
     dries_at = ready + dry_out
     for time in wet:
-        if time.end is not None and time.end < ready:
-            continue
         if time.start > dries_at:
             break
         if time.end is None:
@@ -170,8 +169,9 @@ def conditioned(
 ) -> Conditioning:
     """Return whether a set is conditioned at `at`.
 
-    recipe: as it was when the soak began. `at` may lie ahead: the set is then taken to stay where it is. Facts after
-    `at` are not looked at. A late reading that moves the ready instant past a confirmation undoes that confirmation.
+    recipe: as it was when the soak began (a spell that carries its own goes by that). `at` may lie ahead: the set is
+    then taken to stay where it is. Facts after `at` are not looked at. A late reading that moves the ready instant
+    past a confirmation undoes that confirmation.
 
     Raises: ValueError when `at` has no time zone.
     """
@@ -184,10 +184,9 @@ def conditioned(
     soaks = runs(spells, settings, at)
     answers = [run_ready(run, tubs, recipe, settings, at) for run in soaks]
     wet = _wet_times(spells, moments_of(facts, at))
-    dry_out = timedelta(hours=recipe.dry_out_hours)
     soaked = [
-        _Soaked(answer, answer.ready_at, _dries_at(answer.ready_at, wet, dry_out))
-        for answer in answers
+        _Soaked(answer, answer.ready_at, _dries_at(answer.ready_at, wet, (run[0].recipe or recipe).dry_out_hours))
+        for run, answer in zip(soaks, answers, strict=True)
         if answer.ready_at
     ]
     confirmations = sorted((c for c in facts.confirmed_at if c.at <= at), key=lambda confirmation: confirmation.at)
@@ -254,6 +253,7 @@ def _why_soaking(
     run: Run, answer: ReadyAnswer, tubs: Mapping[TubId, TubFacts], recipe: Recipe, settings: SoakSettings, at: datetime
 ) -> Why:
     """Return what a soaking set waits for."""
+    recipe = run[0].recipe or recipe
     projection = expected_ready_at(run, tubs, recipe, settings, at)
     values: dict[str, Value] = {
         "begun_at": answer.begun_at,

@@ -8,7 +8,7 @@ solved, not searched for. Rules: DESIGN 4 "Soak", METHODS 4; whether a set count
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from inventory.ledger.soak_facts import (
@@ -111,10 +111,10 @@ def tidy(spells: Iterable[Spell], at: datetime) -> tuple[Spell, ...]:
         if ordered:
             before = ordered[-1]
             if before.ended_at is None or before.ended_at > spell.begun_at:
-                ordered[-1] = Spell(before.tub_id, before.begun_at, spell.begun_at)
+                ordered[-1] = replace(before, ended_at=spell.begun_at)
                 if before.begun_at == spell.begun_at:
                     ordered.pop()
-        ordered.append(Spell(spell.tub_id, spell.begun_at, None if ended_at is None or ended_at > at else ended_at))
+        ordered.append(replace(spell, ended_at=None if ended_at is None or ended_at > at else ended_at))
     return tuple(ordered)
 
 
@@ -233,7 +233,7 @@ def run_ready(
     run: Run, tubs: Mapping[TubId, TubFacts], recipe: Recipe, settings: SoakSettings, at: datetime
 ) -> ReadyAnswer:
     """Return what one soak has earned by `at` (see `ready_at`, which picks the latest)."""
-    tub = tubs.get(run[0].tub_id) or TubFacts()
+    tub, recipe = tubs.get(run[0].tub_id) or TubFacts(), run[0].recipe or recipe
     earned = _count(_stretches(run, tub, recipe, settings, at), recipe)
     proof = _proof(earned.hot_at, run, tub, recipe, settings, at) if earned.hot_at else None
     # On a tie the plainest reason is told: by the cold recipe, then by the hot one.
@@ -303,7 +303,7 @@ def expected_ready_at(
     if not soaks or soaks[-1][-1].ended_at is not None:
         return None
     run = soaks[-1]
-    tub = tubs.get(run[0].tub_id) or TubFacts()
+    tub, recipe = tubs.get(run[0].tub_id) or TubFacts(), run[0].recipe or recipe
     earned = _count(_stretches(run, tub, recipe, settings, at), recipe)
     if run_ready(run, tubs, recipe, settings, at).ready_at is not None:
         return None

@@ -8,12 +8,11 @@ published standard for soaking diamond tools was found. The tool's own sheet win
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Hashable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import Literal
+from typing import Any, Literal
 
-TubId = Hashable
+TubId = Any  # hashable: the id of a place
 Need = Literal["none", "required", "unknown"]
 Kind = Literal["cold", "hot", "mixed"]
 LeftHow = Literal["in_water", "wet", "dry", "in_van", "came_back", "unknown"]
@@ -122,11 +121,16 @@ class SoakSettings:
 
 @dataclass(frozen=True)
 class Spell:
-    """One stay of a set in one tub (a bucket is a tub too); ended_at None: still in it."""
+    """One stay of a set in one tub (a bucket is a tub too).
+
+    ended_at None: still in it. recipe: as it was when this stay began; None leaves it to the recipe that is asked with. Of
+    the stays that make up one soak the first one's recipe holds.
+    """
 
     tub_id: TubId
     begun_at: datetime
     ended_at: datetime | None = None
+    recipe: Recipe | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "begun_at", utc(self.begun_at))

@@ -82,9 +82,9 @@ def test_every_reason_of_the_soak_has_its_sentence(key):
     ]
     times += ["ended_at", "back_by", "dried_at", "begun_at"]
     hours = ["missing_hours_cold", "missing_hours_hot", "total_hours", "hot_hours", "cold_hours"]
-    values: dict[str, float | str | datetime] = (
-        dict.fromkeys(times, at) | dict.fromkeys(hours, 21.5) | {"confirmed_by": "Ines O.", "temperature_c": 47.8}
-    )
+    values: dict[str, float | str | datetime | None] = {"confirmed_by": "Ines O.", "temperature_c": 47.8}
+    values.update(dict.fromkeys(times, at))
+    values.update(dict.fromkeys(hours, 21.5))
 
     text = render_to_string("parts/soak_why.html", {"why": Why(key, values)}).strip()
 

@@ -97,9 +97,8 @@ def dried_at(ready: int, stays: Sequence[Stay], wet_work: Sequence[int], *, dry_
     for minute in range(ready, until + 1):
         if left < 0:
             return minute
-        if tub_at(stays, minute) is not None or minute in wet_work:
-            left = dry_out
-        elif minute > ready and tub_at(stays, minute - 1) is not None:
+        just_left = minute > ready and tub_at(stays, minute - 1) is not None
+        if just_left or tub_at(stays, minute) is not None or minute in wet_work:
             left = dry_out
         left -= 1
     return None

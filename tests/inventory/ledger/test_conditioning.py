@@ -173,6 +173,7 @@ def test_wet_work_prolongs_and_never_conditions():
 
     assert (ask(soaked, h(124)).state, ask(soaked, h(124)).until) == ("conditioned", h(124))
     assert ask(soaked, h(125)).state == "dry"
+    assert ask(replace(soaked, last_wet_work_at=h(104)), h(128)).state == "conditioned"
     assert ask(never, h(101)).state == "dry"
     assert ask(too_late, h(106)).state == "dry"
 
@@ -238,6 +239,18 @@ def test_five_nights_in_a_bucket_on_site_stay_conditioned_through():
     # Back at the shop and laid on the rack after the fifth night.
     back = replace(facts, wet_moments=(*moments, WetMoment(h(200), "left_water")))
     assert (ask(back, h(201)).until, ask(back, h(225)).state) == (h(224), "dry")
+
+
+def test_each_soak_goes_by_the_recipe_of_its_beginning():
+    longer = replace(EXAMPLE, cold_hours=100, dry_out_hours=10)
+    old = SoakFacts((replace(stay(0, 80), recipe=EXAMPLE), replace(stay(80, None, "bucket"), recipe=longer)), (INES,))
+
+    assert (ask(old, h(90), recipe=longer).state, ask(old, h(90), recipe=longer).ready_at) == ("conditioned", h(72))
+    assert ask(SoakFacts((stay(0, 80),), (INES,)), h(90), recipe=longer).state == "dry"
+    assert ask(SoakFacts((replace(stay(0), recipe=longer),)), h(90)).expected_ready_at == h(100)
+    # Lifted for 20 minutes and back: the recipe of the first stay holds.
+    back = SoakFacts((replace(stay(0, 10), recipe=EXAMPLE), replace(Spell("T", h(10, 20)), recipe=longer)))
+    assert ask(back, h(80)).ready_at == h(72, 20)
 
 
 # What a soaking set waits for

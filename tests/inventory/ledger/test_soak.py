@@ -150,6 +150,17 @@ def test_a_bath_found_cold_at_the_end_is_not_ready_until_it_is_hot_again():
     assert (heated_again.ready_at, heated_again.kind) == (h(36), "hot")
 
 
+def test_a_bath_found_cold_and_read_hot_only_after_the_set_was_lifted_is_not_ready():
+    readings = [*(reading for reading in EVERY_4_H if reading[0] <= 28), (32, 118.0), (34.25, 132)]
+
+    assert ready_at([stay(0, 34)], tub(*readings), EXAMPLE, SHOP, h(40)).ready_at is None
+    assert ready_at([stay(0, 34.25)], tub(*readings), EXAMPLE, SHOP, h(40)).ready_at == h(34.25)
+
+
+def test_a_reading_that_is_still_to_come_proves_nothing_yet():
+    assert ready_at([stay(0)], tub(*EVERY_4_H), EXAMPLE, SHOP, h(31.5)).ready_at is None
+
+
 def test_a_late_cold_reading_takes_the_hot_hours_back_and_a_late_hot_one_gives_them():
     before = ready_at([stay(0)], tub(*EVERY_4_H), EXAMPLE, SHOP, h(40))
     late_cold = ready_at([stay(0)], tub(*EVERY_4_H, (10, 90)), EXAMPLE, SHOP, h(40))
@@ -456,6 +467,7 @@ def test_put_in_earlier_is_never_ready_later(begun, earlier, readings, recipe):
 
     assume(late is not None)
     assert early is not None
+    assert late is not None
     assert early <= late
 
 
@@ -471,6 +483,7 @@ def test_one_more_hot_reading_never_delays(stays, readings, recipe, extra):
     after = ready_at(spells, {"A": as_tub([*readings, (extra, 60.0)])}, recipe, shop, until).ready_at
 
     assume(before is not None)
+    assert before is not None
     assert after is not None
     assert after <= before
 
