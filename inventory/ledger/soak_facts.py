@@ -123,8 +123,8 @@ class SoakSettings:
 class Spell:
     """One stay of a set in one tub (a bucket is a tub too).
 
-    ended_at None: still in it. recipe: as it was when this stay began; None leaves it to the recipe that is asked with. Of
-    the stays that make up one soak the first one's recipe holds.
+    ended_at None: still in it. recipe: as it was when this stay began; None leaves it to the recipe that is asked
+    with. Of the stays that make up one soak the first one's recipe holds.
     """
 
     tub_id: TubId
