@@ -263,7 +263,7 @@ def keep_labels(codes: Iterable[str | None]) -> set[UUID]:
     entries = list(
         Entry.objects.filter(kind="labelled", code_id__in=wanted)
         .select_related("act")
-        .order_by("act__happened_at", "act__device_id", "act__device_seq", "id")
+        .order_by("act__happened_at", "act__device_id", "act__device_seq", "act_id", "line_no", "id")
     )
     voided = set(
         Entry.objects.filter(kind="voided", void_target__in=[entry.pk for entry in entries]).values_list(
@@ -369,7 +369,7 @@ def _main(group: frozenset[UUID], ledgers: dict[UUID, list[Any]]) -> UUID:
     return min(group, key=lambda member: (min((line.order for line in ledgers.get(member, [])), default=_LATE), member))
 
 
-_LATE = (datetime.max.replace(tzinfo=UTC), "", 0, "")
+_LATE = (datetime.max.replace(tzinfo=UTC), "", 0, "", 0, "")
 
 
 def _write_state(state: SetState, facts: SetFacts, order_key: str) -> None:

@@ -25,6 +25,7 @@ class Line:
     at: datetime
     device: str
     device_seq: int
+    line_no: int = 0
     by: str = ""
     held_back: bool = False
     clock_doubt: str = "none"
@@ -71,11 +72,11 @@ class Line:
     why: str | None = None
 
     @property
-    def order(self) -> tuple[datetime, str, int, str]:
-        """The place of this line in a ledger: corrected time, device, its sequence, the line's own key."""
-        return (self.at, self.device, self.device_seq, self.id)
+    def order(self) -> tuple[datetime, str, int, str, int, str]:
+        """The place of this line in a ledger: corrected time, device, its sequence, the act, the line in it, its key."""
+        return (self.at, self.device, self.device_seq, self.act, self.line_no, self.id)
 
 
 def order_text(line: Line) -> str:
     """The order of a line as text that sorts the same way (times are UTC with microseconds)."""
-    return f"{line.at:%Y%m%dT%H%M%S.%f}|{line.device}|{line.device_seq:020d}|{line.id}"
+    return f"{line.at:%Y%m%dT%H%M%S.%f}|{line.device}|{line.device_seq:020d}|{line.act}|{line.line_no:05d}|{line.id}"

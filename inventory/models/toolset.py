@@ -83,7 +83,7 @@ class SetState(models.Model):
     code = models.CharField(max_length=16, blank=True, db_index=True)
     open_flags = models.PositiveIntegerField(default=0)
     last_at = models.DateTimeField(null=True)
-    order_key = models.CharField(max_length=160, blank=True)
+    order_key = models.CharField(max_length=200, blank=True)
     facts = models.JSONField(default=dict)
 
     class Meta:
