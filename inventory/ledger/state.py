@@ -135,8 +135,8 @@ def _put(facts: SetFacts, line: Line, place: str | None, kind: str | None) -> No
 
 
 def _left(facts: SetFacts, line: Line, how: str) -> None:
-    """Keep the answer to how a set was left; "in the van" and "came back" mean out of water, still wet then."""
-    kept = {"in_van": "wet", "came_back": "wet"}.get(how, how)
+    """Keep the answer to how a set was left; "in the van" and "came back" are out of water: the dry-out runs on."""
+    kept = {"in_van": "dry", "came_back": "dry"}.get(how, how)
     facts.left_how, facts.left_how_at = kept, iso(line.at)
     _water_moment(facts, line, kept)
 
