@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from html import escape
 from typing import Literal, NamedTuple
 
-__all__ = ["STATES", "GaugeFace", "StateLook", "bond_path", "gauge", "gauge_body", "gauge_defs", "hatch_id", "joined", "notch", "px", "replace"]
+__all__ = ["STATES", "GaugeFace", "StateLook", "bond_path", "gauge", "gauge_body", "gauge_defs", "hatch_id", "joined", "notch", "px", "replace", "shared_shapes"]
 
 Bond = Literal["metal", "hybrid", "resin"]
 Water = Literal["", "dry", "soaking", "soaked", "conditioned"]
@@ -51,6 +51,8 @@ STATES: dict[str, StateLook] = {
 DROP = "M0 0C3.2 4 4.8 6.3 4.8 8.6A4.8 4.8 0 0 1-4.8 8.6C-4.8 6.3-3.2 4 0 0Z"
 DROP_HEIGHT = 13.4
 _PITCHES = (3, 4, 6)
+_BONDS: tuple[Bond, ...] = ("metal", "hybrid", "resin")
+_BONDS_BY_LETTER: dict[str, Bond] = {bond[0]: bond for bond in _BONDS}
 
 
 @dataclass(frozen=True)
@@ -187,88 +189,122 @@ def bond_path(bond: Bond, width: float, height: float) -> str:
     return _band(bond, width, 0.0, height)
 
 
-def gauge_body(face: GaugeFace, width: float, height: float, *, outline: str = "") -> str:
+def gauge_body(face: GaugeFace, width: float, height: float, *, shared: str = "") -> str:
     """The drawing inside a box of width x height [px], origin at its upper left; things may stand above and below.
 
-    outline: id of a shared outline (a rack holds one per bond); "" draws its own. Raises nothing beyond GaugeFace.
+    shared: prefix of the shapes of `shared_shapes(prefix, width, height)` standing elsewhere on the page, which keeps a
+    rack of many gauges small; "" draws everything itself.
     """
-    shape = bond_path(face.bond, width, height)
 
-    def shell(css: str) -> str:
-        return f'<use href="#{outline}" class="{css}"/>' if outline else f'<path class="{css}" d="{shape}"/>'
+    def draw(letter: str) -> str:
+        if shared:
+            return f'<use href="#{shared}{letter}"/>'
+        return _shape(letter, face.bond, width, height)
 
-    parts = [shell("g-s")]
-    over = 1 if width < 12 else 2
+    bond = face.bond[0]
+    parts = [draw(f"s{bond}")]
     if not face.is_missing:
-        low, likely, high = (min(max(share, 0.0), 1.0) for share in (face.at_least, face.likely, face.up_to))
-        if face.plain:
-            low = likely = high = 1.0
-        if low * height >= 0.3:
-            parts.append(f'<path class="g-f" d="{_band(face.bond, width, (1 - low) * height, height)}"/>')
+        low, high = (1.0, 1.0) if face.plain else (min(face.at_least, 1.0), min(face.up_to, 1.0))
         if (high - low) * height >= 0.5:
             hatch = hatch_id(face.ladder_place, face.ladder_count, width)
             band = _band(face.bond, width, (1 - high) * height, (1 - low) * height)
             parts.append(f'<path class="g-h" fill="url(#{hatch})" d="{band}"/>')
-    wet = face.water in ("soaking", "soaked")
-    if wet and not face.is_missing:
-        pattern, pitch = ("rip", 6.5) if width >= 12 else ("rip-s", 5.0)
-        waves = max(2, round(0.42 * height / pitch)) * pitch
-        # Shifted so that whole waves end at the foot.
-        parts.append(
-            f'<path fill="url(#{pattern})" transform="translate(0 {px(height - waves)})" '
-            f'd="M-{over} 0H{px(width + over)}V{px(waves)}H-{over}Z"/>'
-        )
-    parts.append(shell("g-o" if width < 30 else "g-o big"))
-    if not face.is_missing and not face.plain:
-        y = px((1 - min(face.likely, 1.0)) * height)
-        parts.append(f'<path class="{"g-l thin" if width < 16 else "g-l"}" d="M-{over} {y}H{px(width + over)}"/>')
+        if low * height >= 0.3:
+            parts.append(f'<path d="{_band(face.bond, width, (1 - low) * height, height)}"/>')
+        if face.water in ("soaking", "soaked"):
+            parts.append(draw("w"))
+    parts.append(draw(f"o{bond}"))
+    over = _overhang(width)
     if face.is_missing:
-        size = " small" if width < 14 else " big" if width > 40 else ""
-        parts.append(f'<text class="g-q{size}" x="{px(width / 2)}" y="{px(height * 0.62)}">?</text>')
+        parts.append(draw("q"))
+    elif not face.plain:
+        y = px((1 - min(face.likely, 1.0)) * height)
+        line = f'<use href="#{shared}l" y="{y}"/>' if shared else _likely(width, y)
+        parts.append(line)
     if face.is_aside:
-        bar = min(max(0.1 * height, 3.0), 9.0)
-        ends = f"M-{over + 1} {px(height / 2)}H{px(width + over + 1)}"
-        parts.append(
-            f'<path class="g-bs" stroke-width="{px(bar + 3)}" d="{ends}"/>'
-            f'<path class="g-b" stroke-width="{px(bar)}" d="{ends}"/>'
-        )
-    parts.append(_above(face, width, height))
+        parts.append(draw("b"))
+    drop = not face.is_missing and face.water in ("conditioned", "soaked")
+    if drop:
+        parts.append(draw("d" if face.water == "conditioned" else "u"))
+    if face.glazed:
+        # Beside a drop the strokes lie on the cap itself, else they stand above it.
+        parts.append(draw("c" if drop else "g"))
     if face.need is not None:
         y = px((1 - min(max(face.need, 0.0), 1.06)) * height)
         tight = " tight" if face.enough == "tight" else ""
         parts.append(f'<path class="g-n{tight}" d="M-{over + 2} {y}H{px(width + over + 2)}"/>')
     if face.leaves:
-        parts.append(f'<path class="g-t" d="M{px(width / 2)} {px(height + 4)}l4.5 6h-9z"/>')
+        parts.append(draw("t"))
     body = "".join(parts)
     if face.is_missing:
         return f'<g class="g-gone">{body}</g>'
     return f'<g class="g-out">{body}</g>' if face.is_out else body
 
 
-def _drop_scale(width: float, height: float) -> float:
-    return min(max(0.25 * height, 7.0), 17.0, 0.95 * width) / DROP_HEIGHT
+def shared_shapes(prefix: str, width: float, height: float) -> str:
+    """The shapes that all gauges of one size share, for a `<defs>`: see `gauge_body`."""
+    letters = [f"{kind}{bond[0]}" for kind in "so" for bond in _BONDS] + list("wlqbdugct")
+    return "".join(
+        f'<g id="{prefix}{letter}">{_shape(letter, _BONDS_BY_LETTER.get(letter[-1], "resin"), width, height)}</g>'
+        for letter in letters
+    )
 
 
-def _above(face: GaugeFace, width: float, height: float) -> str:
-    """The drop and the strokes on the cap."""
-    marks = []
-    drop = not face.is_missing and face.water in ("conditioned", "soaked")
-    if drop:
-        scale = _drop_scale(width, height)
-        css = "g-d" if face.water == "conditioned" else "g-dh"
-        marks.append(
-            f'<path class="{css}" transform="translate({px(width / 2)} {px(-2 - DROP_HEIGHT * scale)}) '
-            f'scale({scale:.2f})" d="{DROP}"/>'
+def _overhang(width: float) -> int:
+    return 1 if width < 12 else 2
+
+
+def _likely(width: float, y: str) -> str:
+    over = _overhang(width)
+    return f'<path class="{"g-l thin" if width < 16 else "g-l"}" d="M-{over} {y}H{px(width + over)}"/>'
+
+
+def _shape(letter: str, bond: Bond, width: float, height: float) -> str:
+    """One shape by its letter: s sheet, o outline, w water, l likely at 0, q question, b bar, d drop, u hollow drop,
+    g strokes above, c strokes on the cap, t triangle below."""
+    over = _overhang(width)
+    kind = letter[0]
+    if kind in "so":
+        css = "g-s" if kind == "s" else "g-o" if width < 30 else "g-o big"
+        return f'<path class="{css}" d="{bond_path(bond, width, height)}"/>'
+    if kind == "w":
+        pattern, pitch = ("rip", 6.5) if width >= 12 else ("rip-s", 5.0)
+        waves = max(2, round(0.42 * height / pitch)) * pitch
+        # Shifted so that whole waves end at the foot.
+        return (
+            f'<path fill="url(#{pattern})" transform="translate(0 {px(height - waves)})" '
+            f'd="M-{over} 0H{px(width + over)}V{px(waves)}H-{over}Z"/>'
         )
-    if face.glazed:
-        # Beside a drop the strokes lie on the cap itself, else they stand above it.
-        foot, lean, rise = (8.0, 2.0, 6.0) if drop else (-2.5, 3.0, 7.0)
+    if kind == "l":
+        return _likely(width, "0")
+    if kind == "q":
+        size = " small" if width < 14 else " big" if width > 40 else ""
+        return f'<text class="g-q{size}" x="{px(width / 2)}" y="{px(height * 0.62)}">?</text>'
+    if kind == "b":
+        bar = min(max(0.1 * height, 3.0), 9.0)
+        ends = f"M-{over + 1} {px(height / 2)}H{px(width + over + 1)}"
+        return (
+            f'<path class="g-bs" stroke-width="{px(bar + 3)}" d="{ends}"/>'
+            f'<path class="g-b" stroke-width="{px(bar)}" d="{ends}"/>'
+        )
+    if kind in "du":
+        scale = _drop_scale(width, height)
+        return (
+            f'<path class="{"g-d" if kind == "d" else "g-dh"}" d="{DROP}" '
+            f'transform="translate({px(width / 2)} {px(-2 - DROP_HEIGHT * scale)}) scale({scale:.2f})"/>'
+        )
+    if kind in "gc":
+        foot, lean, rise = (-2.5, 3.0, 7.0) if kind == "g" else (8.0, 2.0, 6.0)
         gap = min(max(0.24 * width, 2.5), 8.0)
         strokes = "".join(
             f"M{px(width / 2 + step * gap - lean / 2)} {px(foot)}l{px(lean)} {px(-rise)}" for step in (-1, 0, 1)
         )
-        marks.append(f'<path class="g-g" d="{strokes}"/>')
-    return "".join(marks)
+        return f'<path class="g-g" d="{strokes}"/>'
+    return f'<path class="g-t" d="M{px(width / 2)} {px(height + 4)}l4.5 6h-9z"/>'
+
+
+def _drop_scale(width: float, height: float) -> float:
+    return min(max(0.25 * height, 7.0), 17.0, 0.95 * width) / DROP_HEIGHT
 
 
 def gauge(face: GaugeFace, width: float = 26, height: float = 48, *, lane: bool = True) -> str:
