@@ -35,7 +35,7 @@ class LeadTime:
         if not 0 < share < 1:
             raise ValueError(f"`share` must lie between 0 and 1, both left out; got {share}.")
         low, high = _SAME_DAY / 100, 1e5
-        for _ in range(80):  # bisection on a log scale, exact to far below a day
+        for _ in range(50):  # bisection on a log scale, exact to far below a day
             middle = (low * high) ** 0.5
             late = lognormal.survive_new(self.belief, np.array([middle]))[0] > 1 - share
             low, high = (middle, high) if late else (low, middle)

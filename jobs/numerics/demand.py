@@ -1,0 +1,412 @@
+"""Need for fresh sets: the planned steps run against the rack in many imagined worlds (METHODS 5.1), first version.
+
+In each world bids are won or lost, starts slip, areas come out larger or smaller, and sets last as long as they may.
+The steps take sets as the shop does: leftovers first, else the smallest set that surely finishes, else a fresh one.
+What this version leaves out: work nobody knows of yet, learnt award chances and slips, losses, noise of single floors,
+reservations. Areas are reference areas [m2]; days are calendar days from today.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
+
+from inventory.numerics.lead_time import LeadTime
+from inventory.numerics.life import LifePopulation, Readings, draw_life_left
+from inventory.numerics.lognormal import Floats
+from jobs.numerics.dice import Key, Purpose, uniforms
+
+DRAWS = 2000
+FINISH_LIMIT = 0.90  # METHODS 3
+LEFTOVER_SHARE = 0.5  # a set that does half its rating with less than an even chance is a leftover, METHODS 3
+CULL_M2 = 60.0  # a set with less than an even chance of this is not sent out, METHODS 1.2: our assumption
+AREA_ERROR = 0.12  # relative SD of true against planned area: our assumption, METHODS 5.1
+SLIP_DAYS = (3.0, 7.0, -3.0)  # mean, SD, least slip of an unconfirmed start: our assumption, METHODS 5.1
+_MOST_SETS_PER_STEP = 200
+_KNOTS = 65
+
+Ints = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class RackSet:
+    """A usable set of the shop, wherever it lies. used_m2 0 = fresh; the rest as in `inventory.numerics.life`.
+
+    reading_area_m2, reading_share, reading_error_share: wear read (NaN = none). ready_day: first day it can go out.
+    """
+
+    set_id: Key
+    type_id: Key
+    used_m2: float = 0.0
+    entered_at_m2: float = 0.0
+    entered_error_m2: float = 0.0
+    reading_area_m2: float = float("nan")
+    reading_share: float = float("nan")
+    reading_error_share: float = 0.025
+    ready_day: int = 0
+
+    @property
+    def is_fresh(self) -> bool:
+        return self.used_m2 <= 0 and self.entered_error_m2 <= 0
+
+
+@dataclass(frozen=True)
+class PlannedStep:
+    """One set's worth of planned work: a step of a job on one load (two machines = two steps with half the area).
+
+    day: planned start. area_m2: reference area of the whole step, passes included. award_chance: 1 once won.
+    area_error: relative SD of the true area (passes included). confirmed: the date does not slip.
+    """
+
+    job_id: Key
+    step_id: Key
+    type_id: Key
+    day: int
+    area_m2: float
+    award_chance: float = 1.0
+    area_error: float = AREA_ERROR
+    confirmed: bool = False
+
+
+@dataclass(frozen=True)
+class TypeOnRack:
+    """A tool type as the purchaser knows it.
+
+    population: from `life.fit_population`. lead: None when nobody knows the supplier's. arrival_days: expected day of
+    each set on order. turn_days: days from one step's start until the set can start another (drying, soaking, travel).
+    review_days: how often somebody looks at what to order. cover_days: how long an order is to last beyond its lead
+    time and the review. pack, minimum: sets per pack, least sets per order.
+    """
+
+    type_id: Key
+    population: LifePopulation
+    lead: LeadTime | None = None
+    arrival_days: tuple[int, ...] = ()
+    turn_days: int = 2
+    review_days: int = 7
+    cover_days: int = 28
+    pack: int = 1
+    minimum: int = 1
+
+
+@dataclass(frozen=True)
+class Horizon:
+    """How far is looked. working_days: working days from today to day d, d = 0...days (`calendar.working_days_ahead`).
+
+    first_week_days: days of the current week still to come, today included (7 on a Monday), so that weeks are
+    calendar weeks; weeks: how many, the current one counted.
+    """
+
+    working_days: Sequence[int]
+    weeks: int = 26
+    first_week_days: int = 7
+
+    @property
+    def days(self) -> int:
+        return horizon_days(self.weeks, self.first_week_days)
+
+
+def horizon_days(weeks: int = 26, first_week_days: int = 7) -> int:
+    """Days looked ahead: the last day of the last week."""
+    return first_week_days + 7 * (weeks - 1) - 1
+
+
+@dataclass(frozen=True)
+class NeedDraws:
+    """One type in d imagined worlds.
+
+    open_day: (m, d) day of the k-th opening of a fresh set, infinite where there is none, rising along m.
+    open_job: (m, d) index into `jobs` of the job that opened it, -1 where none. area_m2: (weeks, d) wanted area.
+    life_here_m2: (d,) life left in all sets of the type here. fresh: unused sets here.
+    """
+
+    jobs: tuple[Key, ...]
+    open_day: Floats
+    open_job: Ints
+    area_m2: Floats
+    life_here_m2: Floats
+    fresh: int
+
+
+@dataclass
+class _Bins:
+    """Working state of the sets of one type, arrays (b, d); fresh sets are appended as they are opened."""
+
+    left: Floats
+    used: Floats
+    capacity: Floats
+    leftover: npt.NDArray[np.bool_]
+    ready: Floats
+    table: Ints  # (b,) row of the tables
+
+    def grow(self, rows: Floats, capacity: float, leftover: bool) -> None:
+        """Append unopened sets with these lives (k, d)."""
+        shape = rows.shape
+        self.left = np.concatenate([self.left, rows])
+        self.used = np.concatenate([self.used, np.zeros(shape)])
+        # Unopened sets cannot be chosen: they become ready when opened.
+        self.capacity = np.concatenate([self.capacity, np.full(shape, capacity)])
+        self.leftover = np.concatenate([self.leftover, np.full(shape, leftover)])
+        self.ready = np.concatenate([self.ready, np.full(shape, np.inf)])
+        self.table = np.concatenate([self.table, np.zeros(shape[0], dtype=np.int64)])
+
+
+@dataclass(frozen=True)
+class _Tables:
+    """What the planner believes of a set after more use, by set and 65 steps of use: sure area, and likely left."""
+
+    step_m2: float
+    sure: Floats
+    likely: Floats
+
+
+def simulate_need(
+    kind: TypeOnRack,
+    sets: Sequence[RackSet],
+    steps: Sequence[PlannedStep],
+    horizon: Horizon,
+    seed: int,
+    draws: int = DRAWS,
+) -> NeedDraws:
+    """Run the planned steps of one tool type against its sets in `draws` imagined worlds.
+
+    sets, steps: those of this type; their order does not matter. Same input, same seed: same answer; a step or set
+    taken away leaves the dice of all others as they were.
+    Raises: ValueError naming the parameter.
+    Limits: as the module says; a step is at most 200 rated lives.
+    """
+    _check(kind, sets, steps, horizon, draws)
+    ordered = sorted(steps, key=lambda s: (s.day, int(_number(s.job_id)), int(_number(s.step_id))))
+    worn = sorted((s for s in sets if not s.is_fresh), key=lambda s: _number(s.set_id))
+    fresh = sum(s.is_fresh for s in sets)
+    world = uniforms(seed, Purpose.TOOL_TYPE, kind.type_id, 1, draws)[0]
+
+    lives = _lives_of(kind, worn, world, seed, draws)
+    news = _new_lives(kind, range(max(8, fresh)), world, seed, draws)
+    life_here = lives.sum(axis=0) + news[:fresh].sum(axis=0)
+    jobs, days, areas = _work(ordered, horizon, seed, draws)
+    weeks = _by_week(days, areas, horizon)
+    open_day, open_job = _run(kind, worn, lives, news, world, ordered, jobs, days, areas, seed)
+    return NeedDraws(jobs, open_day, open_job, weeks, life_here, fresh)
+
+
+def _check(
+    kind: TypeOnRack, sets: Sequence[RackSet], steps: Sequence[PlannedStep], horizon: Horizon, draws: int
+) -> None:
+    if draws < 1:
+        raise ValueError(f"`draws` must be 1 or more; got {draws}.")
+    if horizon.weeks < 1 or not 1 <= horizon.first_week_days <= 7:
+        raise ValueError(
+            f"`horizon` must have 1 or more weeks and 1 to 7 days in the first; got {horizon.weeks} and "
+            f"{horizon.first_week_days}."
+        )
+    if len(horizon.working_days) < horizon.days + 1:
+        raise ValueError(f"`working_days` must reach day {horizon.days}; got {len(horizon.working_days) - 1}.")
+    if any(later < earlier for earlier, later in pairwise(horizon.working_days)):
+        raise ValueError("`working_days` must not fall from one day to the next.")
+    if min(kind.turn_days, kind.review_days, kind.cover_days) < 0 or min(kind.pack, kind.minimum) < 1:
+        raise ValueError("`turn_days`, `review_days`, `cover_days` must be 0 or more, `pack` and `minimum` 1 or more.")
+    one: RackSet | PlannedStep
+    for one in (*sets, *steps):
+        if one.type_id != kind.type_id:
+            raise ValueError(f"`type_id` must be {kind.type_id} for all sets and steps; got {one.type_id}.")
+    most = _MOST_SETS_PER_STEP * kind.population.rated_m2
+    for step in steps:
+        if not 0 < step.area_m2 <= most:
+            raise ValueError(f"`area_m2` of step {step.step_id} must be above 0, up to {most:g}; got {step.area_m2}.")
+        if not 0 <= step.award_chance <= 1:
+            raise ValueError(
+                f"`award_chance` of step {step.step_id} must lie between 0 and 1; got {step.award_chance}."
+            )
+        if not 0 <= step.area_error <= 2:
+            raise ValueError(f"`area_error` of step {step.step_id} must lie between 0 and 2; got {step.area_error}.")
+
+
+def _number(key: Key) -> int:
+    return key if isinstance(key, int) else key.int
+
+
+def _lives_of(kind: TypeOnRack, worn: Sequence[RackSet], world: Floats, seed: int, draws: int) -> Floats:
+    """Life left of the part-worn sets, (n, d)."""
+    if not worn:
+        return np.zeros((0, draws))
+    dice = np.concatenate([uniforms(seed, Purpose.TOOL_SET, s.set_id, 1, draws) for s in worn])
+    return draw_life_left(
+        kind.population,
+        [s.used_m2 for s in worn],
+        world,
+        dice,
+        entered_at_m2=[s.entered_at_m2 for s in worn],
+        entered_error_m2=[s.entered_error_m2 for s in worn],
+        readings=Readings(
+            [s.reading_area_m2 for s in worn], [s.reading_share for s in worn], [s.reading_error_share for s in worn]
+        ),
+    )
+
+
+def _new_lives(kind: TypeOnRack, slots: range, world: Floats, seed: int, draws: int) -> Floats:
+    """Lives of the fresh sets of these slots, (k, d)."""
+    dice = np.concatenate([uniforms(seed, Purpose.NEW_SET, kind.type_id, 1, draws, slot) for slot in slots])
+    return draw_life_left(kind.population, np.zeros(len(slots)), world, dice)
+
+
+def _work(
+    steps: Sequence[PlannedStep], horizon: Horizon, seed: int, draws: int
+) -> tuple[tuple[Key, ...], Floats, Floats]:
+    """Jobs in order, and per step and world its day (infinite: not won, or beyond the horizon) and its true area."""
+    jobs: dict[Key, Floats] = {}
+    days, areas = np.empty((len(steps), draws)), np.empty((len(steps), draws))
+    mean, sd, least = SLIP_DAYS
+    for k, step in enumerate(steps):
+        if step.job_id not in jobs:
+            jobs[step.job_id] = uniforms(seed, Purpose.JOB, step.job_id, 2, draws)
+        won, slip = jobs[step.job_id]
+        start = np.full(draws, float(step.day))
+        if not step.confirmed:
+            # One slip per job: its steps move together.
+            start += np.round(np.maximum(least, mean + sd * ndtri(np.clip(slip, 1e-12, None))))
+        start = np.maximum(start, 0.0)
+        days[k] = np.where((won < step.award_chance) & (start <= horizon.days), start, np.inf)
+        noise = ndtri(np.clip(uniforms(seed, Purpose.STEP, step.step_id, 1, draws)[0], 1e-12, None))
+        areas[k] = step.area_m2 * np.exp(step.area_error * noise - step.area_error**2 / 2)
+    return tuple(jobs), days, areas
+
+
+def _by_week(days: Floats, areas: Floats, horizon: Horizon) -> Floats:
+    """Wanted area per week and world, (weeks, d)."""
+    out = np.zeros((horizon.weeks, days.shape[1]))
+    columns = np.arange(days.shape[1])
+    for day, area in zip(days, areas, strict=True):
+        there = np.isfinite(day)
+        out[week_of(day[there], horizon), columns[there]] += area[there]
+    return out
+
+
+def week_of(days: Floats, horizon: Horizon) -> Ints:
+    """Index of the calendar week of each (finite) day."""
+    return np.asarray((days.astype(np.int64) - horizon.first_week_days) // 7 + 1, dtype=np.int64)
+
+
+def _tables(lives: Floats, rated_m2: float) -> _Tables:
+    """Sure (P10) and likely (P50) life left after x more use, from the drawn lives of each set, (b, 65).
+
+    A set still running at x is one of the worlds in which it lasted longer than x: their quantiles are the answer.
+    """
+    ranked = np.sort(lives, axis=1)
+    draws = ranked.shape[1]
+    step = 2.0 * rated_m2 / (_KNOTS - 1)
+    used = step * np.arange(_KNOTS)
+    sure, likely = np.zeros((lives.shape[0], _KNOTS)), np.zeros((lives.shape[0], _KNOTS))
+    for row, lived in enumerate(ranked):
+        gone = np.searchsorted(lived, used, side="right")
+        for out, share in ((sure, 1 - FINISH_LIMIT), (likely, 0.5)):
+            at = np.minimum(gone + (share * (draws - gone)).astype(np.int64), draws - 1)
+            out[row] = np.where(gone < draws, np.maximum(lived[at] - used, 0.0), 0.0)
+    return _Tables(step, np.minimum.accumulate(sure, axis=1), np.minimum.accumulate(likely, axis=1))
+
+
+def _look_up(tables: _Tables, table: Floats, row: Ints, used_m2: Floats) -> Floats:
+    at = np.minimum(used_m2 / tables.step_m2, _KNOTS - 1.001)
+    low = at.astype(np.int64)
+    part = at - low
+    return np.asarray(table[row, low] * (1 - part) + table[row, low + 1] * part)
+
+
+def _run(
+    kind: TypeOnRack,
+    worn: Sequence[RackSet],
+    lives: Floats,
+    news: Floats,
+    world: Floats,
+    steps: Sequence[PlannedStep],
+    jobs: tuple[Key, ...],
+    days: Floats,
+    areas: Floats,
+    seed: int,
+) -> tuple[Floats, Ints]:
+    """Hand sets to steps in the order of time, in all worlds at once; the openings per world come back."""
+    draws = world.size
+    rated = kind.population.rated_m2
+    tables = _tables(np.concatenate([news[:1], lives]), rated)  # row 0: a fresh set
+    leftover_m2, cull_m2 = LEFTOVER_SHARE * rated, min(CULL_M2, 0.05 * rated)
+    sure_new, likely_new = float(tables.sure[0, 0]), float(tables.likely[0, 0])
+    shape = lives.shape
+    sure, likely = tables.sure[1:, :1], tables.likely[1:, :1]
+    ready = np.array([float(s.ready_day) for s in worn]).reshape(-1, 1)
+    bins = _Bins(
+        left=lives.copy(),
+        used=np.zeros(shape),
+        capacity=np.broadcast_to(sure, shape).copy(),
+        leftover=np.broadcast_to(likely < leftover_m2, shape).copy(),
+        ready=np.broadcast_to(np.where(likely >= cull_m2, ready, np.inf), shape).copy(),
+        table=np.arange(1, len(worn) + 1),
+    )
+    bins.grow(news, sure_new, likely_new < leftover_m2)
+    opened = np.zeros(draws, dtype=np.int64)
+    open_day = np.full((news.shape[0], draws), np.inf)
+    open_job = np.full((news.shape[0], draws), -1, dtype=np.int64)
+    job_index = {job: k for k, job in enumerate(jobs)}
+    step_job = np.array([job_index[s.job_id] for s in steps], dtype=np.int64)
+    planned = np.array([s.area_m2 for s in steps])
+    order = np.argsort(days, axis=0, kind="stable")
+    events = int(np.isfinite(days).sum(axis=0).max(initial=0))
+    for event in range(events):
+        step = order[event]
+        where = np.flatnonzero(np.isfinite(days[step, np.arange(draws)]))
+        step = step[where]
+        day, rest, wanted = days[step, where], areas[step, where], planned[step]
+        shrink = wanted / rest
+        while where.size:
+            # Unopened slots are never ready: only the rows in use are looked at.
+            rows = max(1, len(worn) + int(opened.max()))
+            chosen, none = _choose(bins, rows, where, day, wanted, sure_new)
+            if none.any():
+                top = int(opened[where[none]].max()) + 1
+                if top > open_day.shape[0]:
+                    more = _new_lives(kind, range(open_day.shape[0], 2 * open_day.shape[0]), world, seed, draws)
+                    bins.grow(more, sure_new, likely_new < leftover_m2)
+                    open_day = np.concatenate([open_day, np.full(more.shape, np.inf)])
+                    open_job = np.concatenate([open_job, np.full(more.shape, -1, dtype=np.int64)])
+                at = where[none]
+                open_day[opened[at], at] = day[none]
+                open_job[opened[at], at] = step_job[step[none]]
+                chosen[none] = len(worn) + opened[at]
+                opened[at] += 1
+            life = bins.left[chosen, where]
+            done = life >= rest
+            take = np.where(done, rest, life)
+            bins.left[chosen, where] = life - take
+            bins.used[chosen, where] += take
+            used, row = bins.used[chosen, where], bins.table[chosen]
+            bins.capacity[chosen, where] = _look_up(tables, tables.sure, row, used)
+            now_likely = _look_up(tables, tables.likely, row, used)
+            bins.leftover[chosen, where] = now_likely < leftover_m2
+            bins.ready[chosen, where] = np.where(done & (now_likely >= cull_m2), day + kind.turn_days, np.inf)
+            going = ~done
+            rest = (rest - take)[going]
+            where, day, step, shrink = where[going], day[going], step[going], shrink[going]
+            wanted = rest * shrink
+    return open_day, open_job
+
+
+def _choose(
+    bins: _Bins, rows: int, where: Ints, day: Floats, wanted: Floats, sure_new: float
+) -> tuple[Ints, npt.NDArray[np.bool_]]:
+    """The set each world takes for its step, and where only a fresh one will do.
+
+    In this order: a leftover, the poorest first (a sure set goes behind it); the smallest set that surely finishes; and
+    for a step too large for any one set, the richest part-worn set, so that stubs do not pile up.
+    """
+    capacity = bins.capacity[:rows, where]
+    far = 1e12
+    cost = np.where(capacity >= wanted, far + capacity, np.where(wanted > sure_new, 3 * far - capacity, np.inf))
+    cost = np.where(bins.leftover[:rows, where], capacity, cost)
+    cost = np.where(bins.ready[:rows, where] <= day, cost, np.inf)
+    chosen = cost.argmin(axis=0)
+    none = ~np.isfinite(cost[chosen, np.arange(where.size)])
+    return chosen, none
