@@ -18,7 +18,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.ledger import kinds
-from inventory.ledger.facts import SetFacts, facts_from_json, facts_to_json
+from inventory.ledger.facts import SetFacts, facts_from_json, facts_to_json, wear_seen
 from inventory.ledger.line import UNKNOWN_PLACE, order_text
 from inventory.ledger.state import REFOLD_KINDS, apply, fold
 from inventory.models import Act, Branch, Device, Entry, Label, Person, Place, SetState, ToolSet
@@ -385,6 +385,7 @@ def _write_state(state: SetState, facts: SetFacts, order_key: str) -> None:
     state.face, state.soaking = facts.face, facts.soaking
     state.lowest_height_mm = facts.lowest_height_mm
     state.worked = facts.worked_by_class()
+    state.wear = wear_seen(facts)
     state.worked_m2 = sum(state.worked.values())
     state.code = facts.code
     state.open_flags = len(facts.open_flags)

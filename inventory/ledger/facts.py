@@ -12,7 +12,10 @@ RANK_GUESSED, RANK_PLANNED, RANK_LOGGED, RANK_INSTEAD = range(4)
 
 @dataclass(slots=True)
 class Use:
-    """One worked line as it counts for wear. area_m2 is worked area: area of a pass times passes."""
+    """One worked line as it counts for wear. area_m2 is worked area: area of a pass times passes.
+
+    adds: a paper line whose writer said that it adds to what is there.
+    """
 
     rank: int
     area_m2: float
@@ -25,6 +28,8 @@ class Use:
     step_kind: str
     basis: str
     entry: str
+    act: str = ""
+    adds: bool = False
 
 
 @dataclass(slots=True)
@@ -32,13 +37,15 @@ class SetFacts:
     """The state of a set. Ids are strings, instants ISO 8601 text in UTC, so that it is kept as it is.
 
     uses: worked lines by key; see counted_uses. spells: [tub, from, to or None, recipe or None].
-    wet_moments: [at, what] since the last two months of soaks, what = wet_work, left_water, in_water, wet, dry or
-    unknown. heights: the newest reading.
+    wet_moments: [at, what] since the last two months of soaks, what = wet_work, left_water, or the answer to "How do
+    you leave the sets?" (in_water, dry, in_van, came_back, unknown). heights: the newest reading.
+    seen_place: where it last was seen; a set that then goes missing keeps it. born_set: whose opening holds.
     flags: [entry, code] in ledger order, settled ones included; settled: [entry, code].
     """
 
     born: bool = False
     born_at: str | None = None
+    born_set: str | None = None
     opening: str | None = None
     branch: str | None = None
     place: str | None = None
@@ -59,6 +66,10 @@ class SetFacts:
     lowest_height_mm: float | None = None
     mean_height_mm: float | None = None
     measured_at: str | None = None
+    # Where wear began to be seen (None: at the type's new height), what dressing took, whether pieces were changed since.
+    start_height_mm: float | None = None
+    dressed_mm: float = 0.0
+    repieced: bool = False
     spells: list[list[str | None]] = field(default_factory=list)
     confirmed: list[list[str]] = field(default_factory=list)
     wet_moments: list[list[str]] = field(default_factory=list)
@@ -102,20 +113,47 @@ class SetFacts:
         return [flag for flag in self.flags if flag not in self.settled]
 
     def counted_uses(self) -> list[Use]:
-        """The worked lines that count: of each key only the strongest (LEDGER 16)."""
+        """The worked lines that count, by key (set, shift, step, floor), LEDGER 16.
+
+        Of a key only the strongest count: logged before planned before guessed. A paper line that stands instead
+        counts in place of all of them, and of what was added before it; lines said to add after it count beside it.
+        """
         counted: list[Use] = []
         for uses in self.uses.values():
-            best = max(use.rank for use in uses)
-            counted += [use for use in uses if use.rank == best]
+            instead = [number for number, use in enumerate(uses) if use.rank == RANK_INSTEAD]
+            if instead:
+                last = instead[-1]
+                counted += [use for use in uses if use.rank == RANK_INSTEAD and use.act == uses[last].act]
+                counted += [use for use in uses[last + 1 :] if use.adds]
+            else:
+                best = max(use.rank for use in uses)
+                counted += [use for use in uses if use.rank == best]
         return counted
 
-    def worked_by_class(self) -> dict[str, float]:
-        """Worked area, m2, by "hardness|surface|wet or dry|step kind"."""
+    def worked_by_class(self, until: str | None = None) -> dict[str, float]:
+        """Worked area, m2, by "hardness|surface|wet or dry|step kind"; with ``until`` only by that instant."""
         areas: dict[str, float] = {}
         for use in self.counted_uses():
+            if until is not None and use.at > until:
+                continue
             key = f"{use.hardness}|{use.surface}|{use.wet_dry}|{use.step_kind}"
             areas[key] = round(areas.get(key, 0.0) + use.area_m2, 6)
         return dict(sorted(areas.items()))
+
+
+def wear_seen(facts: SetFacts) -> dict[str, Any]:
+    """What the newest height says of wear: heights in mm, and the area worked by then; {} where it says nothing.
+
+    After pieces were changed a height says nothing about the area worked before (until the wear model takes new starts).
+    """
+    if facts.lowest_height_mm is None or facts.measured_at is None or facts.repieced:
+        return {}
+    return {
+        "start_height_mm": facts.start_height_mm,
+        "lowest_height_mm": facts.lowest_height_mm,
+        "dressed_mm": facts.dressed_mm,
+        "worked": facts.worked_by_class(until=facts.measured_at),
+    }
 
 
 def facts_to_json(facts: SetFacts) -> dict[str, Any]:

@@ -171,6 +171,7 @@ def _born(facts: SetFacts, line: Line, opening: str) -> bool:
 def _opening(facts: SetFacts, line: Line) -> None:
     if _born(facts, line, line.opening_kind or "unknown"):
         _heights(facts, line)
+        facts.start_height_mm = line.lowest_height_mm
 
 
 def _received(facts: SetFacts, line: Line) -> None:
@@ -334,11 +335,14 @@ def _measured(facts: SetFacts, line: Line) -> None:
 
 def _pieces_changed(facts: SetFacts, line: Line) -> None:
     facts.pieces = line.pieces
+    facts.repieced = True
     _heights(facts, line)
 
 
 def _dressed(facts: SetFacts, line: Line) -> None:
     facts.face = "open"
+    if line.before_height_mm is not None and line.lowest_height_mm is not None:
+        facts.dressed_mm = round(facts.dressed_mm + max(0.0, line.before_height_mm - line.lowest_height_mm), 6)
     _heights(facts, line)
 
 

@@ -80,6 +80,8 @@ class SetState(models.Model):
     worked_m2 = models.FloatField(default=0.0)
     # Worked area, m2, by "hardness|surface|wet or dry|step kind": what life left is asked about, small enough for lists.
     worked = models.JSONField(default=dict)
+    # What the newest height says of wear (inventory.ledger.facts.wear_seen).
+    wear = models.JSONField(default=dict)
     code = models.CharField(max_length=16, blank=True, db_index=True)
     open_flags = models.PositiveIntegerField(default=0)
     last_at = models.DateTimeField(null=True)
