@@ -14,6 +14,7 @@ class Bond(models.TextChoices):
 
 class Rotation(models.TextChoices):
     EITHER = "either", _("either way")
+    LEFT = "left", _("left")
     RIGHT = "right", _("right")
 
 
