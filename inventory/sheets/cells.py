@@ -1,0 +1,427 @@
+"""One cell -> one value by the shape of its field; a doubt has its answers, a refusal what would be right."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from inventory.units import (
+    Amount,
+    AmountNotRead,
+    Doubt,
+    Money,
+    NumberDoubt,
+    judge_area,
+    judge_past_date,
+    read_area,
+    read_count,
+    read_height,
+    read_hours,
+    read_length,
+    read_money,
+    read_number,
+    show_entered,
+    show_length,
+)
+
+from . import words
+from .dates import TwoDates, read_date
+from .fields import Field, Known, Reading
+from .raw import Cell, shown
+
+# Of two readings of an area or a length the one below this is no floor, no edge. Our assumption.
+_LEAST = {"area": 20.0, "length": 1.5}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One answer to a question: its key, its words on the button, and the value it gives."""
+
+    key: str
+    label: str
+    value: Any = None
+
+
+class CellWrong(ValueError):
+    """A cell that cannot be kept: `right` says what would be, `likely` is the text it should perhaps be."""
+
+    def __init__(self, right: str, likely: str = "") -> None:
+        super().__init__(right)
+        self.right = right
+        self.likely = likely
+
+
+class CellDoubt(ValueError):
+    """A cell with more than one honest reading; `answers`, likeliest first. `like` groups cells with one answer."""
+
+    def __init__(
+        self, topic: str, title: str, why: str, answers: tuple[Answer, ...], like: str, *, whole_column: bool = False
+    ) -> None:
+        super().__init__(title)
+        self.topic = topic
+        self.title = title
+        self.why = why
+        self.answers = answers
+        self.like = like
+        self.whole_column = whole_column
+
+
+@dataclass(frozen=True)
+class Grit:
+    """What a cell says of a tool type: its grit label, its bond if said, and the whole text."""
+
+    grit: str
+    bond: str
+    text: str
+    mended: bool = False
+
+
+@dataclass(frozen=True)
+class Left:
+    """What is left of a set, said in words: an opening kind, and whether it could also be read as a height."""
+
+    kind: str
+    text: str
+    as_height: Amount | None = None
+
+
+@dataclass(frozen=True)
+class State:
+    """What a state column says: an opening kind, or a fitness word (usable, set_aside, broken, worn, missing)."""
+
+    opening: str = ""
+    fitness: str = ""
+    soft: bool = False
+    text: str = ""
+
+
+def show_date(day: date) -> str:
+    """A date as it stands in questions: "14 May 2024"."""
+    return date_format(day, "j M Y")
+
+
+def _amount(cell: Cell, read: Callable[[], Amount], fits: Callable[[Amount], bool]) -> Amount:
+    try:
+        return read()
+    except Doubt as doubt:
+        fitting = [amount for amount in doubt.readings if fits(amount)]
+        if len(fitting) == 1:
+            return fitting[0]
+        raise CellDoubt(
+            "mark",
+            _("Is “%(text)s” %(whole)s or %(part)s?")
+            % {
+                "text": shown(cell),
+                "whole": show_entered(doubt.readings[0].value, doubt.readings[0].unit),
+                "part": show_entered(doubt.readings[1].value, doubt.readings[1].unit),
+            },
+            _("Nothing else in this list says whether points or commas part the decimals."),
+            tuple(
+                Answer(key, show_entered(amount.value, amount.unit), amount)
+                for key, amount in zip(("whole", "part"), doubt.readings, strict=True)
+            ),
+            "mark",
+            whole_column=True,
+        ) from None
+    except AmountNotRead as refusal:
+        raise CellWrong(refusal.sentence, _mended_number(shown(cell))) from None
+
+
+def _mended_number(text: str) -> str:
+    """A text with letters typed for digits put right, when that makes it a number; else ""."""
+    mended = re.sub(r"(?<=[\d.,])[oO]|[oO](?=[\d.,oO])", "0", text)
+    mended = re.sub(r"(?<=[\d.,])[lI]|[lI](?=[\d.,])", "1", mended)
+    if mended == text:
+        return ""
+    try:
+        read_number(re.sub(r"\s*[a-zA-Z²\"]+$", "", mended), ".")
+    except AmountNotRead:
+        return ""
+    return mended
+
+
+def _typed(cell: Cell) -> str | int | float | Decimal:
+    if isinstance(cell, int | float | Decimal) and not isinstance(cell, bool):
+        return cell
+    return shown(cell)
+
+
+def parse_area(cell: Cell, field: Field, reading: Reading, known: Known) -> Amount:
+    """An area, judged by what is possible."""
+    unit = reading.unit or "m2"
+    amount = _amount(
+        cell, lambda: read_area(_typed(cell), unit, reading.decimal_mark), lambda each: each.si >= _LEAST["area"]
+    )
+    judged = judge_area(amount.si, known.units, field.area_of)
+    if judged.answer == "refuse":
+        raise CellWrong(judged.sentence)
+    if judged.answer == "ask":
+        raise CellDoubt(
+            "size",
+            _("Is it really %(area)s?") % {"area": show_entered(amount.value, amount.unit)},
+            judged.sentence,
+            (Answer("keep", _("Keep it"), amount), Answer("leave", _("Leave it empty"), None)),
+            f"size:{field.name}",
+        )
+    return amount
+
+
+def parse_length(cell: Cell, field: Field, reading: Reading, known: Known) -> Amount:
+    """A length, zero or more."""
+    unit = reading.unit or "m"
+    amount = _amount(
+        cell, lambda: read_length(_typed(cell), unit, reading.decimal_mark), lambda each: each.si >= _LEAST["length"]
+    )
+    if not 0 <= amount.si <= 100_000:
+        raise CellWrong(_("A length from zero to %(most)s.") % {"most": show_length(100_000, known.units)})
+    return amount
+
+
+def parse_hours(cell: Cell, field: Field, reading: Reading, known: Known) -> Amount:
+    """A span of hours, zero or more."""
+    amount = _amount(cell, lambda: read_hours(_typed(cell), "h", reading.decimal_mark), lambda each: each.si <= 24)
+    if amount.si < 0:
+        raise CellWrong(_("Hours, zero or more."))
+    return amount
+
+
+def parse_height(cell: Cell, field: Field, reading: Reading, known: Known) -> Amount | Left:
+    """A tool height as it was entered, or what is left said in words ("half", "3/4", "new", "?")."""
+    text = shown(cell)
+    left = words.OPENINGS.get(text.lower().strip(" ."))
+    unit = reading.unit or "mm"
+    try:
+        amount = read_height(_typed(cell), unit, reading.decimal_mark)
+    except AmountNotRead as refusal:
+        if left:
+            return Left(left, text)
+        likely = _mended_number(text)
+        raise CellWrong(refusal.sentence, likely) from None
+    if left:
+        return Left(left, text, amount)
+    if amount.si < 0:
+        raise CellWrong(_("A height of zero or more."))
+    return amount
+
+
+def parse_state(cell: Cell, field: Field, reading: Reading, known: Known) -> State:
+    """A state: what is left, or how fit it is."""
+    text = shown(cell)
+    word = text.lower().strip(" .")
+    if isinstance(cell, float | int) and not isinstance(cell, bool) and 0 < cell <= 1:
+        word = {1: "100%", 0.75: "75%", 0.5: "50%", 0.25: "25%"}.get(float(cell), word)
+    if word in words.FITNESS:
+        return State(fitness=words.FITNESS[word], text=text)
+    if word in words.OPENINGS:
+        return State(opening=words.OPENINGS[word], soft=word in words.SOFT_OPENINGS, text=text)
+    raise CellWrong(_("New, 3/4, half, 1/4, ? for not known, set aside, worn, broken or lost."), _near_word(word))
+
+
+def _near_word(word: str) -> str:
+    found = words.nearest(word, [*words.OPENINGS, *words.FITNESS], 0.75)
+    return found[0] if found else ""
+
+
+_GRIT = re.compile(r"(?<![\d.])#?\s*(\d{1,5})(?:\s*/\s*\d{1,5})?\s*#?(?:grit|grano|g)?", re.IGNORECASE)
+
+
+def parse_grit(cell: Cell, field: Field, reading: Reading, known: Known) -> Grit:
+    """What a cell says of a tool type: "400 resin", "resin 400", "#400", "100 res", or a tool type's whole name."""
+    text = shown(cell)
+    for each in known.tool_types:
+        if words.squeezed(each.name) == words.squeezed(text):
+            return Grit(each.grit, each.bond, text)
+    bond, mended = "", ""
+    rest = text
+    for part in re.findall(r"[^\W\d_]+", text.lower()):
+        if len(part) > 1 and part in words.BONDS and not bond:
+            bond = words.BONDS[part]
+    found = _GRIT.search(text)
+    if found and not re.match(r"[oOlI]", text[found.end(1) :]):
+        grit = str(int(found[1]))
+        tail = re.match(r"\s*([mhrMHR])\b", text[found.end(1) :])
+        if tail and not bond:
+            bond = words.BONDS[tail[1].lower()]
+        return Grit(grit, bond, text)
+    typo = re.search(r"(?<![^\W\d_])[\doOlI]*\d[\doOlI]*(?![^\W\d_])", rest)
+    if typo:
+        mended = re.sub(r"[lI]", "1", re.sub(r"[oO]", "0", typo[0]))
+    if mended:
+        letters = sum(character in "oOlI" for character in typo[0]) if typo else 0
+        raise CellWrong(
+            _("A grit of your ladder; this holds %(n)s letters among its digits.") % {"n": letters},
+            text.replace(typo[0], mended) if typo else "",
+        )
+    raise CellWrong(
+        _("A grit of your ladder, and its bond: %(grits)s.") % {"grits": ladder(known)},
+        next(iter(words.nearest(text, [each.name for each in known.tool_types])), ""),
+    )
+
+
+def ladder(known: Known) -> str:
+    """The shop's tool types in a few words, for a refusal."""
+    names = list(dict.fromkeys(f"{each.bond} {each.grit}" for each in known.tool_types))
+    return ", ".join(names[:12]) or "400 resin"
+
+
+def parse_ladder(cell: Cell, field: Field, reading: Reading, known: Known) -> tuple[Grit, ...]:
+    """Several steps in one cell: "30, 70, 120, resin 100, 200" or "metal 30-70-120"; a bond holds until the next."""
+    text = shown(cell)
+    grits: list[Grit] = []
+    bond = ""
+    for part in re.split(r"[,;>/→+\n-]+|\s{2,}", text):
+        for word in re.findall(r"[^\W\d_]+", part.lower()):
+            bond = words.BONDS.get(word, bond)
+        for number in re.findall(r"\d+", part):
+            grits.append(Grit(str(int(number)), bond, part.strip()))
+    if not grits:
+        raise CellWrong(_("The steps as grits, coarse to fine: metal 30, 70, resin 100, 200."))
+    return tuple(grits)
+
+
+def parse_bond(cell: Cell, field: Field, reading: Reading, known: Known) -> str:
+    """A bond: metal, hybrid or resin."""
+    word = shown(cell).lower().strip(" .")
+    if word in words.BONDS:
+        return words.BONDS[word]
+    raise CellWrong(_("Metal, hybrid or resin."), next(iter(words.nearest(word, ["metal", "hybrid", "resin"])), ""))
+
+
+def parse_count(cell: Cell, field: Field, reading: Reading, known: Known) -> int:
+    """A whole number, 1 or more."""
+    try:
+        count = read_count(_typed(cell))
+    except AmountNotRead as refusal:
+        raise CellWrong(refusal.sentence, _mended_number(shown(cell))) from None
+    if count < 1 or count > 10_000:
+        raise CellWrong(_("A whole number from 1 to 10,000."))
+    return count
+
+
+def parse_money(cell: Cell, field: Field, reading: Reading, known: Known) -> Money:
+    """A price; three digits after one mark are thousands, since no price has parts of a cent."""
+    try:
+        return read_money(_typed(cell), known.currency, reading.decimal_mark)
+    except NumberDoubt as doubt:
+        return Money(round(doubt.readings[0], 2), known.currency)
+    except AmountNotRead as refusal:
+        raise CellWrong(refusal.sentence, _mended_number(shown(cell))) from None
+
+
+def parse_date(cell: Cell, field: Field, reading: Reading, known: Known) -> date | None:
+    """A date; in doubt about day and month, by the column's evidence or its answer."""
+    read = read_date(cell)
+    if read is None:
+        raise CellWrong(_("A day with month and year, like 14 May 2024 or 2024-05-14."))
+    if isinstance(read, TwoDates):
+        by_order = {"dmy": read.day_first, "mdy": read.month_first}
+        if reading.date_order is None:
+            first = known.date_order or "mdy"
+            second = "dmy" if first == "mdy" else "mdy"
+            raise CellDoubt(
+                "order",
+                _("Is “%(text)s” %(one)s or %(other)s?")
+                % {"text": shown(cell), "one": show_date(by_order[first]), "other": show_date(by_order[second])},
+                _("No date in this column says whether the day or the month stands first."),
+                tuple(
+                    Answer(order, _("Month first") if order == "mdy" else _("Day first"), by_order[order])
+                    for order in (first, second)
+                ),
+                f"order:{field.name}",
+                whole_column=True,
+            )
+        read = by_order[reading.date_order]
+    if field.past:
+        judged = judge_past_date(read, known.today)
+        if judged.answer == "refuse":
+            raise CellWrong(judged.sentence)
+        if judged.answer == "ask":
+            raise CellDoubt(
+                "long_ago",
+                _("Is it really %(day)s?") % {"day": show_date(read)},
+                judged.sentence,
+                (Answer("keep", _("Keep it"), read), Answer("leave", _("Leave it empty"), None)),
+                f"long_ago:{field.name}",
+            )
+    elif not 1990 <= read.year <= known.today.year + 20:
+        raise CellWrong(_("A day within the next 20 years; check the year."))
+    return read
+
+
+def parse_chance(cell: Cell, field: Field, reading: Reading, known: Known) -> float:
+    """A chance as a share of 1: "60%", 60, 0.6, "yes"."""
+    text = shown(cell).lower()
+    right = _("A chance from 0 to 100 %.")
+    if text in {"won", "sure", "yes", "ganado", "sí"}:
+        return 1.0
+    try:
+        number = read_number(text.removesuffix("%").strip(), reading.decimal_mark or ".").value
+    except AmountNotRead:
+        raise CellWrong(right) from None
+    if text.endswith("%") or number > 1:
+        number = number / 100
+    elif number == 1 and not isinstance(cell, float | int):
+        # "1" in a column of per cents would be one per cent; as a native number it is a whole.
+        raise CellDoubt(
+            "chance",
+            _("Is a chance of “1” certain, or 1 %?"),
+            "",
+            (Answer("whole", _("Certain"), 1.0), Answer("percent", "1 %", 0.01)),
+            "chance",
+            whole_column=True,
+        )
+    if not 0 <= number <= 1:
+        raise CellWrong(right)
+    return float(number)
+
+
+def parse_choice(cell: Cell, field: Field, reading: Reading, known: Known) -> str:
+    """One of a few words, in English or Spanish."""
+    word = shown(cell).lower().strip(" .").replace("-", " ").replace("_", " ")
+    if word in field.choices:
+        return field.choices[word]
+    first = list(dict.fromkeys(field.choices.values()))
+    raise CellWrong(
+        _("One of: %(words)s.") % {"words": ", ".join(each.replace("_", " ") for each in first)},
+        next(iter(words.nearest(word, field.choices, 0.7)), ""),
+    )
+
+
+def parse_yes_no(cell: Cell, field: Field, reading: Reading, known: Known) -> bool:
+    """Yes or no."""
+    if isinstance(cell, bool):
+        return cell
+    word = shown(cell).lower().strip(" .")
+    if word in words.YES:
+        return True
+    if word in words.NO:
+        return False
+    raise CellWrong(_("Yes or no."))
+
+
+def parse_text(cell: Cell, field: Field, reading: Reading, known: Known) -> str:
+    """A text as it stands."""
+    return shown(cell)
+
+
+def parse_code(cell: Cell, field: Field, reading: Reading, known: Known) -> str:
+    """A code of the shop's own, at most 40 characters."""
+    text = shown(cell)
+    if len(text) > 40:
+        raise CellWrong(_("A code of at most 40 characters."))
+    return text
+
+
+PARSERS: dict[str, Callable[[Cell, Field, Reading, Known], Any]] = {
+    "text": parse_text, "code": parse_code, "grit": parse_grit, "bond": parse_bond, "count": parse_count,
+    "height": parse_height, "state": parse_state, "area": parse_area, "length": parse_length, "hours": parse_hours,
+    "money": parse_money, "date": parse_date, "chance": parse_chance, "choice": parse_choice,
+    "yes_no": parse_yes_no, "ladder": parse_ladder,
+}  # fmt: skip

@@ -1,0 +1,132 @@
+"""What a kind of list can say: fields with their words and shapes, and what the shop already knows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import TYPE_CHECKING, Any, Literal
+from uuid import UUID
+
+from inventory.units import Dimension, Units
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+    from .judging import Draft
+
+Shape = Literal[
+    "text", "code", "grit", "bond", "count", "height", "state", "area", "length", "hours", "money", "date",
+    "chance", "choice", "yes_no", "ladder",
+]  # fmt: skip
+DateOrder = Literal["dmy", "mdy"]
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing a column can say.
+
+    `words` are headings that mean it (plain form: lower case, single spaces); `weak_words` only make a guess.
+    `choices` maps what people write to what is kept, for the shape "choice".
+    """
+
+    name: str
+    label: str | _StrPromise
+    shape: Shape
+    words: tuple[str, ...]
+    weak_words: tuple[str, ...] = ()
+    required: bool = False
+    dimension: Dimension | None = None
+    past: bool = False
+    area_of: Literal["pass", "worked", "zone"] = "zone"
+    choices: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Spec:
+    """A kind of list that can be brought in.
+
+    `judge` turns a row whose cells were read into the things it says, asking and refusing through the draft.
+    `key_of` names a thing for finding it twice (None: it has no name); `say` describes one in a few words.
+    """
+
+    kind: str
+    fields: tuple[Field, ...]
+    judge: Callable[[Draft], list[Any]]
+    key_of: Callable[[Any], str | None]
+    say: Callable[[Any], str]
+    key_field: str
+    twin_question: str | _StrPromise
+    twin_choices: tuple[tuple[str, str | _StrPromise], ...]
+    merge: Callable[[Any, Any], Any]
+
+    def field(self, name: str) -> Field:
+        """The field of a name. Raises KeyError."""
+        for each in self.fields:
+            if each.name == name:
+                return each
+        raise KeyError(name)
+
+    def known_headings(self) -> set[str]:
+        """All headings that this kind of list understands."""
+        return {word for each in self.fields for word in (*each.words, *each.weak_words)}
+
+
+@dataclass(frozen=True)
+class KnownType:
+    """A tool type of the shop; heights in mm, None where not known."""
+
+    key: str
+    name: str
+    grit: str
+    bond: str
+    mount: str = ""
+    new_height_mm: float | None = None
+    retire_height_mm: float | None = None
+    backing_mm: float = 0.0
+    pieces_per_set: int = 1
+
+
+@dataclass(frozen=True)
+class Thing:
+    """Something the shop knows by name: a place, a site, a zone, a job, a set (`name` its code)."""
+
+    key: str
+    name: str
+    kind: str = ""
+    inside: str = ""  # the key of what it belongs to: a zone's site, a job's site
+    tool_type: str = ""  # a set's type
+    area_m2: float | None = None  # a zone's area
+    says: str = ""  # a few words about where it is
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the shop knows when a list is judged.
+
+    `existing` maps keys as `Spec.key_of` makes them to a few words about what is there; `came_in` holds the ids of
+    rows that came in before. `units`, `date_order` and `currency` are the person's habits: hints, never evidence.
+    """
+
+    today: date
+    units: Units = "us"
+    date_order: DateOrder | None = None
+    currency: str = "USD"
+    tool_types: tuple[KnownType, ...] = ()
+    places: tuple[Thing, ...] = ()
+    sites: tuple[Thing, ...] = ()
+    zones: tuple[Thing, ...] = ()
+    jobs: tuple[Thing, ...] = ()
+    sets: tuple[Thing, ...] = ()
+    existing: Mapping[str, str] = field(default_factory=dict)
+    came_in: frozenset[UUID] = frozenset()
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How a column is read: its unit, whether heights hold the backing, the order of its dates, its decimal mark."""
+
+    unit: str = ""
+    with_backing: bool = False
+    date_order: DateOrder | None = None
+    decimal_mark: str | None = None

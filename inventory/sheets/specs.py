@@ -1,0 +1,79 @@
+"""The list of sets a shop keeps: its columns and their words."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext_lazy
+
+from .fields import Field, Spec
+from .merging import merge_rows
+from .set_rows import SetRow, code_key, judge_set
+
+__all__ = ["SETS", "SetRow", "code_key"]
+
+
+def _key(item: SetRow) -> str | None:
+    return code_key(item.own_code) if item.own_code else None
+
+
+def _say(item: SetRow) -> str:
+    return ", ".join(part for part in (item.type_name, item.own_code, item.where) if part)
+
+
+SETS = Spec(
+    kind="sets",
+    fields=(
+        Field("type", gettext_lazy("Grit and bond"), "grit", (
+            "grit and bond", "tool type", "type", "disc", "disk", "pad", "tool", "tooling", "grit", "description",
+            "segment", "item", "abrasive", "diamond", "grano", "disco", "herramienta", "tipo", "tipo de herramienta",
+            "descripción", "descripcion", "diamante", "grit size",
+        ), ("name", "product", "article", "nombre", "producto", "artículo", "model"), required=True),
+        Field("bond", gettext_lazy("Bond"), "bond", ("bond", "bond type", "matrix", "liga", "aglomerante", "liante")),
+        Field("mount", gettext_lazy("Mount or size"), "text", (
+            "mount", "size", "fit", "fits", "diameter", "montura", "tamaño", "medida", "diámetro",
+        ), ("machine", "máquina")),
+        Field("count", gettext_lazy("How many sets"), "count", (
+            "how many", "how many sets", "sets", "qty sets", "number of sets", "cuántos", "juegos",
+        ), ("qty", "quantity", "count", "number", "pcs", "pieces", "cantidad", "piezas", "cant", "no of",
+            "stock", "on hand")),
+        Field("code", gettext_lazy("Old code"), "code", (
+            "old code", "code", "id", "tag", "set", "set id", "set code", "set no", "set number", "label", "tool id",
+            "serial", "código", "codigo", "etiqueta", "clave", "número de juego", "#", "no", "nr",
+        ), ("ref", "reference", "referencia", "mark")),
+        Field("height", gettext_lazy("Tool height"), "height", (
+            "tool height", "height", "height left", "segment height", "remaining height", "thickness", "left",
+            "lowest height", "lowest", "altura", "altura restante", "alto", "espesor", "grosor", "altura de segmento",
+            "height with backing", "measured", "calliper", "caliper",
+        ), ("remaining", "wear", "resta", "queda"), dimension="height"),
+        Field("state", gettext_lazy("What is left, or state"), "state", (
+            "state", "condition", "status", "life", "life left", "wear state", "estado", "condición",
+            "condicion", "vida",
+        ), ("worn", "used", "uso", "desgaste")),
+        Field("place", gettext_lazy("Place"), "text", (
+            "place", "where", "location", "rack", "peg", "shelf", "position", "bin", "lugar", "dónde", "donde",
+            "ubicación", "ubicacion", "estante",
+        ), ("van", "at", "in")),
+        Field("worked", gettext_lazy("Worked area"), "area", (
+            "worked area", "area run", "run", "area done", "area", "sf run", "sqft run", "coverage so far",
+            "total area",
+            "área", "area trabajada", "área trabajada", "superficie", "m2 hechos",
+        ), ("sf", "sqft", "sq ft", "ft2", "m2", "usage", "coverage"), dimension="area", area_of="worked"),
+        Field("bought", gettext_lazy("Bought on"), "date", (
+            "bought on", "bought", "purchased", "purchase date", "date bought", "buy date", "received", "date received",
+            "since", "in service", "comprado", "fecha de compra", "compra", "recibido", "fecha",
+        ), ("date", "day", "when"), past=True),
+        Field("price", gettext_lazy("Price of a set"), "money", (
+            "price", "cost", "paid", "price paid", "unit cost", "unit price", "precio", "costo", "coste", "pagado",
+        ), ("value", "valor", "$")),
+        Field("note", gettext_lazy("Note"), "text", (
+            "note", "notes", "comment", "comments", "remarks", "remark", "nota", "notas", "comentario", "comentarios",
+            "observaciones",
+        ), ("info", "other", "otros")),
+    ),
+    judge=judge_set,
+    key_of=_key,
+    say=_say,
+    key_field="code",
+    twin_question=gettext_lazy("One set or two?"),
+    twin_choices=(("two", gettext_lazy("Two sets")), ("one", gettext_lazy("One set"))),
+    merge=merge_rows,
+)  # fmt: skip

@@ -1,0 +1,227 @@
+"""The list of work done: which set polished what area, when and where."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inventory.sheets import words
+from inventory.sheets.cells import Grit, show_date
+from inventory.sheets.fields import Field, Spec, Thing
+from inventory.sheets.judging import Draft
+from inventory.sheets.merging import merge_rows
+from inventory.units import Amount, judge_area, judge_passes, show_area
+
+
+@dataclass(frozen=True)
+class WorkRow:
+    """One line of work: `area_m2` per pass, whole passes; keys of the set, job (or site) and zone ("" where none).
+
+    basis: measured, section_done, planned or guessed. value and unit: the area as entered (of all passes together
+    when `entered_total`).
+    """
+
+    set_key: str
+    set_code: str
+    on: date
+    area_m2: float
+    passes: int
+    basis: str
+    value: str
+    unit: str
+    entered_total: bool = False
+    job_key: str = ""
+    site_key: str = ""
+    zone_key: str = ""
+    where: str = ""
+    tool_type: str = ""
+    grit: str = ""
+    wet_dry: str = ""
+    machine: str = ""
+    note: str = ""
+
+
+def _set(draft: Draft) -> Thing:
+    text = draft.get("set")
+    form = words.squeezed(text)
+    found = list({each.key: each for each in draft.known.sets if words.squeezed(each.name) == form}.values())
+    grit: Grit | None = draft.get("step")
+    if len(found) > 1 and grit is not None:
+        types = {each.key for each in draft.known.tool_types if each.grit == grit.grit}
+        found = [each for each in found if each.tool_type in types] or found
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        near = words.nearest(text, (each.name for each in draft.known.sets), 0.75)
+        draft.refuse(
+            "set",
+            _("The code of a set you have. Bring in the list of sets first, if it is new."),
+            near[0] if near else "",
+        )
+    chosen = draft.ask(
+        "set",
+        "which",
+        _("Which %(code)s?") % {"code": text},
+        _("%(n)s sets have this code.") % {"n": len(found)},
+        [(each.key, ", ".join(part for part in (each.name, each.says) if part)) for each in found[:6]],
+        like=f"which:{form}",
+    )
+    return next(each for each in found if each.key == chosen)
+
+
+def _named(draft: Draft, name: str, things: tuple[Thing, ...], right: str) -> Thing | None:
+    text = draft.get(name)
+    if not text:
+        return None
+    found = [each for each in things if words.squeezed(each.name) == words.squeezed(text)]
+    if not found:
+        near = words.nearest(text, (each.name for each in things), 0.7)
+        draft.refuse(name, right, near[0] if near else "")
+    return found[0]
+
+
+def _zone(draft: Draft, site_key: str) -> Thing | None:
+    zones = tuple(each for each in draft.known.zones if each.inside == site_key)
+    text = draft.get("zone")
+    if text:
+        return _named(draft, "zone", zones, _("A floor of this site."))
+    if len(zones) < 2:
+        return zones[0] if zones else None
+    chosen = draft.ask(
+        "zone",
+        "zone",
+        _("Which floor?"),
+        _("The site has %(n)s floors and the row names none.") % {"n": len(zones)},
+        [(each.key, each.name) for each in zones[:6]],
+        like=f"zone:{site_key}",
+    )
+    return next(each for each in zones if each.key == chosen)
+
+
+def judge_work(draft: Draft) -> list[WorkRow]:
+    """The work that a row means."""
+    units = draft.known.units
+    the_set = _set(draft)
+    job = _named(draft, "job", draft.known.jobs, _("A job you have. Bring in the list of jobs first, if it is new."))
+    site = _named(
+        draft, "site", draft.known.sites, _("A site you have. Bring in the list of sites first, if it is new.")
+    )
+    if job is None and site is None:
+        draft.refuse("job", _("The job or the site where the set worked."))
+    site_key = job.inside if job is not None else site.key if site is not None else ""
+    if job is not None and site is not None and job.inside and job.inside != site.key:
+        draft.refuse("site", _("The site of the job %(job)s.") % {"job": job.name})
+    zone = _zone(draft, site_key)
+    passes = draft.get("passes") or 1
+    judged = judge_passes(passes)
+    if judged.answer == "refuse":
+        draft.refuse("passes", judged.sentence)
+    if judged.answer == "ask":
+        draft.ask(
+            "passes", "size", _("Is it really %(n)s?") % {"n": passes}, judged.sentence, (("keep", _("Keep it")),)
+        )
+    amount: Amount = draft.get("area")
+    floor = zone.area_m2 if zone is not None else None
+    per_pass, total = amount.si, False
+    if passes > 1 and floor and amount.si > 1.2 * floor and amount.si / passes <= 1.2 * floor:
+        total = (
+            draft.ask(
+                "area",
+                "total",
+                _("Is %(area)s all %(n)s passes together?") % {"area": show_area(amount.si, units), "n": passes},
+                _("The floor has %(area)s.") % {"area": show_area(floor, units)},
+                (("total", _("All passes together")), ("each", _("Each pass"))),
+            )
+            == "total"
+        )
+        per_pass = amount.si / passes if total else amount.si
+    judged = judge_area(per_pass, units, "pass", floor_m2=floor if not total else None)
+    if judged.answer == "refuse":
+        draft.refuse("area", judged.sentence)
+    if judged.answer == "ask" and not (passes > 1 and floor and total):
+        draft.ask(
+            "area",
+            "big",
+            _("Is it really %(area)s in one pass?") % {"area": show_area(per_pass, units)},
+            judged.sentence,
+            (("keep", _("Keep it")),),
+        )
+    grit: Grit | None = draft.get("step")
+    if grit is not None and the_set.tool_type:
+        of_set = next((each for each in draft.known.tool_types if each.key == the_set.tool_type), None)
+        if of_set is not None and of_set.grit != grit.grit:
+            draft.refuse(
+                "step",
+                _("The grit of the set %(code)s: %(grit)s.") % {"code": the_set.name, "grit": of_set.grit},
+                of_set.grit,
+            )
+    return [
+        WorkRow(
+            set_key=the_set.key,
+            set_code=the_set.name,
+            on=draft.get("on"),
+            area_m2=per_pass,
+            passes=passes,
+            basis=draft.get("basis") or ("guessed" if amount.about else "section_done"),
+            value=f"{amount.value:f}",
+            unit=amount.unit,
+            entered_total=total,
+            job_key=job.key if job is not None else "",
+            site_key=site_key,
+            zone_key=zone.key if zone is not None else "",
+            where=", ".join(each.name for each in (job or site, zone) if each is not None),
+            tool_type=the_set.tool_type,
+            grit=grit.grit if grit is not None else "",
+            wet_dry=draft.get("wet_dry") or "",
+            machine=draft.get("machine") or "",
+            note=draft.get("note") or "",
+        )
+    ]
+
+
+WORK = Spec(
+    kind="work",
+    fields=(
+        Field("set", gettext_lazy("Set"), "code", (
+            "set", "set code", "code", "tool set", "tool", "set id", "id", "tag", "juego", "código", "codigo",
+            "código de juego", "herramienta", "#",
+        ), ("disc", "label", "disco", "etiqueta"), required=True),
+        Field("on", gettext_lazy("Day"), "date", (
+            "date", "day", "night", "shift", "shift date", "worked on", "when", "fecha", "día", "dia", "noche", "turno",
+        ), required=True, past=True),
+        Field("job", gettext_lazy("Job"), "text", (
+            "job", "job name", "project", "trabajo", "proyecto", "job no",
+        )),
+        Field("site", gettext_lazy("Site"), "text", (
+            "site", "customer", "client", "store", "building", "sitio", "obra", "cliente", "tienda",
+        ), ("where", "location", "place", "lugar", "dónde")),
+        Field("zone", gettext_lazy("Floor"), "text", ("zone", "floor", "room", "aisle", "zona", "piso",
+            "sala", "pasillo")),
+        Field("step", gettext_lazy("Step"), "grit", ("step", "grit", "paso", "grano")),
+        Field("area", gettext_lazy("Area"), "area", (
+            "area", "worked area", "area done", "area polished", "sf", "sqft", "sq ft", "square feet", "m2", "área",
+            "superficie", "metros cuadrados", "pies cuadrados", "area per pass",
+        ), ("done", "production", "hecho", "producción"), required=True, dimension="area", area_of="worked"),
+        Field("passes", gettext_lazy("Passes"), "count", ("passes", "pass", "no of passes", "pasadas", "vueltas")),
+        Field("basis", gettext_lazy("How it is known"), "choice", (
+            "basis", "how known", "source", "known by", "base", "cómo se sabe", "origen",
+        ), choices=words.BASIS),
+        Field("wet_dry", gettext_lazy("Wet or dry"), "choice", (
+            "wet dry", "wet or dry", "wet/dry", "húmedo o seco",
+        ), ("wet", "water", "agua"), choices=words.WET_DRY),
+        Field("machine", gettext_lazy("Machine"), "text", ("machine", "grinder", "máquina", "maquina", "equipo")),
+        Field("note", gettext_lazy("Note"), "text", (
+            "note", "notes", "comment", "comments", "remarks", "nota", "notas", "comentarios", "observaciones",
+        )),
+    ),
+    judge=judge_work,
+    key_of=lambda item: None,
+    say=lambda item: f"{item.set_code}, {show_date(item.on)}, {item.where}",
+    key_field="set",
+    twin_question=gettext_lazy("Worked once or twice?"),
+    twin_choices=(("one", gettext_lazy("Once, written twice")), ("two", gettext_lazy("Twice"))),
+    merge=merge_rows,
+)  # fmt: skip
