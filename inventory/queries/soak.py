@@ -83,13 +83,13 @@ def waters_of(
     recipes = _recipes({row.tool_set.tool_type_id for row in rows})
     spells = [spell for known in facts.values() for spell in known.spells]
     settings = settings_of(branch, today=at.astimezone(ZoneInfo(branch.time_zone)).date()).soak
-    sets = {
-        row.pk: SetWater(
-            soak_facts(facts[row.pk]),
-            _recipe_for(row.tool_set.tool_type, recipes[row.tool_set.tool_type_id], facts[row.pk], branch, at),
+    sets = {}
+    for row in rows:
+        known = recipes[row.tool_set.tool_type_id]
+        sets[row.pk] = SetWater(
+            soak_facts(facts[row.pk], known, branch),
+            _asked_with(row.tool_set.tool_type, recipe_at(known, at, branch)),
         )
-        for row in rows
-    }
     return Waters(sets, _tubs(spells, settings), settings)
 
 
@@ -108,13 +108,19 @@ def states_with_types(set_ids: Iterable[UUID]) -> list[SetState]:
     )
 
 
-def soak_facts(facts: SetFacts) -> SoakFacts:
-    """A set's facts as the soak rules read them."""
+def soak_facts(facts: SetFacts, rows: list[RecipeRow], branch: Branch) -> SoakFacts:
+    """A set's facts as the soak rules read them; each spell with the recipe that stood when it began.
+
+    rows: the recipes of the set's type, the oldest first.
+    """
+    spells = []
+    for tub, begun_at, ended_at, named in facts.spells:
+        begun = _instant(begun_at)
+        row = next((row for row in rows if named is not None and str(row.pk) == named), None)
+        ended = None if ended_at is None else _instant(ended_at)
+        spells.append(Spell(tub or _UNKNOWN_TUB, begun, ended, _plain(row or recipe_at(rows, begun, branch))))
     return SoakFacts(
-        spells=tuple(
-            Spell(tub or _UNKNOWN_TUB, _instant(begun), None if ended is None else _instant(ended))
-            for tub, begun, ended, _recipe in facts.spells
-        ),
+        spells=tuple(spells),
         confirmed_at=tuple(Confirmation(_instant(at), by) for at, by in facts.confirmed),
         left_water_at=None if facts.left_water_at is None else _instant(facts.left_water_at),
         last_wet_work_at=None if facts.last_wet_work_at is None else _instant(facts.last_wet_work_at),
@@ -136,17 +142,20 @@ def _recipes(type_ids: set[int]) -> dict[int, list[RecipeRow]]:
     return found
 
 
-def _recipe_for(tool_type: ToolType, rows: list[RecipeRow], facts: SetFacts, branch: Branch, at: datetime) -> Recipe:
-    """The recipe as it stood when the set's last soak began (or stands now, for a set never soaked).
+def _asked_with(tool_type: ToolType, row: RecipeRow | None) -> Recipe:
+    """The recipe a set is asked with today, and whether its type needs one at all.
 
     A type that needs soaking but has no recipe is asked about as "unknown": nobody has said how long (our assumption).
     """
-    named = facts.spells[-1][3] if facts.spells else None
-    begun = _instant(facts.spells[-1][1]) if facts.spells else at
-    as_named = next((row for row in rows if named is not None and str(row.pk) == named), None)
-    row = as_named or recipe_at(rows, begun, branch)
-    if tool_type.soak_need != SoakNeed.REQUIRED or row is None:
-        return Recipe(cold_hours=None, need="none" if tool_type.soak_need == SoakNeed.NONE else "unknown")
+    if tool_type.soak_need == SoakNeed.NONE:
+        return Recipe(cold_hours=None, need="none")
+    recipe = _plain(row) if tool_type.soak_need == SoakNeed.REQUIRED else None
+    return recipe or Recipe(cold_hours=None, need="unknown")
+
+
+def _plain(row: RecipeRow | None) -> Recipe | None:
+    if row is None:
+        return None
     return Recipe(row.cold_hours, row.hot_hours, row.hot_limit_c, row.mixed_credit, row.dry_out_hours)
 
 
