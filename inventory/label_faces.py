@@ -24,6 +24,8 @@ CAP_HEIGHT = 0.718  # of the type size, both faces (Adobe's metrics of Helvetica
 STAMP_WIDTH, NARROWEST_STAMP = 0.88, 0.66
 TEXT_WIDTH, NARROWEST_TEXT = 0.96, 0.80
 SMALLEST_TEXT_PT = 5.0
+OVERSHOOT = 0.02  # of the type size: how far round letters reach below the line and above the capitals
+GUTTER_MM = 0.4  # between quiet zone and text, so that rounding to dots and spread ink stay out of the quiet zone
 NAME_LEADING = 1.04  # of the type size: lines of a place's name
 
 # A shop's own mark for a tool type is one of these shapes, or at most two characters.
@@ -110,7 +112,9 @@ def draw_face(canvas: Any, face: LabelFace, size: LabelSize, left: float, top: f
         )
     canvas.drawPath(path, stroke=0, fill=1)
 
-    text = _Box(square_left + square, -top - height + edge, left + width - edge, -top - edge)
+    text = _Box(
+        square_left + square + GUTTER_MM * POINTS_PER_MM, -top - height + edge, left + width - edge, -top - edge
+    )
     if face.kind == "blank":
         _draw_blank(canvas, face, text)
     elif face.kind == "place":
@@ -122,36 +126,34 @@ def draw_face(canvas: Any, face: LabelFace, size: LabelSize, left: float, top: f
 def _draw_set(canvas: Any, face: LabelFace, box: _Box, dot: float, *, type_line: bool) -> None:
     shares = (0.085, 0.065, 0.12, 0.065, 0.15, 0.08) if type_line else (0.10, 0.09, 0, 0, 0.21, 0.10)
     notch, gap1, line, gap2, code, gap3 = (share * box.height for share in shares)
-    bottom = box.bottom
-    if face.ladder_place is not None and face.ladder_count > 0:
-        strip = _Box(box.left, bottom, box.right, bottom + notch)
-        _draw_notch(canvas, face.ladder_place, face.ladder_count, strip, dot)
-        bottom += notch + gap1
+    has_notch = face.ladder_place is not None and face.ladder_count > 0
+    line_bottom = box.bottom + (notch + gap1 if has_notch else 0)
+    code_bottom = line_bottom + line + gap2
+    # From the top down, so that who copies or hears the text gets it in this order.
+    _draw_stamp(canvas, face.grit, _Box(box.left, code_bottom + code + gap3, box.right, box.top), at_top=True)
+    _draw_stamp(canvas, face.code, _Box(box.left, code_bottom, box.right, code_bottom + code))
     if line:
-        _draw_type_line(canvas, face, _Box(box.left, bottom, box.right, bottom + line))
-        bottom += line + gap2
-    _draw_stamp(canvas, face.code, _Box(box.left, bottom, box.right, bottom + code))
-    bottom += code + gap3
-    _draw_stamp(canvas, face.grit, _Box(box.left, bottom, box.right, box.top), at_top=True)
+        _draw_type_line(canvas, face, _Box(box.left, line_bottom, box.right, line_bottom + line))
+    if face.ladder_place is not None and has_notch:
+        strip = _Box(box.left, box.bottom, box.right, box.bottom + notch)
+        _draw_notch(canvas, face.ladder_place, face.ladder_count, strip, dot)
 
 
 def _draw_blank(canvas: Any, face: LabelFace, box: _Box) -> None:
     code = 0.22 * box.height
-    _draw_stamp(canvas, face.code, _Box(box.left, box.bottom, box.right, box.bottom + code))
     canvas.setLineWidth(0.6)
     field = _Box(box.left, box.bottom + code + 0.10 * box.height, box.right, box.top)
     canvas.roundRect(field.left + 0.3, field.bottom, field.width - 0.6, field.height - 0.3, 2, stroke=1, fill=0)
+    _draw_stamp(canvas, face.code, _Box(box.left, box.bottom, box.right, box.bottom + code))
 
 
 def _draw_place(canvas: Any, face: LabelFace, box: _Box) -> None:
     code, gap, line = 0.20 * box.height, 0.10 * box.height, (0.13 * box.height if face.size_line else 0.0)
-    bottom = box.bottom
-    _draw_stamp(canvas, face.code, _Box(box.left, bottom, box.right, bottom + code))
-    bottom += code + gap
+    line_bottom = box.bottom + code + gap
+    _draw_name(canvas, face.type_name, _Box(box.left, line_bottom + (line + gap if line else 0), box.right, box.top))
     if line:
-        _draw_text(canvas, face.size_line, _Box(box.left, bottom, box.right, bottom + line))
-        bottom += line + gap
-    _draw_name(canvas, face.type_name, _Box(box.left, bottom, box.right, box.top))
+        _draw_text(canvas, face.size_line, _Box(box.left, line_bottom, box.right, line_bottom + line))
+    _draw_stamp(canvas, face.code, _Box(box.left, box.bottom, box.right, box.bottom + code))
 
 
 def _draw_name(canvas: Any, name: str, box: _Box) -> None:
@@ -159,7 +161,7 @@ def _draw_name(canvas: Any, name: str, box: _Box) -> None:
     words = _printable(name).split()
     best, largest = [" ".join(words)], _stamp_size(" ".join(words), box)
     # Two lines need the height of a capital and one line's advance; letters below the line need their room too.
-    half = _Box(box.left, 0, box.right, box.height / (CAP_HEIGHT + NAME_LEADING) * CAP_HEIGHT)
+    half = _Box(box.left, 0, box.right, box.height * CAP_HEIGHT / (CAP_HEIGHT + NAME_LEADING))
     for i in range(1, len(words)):
         pair = [" ".join(words[:i]), " ".join(words[i:])]
         size = min(_stamp_size(part, half) for part in pair)
@@ -177,13 +179,13 @@ def _draw_stamp(canvas: Any, words: str, box: _Box, *, at_top: bool = False, mos
     if not words or size <= 0:
         return
     narrow = min(STAMP_WIDTH, box.width / _width(words, STAMP, size))
-    baseline = box.top - CAP_HEIGHT * size if at_top else box.bottom
+    baseline = box.top - (CAP_HEIGHT + OVERSHOOT) * size if at_top else box.bottom + OVERSHOOT * size
     _write(canvas, words, STAMP, size, narrow, _optical_left(words, size, narrow, box.left), baseline)
 
 
 def _stamp_size(words: str, box: _Box) -> float:
     natural = _width(words, STAMP, 1.0) * NARROWEST_STAMP
-    return min(box.height / CAP_HEIGHT, box.width / natural) if natural else 0.0
+    return min(box.height / (CAP_HEIGHT + 2 * OVERSHOOT), box.width / natural) if natural else 0.0
 
 
 def _draw_type_line(canvas: Any, face: LabelFace, box: _Box) -> None:

@@ -103,7 +103,8 @@ def draw_roll(
         raise LabelsRefused(_("%(size)s is a sheet. Choose a roll, or print on the sheet.") % {"size": size.name})
     todo = _all_copies(faces, copies)
     size.module_mm(dpi)  # refuses a dpi that is not offered, before the page is measured by it
-    width, height = (math.floor(mm / 25.4 * dpi) * 72 / dpi for mm in (size.width_mm, size.height_mm))
+    # A hundredth of a dot less: lengths in a PDF are rounded, and a program that rounds a dot up stretches the page.
+    width, height = ((math.floor(mm / 25.4 * dpi) - 0.01) * 72 / dpi for mm in (size.width_mm, size.height_mm))
     file, canvas = _open_document(width, height, todo, size, now)
     for face in todo:
         canvas.translate(0, height)
