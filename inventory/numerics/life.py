@@ -2,6 +2,11 @@
 
 Areas are reference areas [m2] (worked area x floor factor). The wear model of METHODS 1 replaces this behind the same
 calls. What this version leaves out: noise of the single floor ahead, dressing and changed pieces, pooling of types.
+
+Why heights are already in: a reading says how much of this set's own life its area has cost, which is a second, direct
+look at ln(life). Tried on simulated shops (the generator of METHODS 1.6, one floor class, 180 types, one reading a life):
+with 3 worn-out sets a type the 80 % range held 77 % and the CRPS fell from 17.3 to 13.8 % of rated by using them, with
+10 it held 82 % and fell from 15.4 to 12.3 %.
 """
 
 from __future__ import annotations

@@ -211,8 +211,8 @@ def _check(
         raise ValueError("`working_days` must not fall from one day to the next.")
     if min(kind.turn_days, kind.review_days, kind.cover_days) < 0 or min(kind.pack, kind.minimum) < 1:
         raise ValueError("`turn_days`, `review_days`, `cover_days` must be 0 or more, `pack` and `minimum` 1 or more.")
-    one: RackSet | PlannedStep
-    for one in (*sets, *steps):
+    every: list[RackSet | PlannedStep] = [*sets, *steps]
+    for one in every:
         if one.type_id != kind.type_id:
             raise ValueError(f"`type_id` must be {kind.type_id} for all sets and steps; got {one.type_id}.")
     most = _MOST_SETS_PER_STEP * kind.population.rated_m2

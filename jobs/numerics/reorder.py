@@ -118,8 +118,8 @@ def forecast_need(
     if seed < 0:
         raise ValueError(f"`seed` must be 0 or more; got {seed}.")
     known = {kind.type_id for kind in types}
-    one: RackSet | PlannedStep
-    for one in (*sets, *steps):
+    every: list[RackSet | PlannedStep] = [*sets, *steps]
+    for one in every:
         if one.type_id not in known:
             raise ValueError(f"`types` must hold every type of a set or step; {one.type_id} is missing.")
     answers = []

@@ -54,5 +54,5 @@ def test_a_chance_that_is_none_is_refused(chance):
 
 
 def test_limits_in_the_wrong_order_are_refused():
-    with pytest.raises(ValueError, match="`tight_from` must lie between 0 and `limit`; got 0.9 and 0.6"):
+    with pytest.raises(ValueError, match=r"`tight_from` must lie between 0 and `limit`; got 0.9 and 0.6"):
         enough(0.5, limit=0.6, tight_from=0.9)

@@ -1,0 +1,271 @@
+"""Need for fresh sets: special cases by hand, Poisson need, a slow naive version, and what must follow from what."""
+
+import math
+from dataclasses import replace
+from uuid import UUID
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from inventory.numerics.life import LifePopulation, fit_population
+from inventory.numerics.lognormal import Belief
+from jobs.numerics import demand
+from jobs.numerics.demand import Horizon, PlannedStep, RackSet, TypeOnRack, horizon_days, simulate_need
+from jobs.numerics.dice import Purpose, uniforms
+
+HORIZON = Horizon([day * 5 // 7 for day in range(182)])
+
+
+def _exact(life_m2: float, rated_m2: float | None = None) -> LifePopulation:
+    """A type whose sets all last exactly so long: the world without chance."""
+    belief = Belief(np.array([math.log(life_m2)]), np.array([1e-9]), np.array([1.0]))
+    return LifePopulation(rated_m2 or life_m2, belief, 0, 0)
+
+
+def _step(number: int, day: int, area_m2: float, **more) -> PlannedStep:
+    return PlannedStep(number, number, 1, day, area_m2, area_error=0.0, confirmed=True, **more)
+
+
+def _openings(need):
+    """Days of the openings in the first world."""
+    return [int(day) for day in need.open_day[:, 0] if np.isfinite(day)]
+
+
+def test_without_chance_the_openings_are_those_counted_by_hand():
+    kind = TypeOnRack(1, _exact(1000.0), turn_days=1)
+    steps = [_step(1, 3, 400), _step(2, 10, 500), _step(3, 17, 650), _step(4, 24, 2400)]
+
+    need = simulate_need(kind, [], steps, HORIZON, 0, 3)
+
+    # Day 3 opens one (left 600); day 10 takes it (left 100: a leftover); day 17 wears that out and opens another (left
+    # 450: a leftover); day 24 wears that out, 1,950 to go: two more.
+    assert _openings(need) == [3, 17, 24, 24]
+    assert need.open_job[:4, 0].tolist() == [0, 2, 3, 3]
+    assert need.jobs == (1, 2, 3, 4)
+
+
+def test_sets_busy_on_one_job_cannot_serve_another_the_same_day():
+    kind = TypeOnRack(1, _exact(1000.0), turn_days=3)
+
+    assert _openings(simulate_need(kind, [], [_step(1, 5, 100), _step(2, 7, 100)], HORIZON, 0, 1)) == [5, 7]
+    assert _openings(simulate_need(kind, [], [_step(1, 5, 100), _step(2, 8, 100)], HORIZON, 0, 1)) == [5]
+
+
+def test_the_smallest_set_that_surely_finishes_is_taken():
+    kind = TypeOnRack(1, _exact(1000.0), turn_days=1)
+    rack = [RackSet(1, 1, used_m2=100.0), RackSet(2, 1, used_m2=400.0)]
+
+    # The set with 600 left does the 550, so that the one with 900 is there for the large step.
+    assert _openings(simulate_need(kind, rack, [_step(1, 1, 550), _step(2, 9, 880)], HORIZON, 0, 1)) == []
+
+
+def test_a_set_still_out_is_not_counted_on():
+    kind = TypeOnRack(1, _exact(1000.0))
+
+    assert _openings(simulate_need(kind, [RackSet(1, 1, 100.0, ready_day=6)], [_step(1, 5, 300)], HORIZON, 0, 1)) == [5]
+    assert _openings(simulate_need(kind, [RackSet(1, 1, 100.0, ready_day=5)], [_step(1, 5, 300)], HORIZON, 0, 1)) == []
+
+
+def test_one_fresh_set_per_step_gives_poisson_need():
+    # METHODS 5.2: one new set per step, Poisson arrivals -> Poisson quantiles. 250 bids of 2 % are nearly Poisson(5),
+    # whose quantiles .90/.95/.99 are 8, 9, 11 (REFERENCES I23, scipy).
+    kind = TypeOnRack(1, _exact(1000.0), turn_days=400)
+    steps = [_step(k, k % 100, 50, award_chance=0.02) for k in range(250)]
+
+    need = simulate_need(kind, [], steps, HORIZON, 3, 8000)
+
+    opened = np.isfinite(need.open_day).sum(axis=0)
+    assert opened.mean() == pytest.approx(5.0, abs=0.08)
+    assert opened.var() == pytest.approx(4.9, abs=0.25)
+    assert np.quantile(opened, [0.90, 0.95, 0.99], method="inverted_cdf").tolist() == [8, 9, 11]
+    assert stats.poisson.ppf([0.90, 0.95, 0.99], 5).tolist() == [8, 9, 11]
+
+
+def test_wanted_area_is_weighed_by_award_chance():
+    kind = TypeOnRack(1, fit_population(5000, [], []))
+    steps = [
+        PlannedStep(1, 1, 1, 3, 800.0, award_chance=1.0, confirmed=True),
+        PlannedStep(2, 2, 1, 3, 1000.0, award_chance=0.3, confirmed=True),
+        PlannedStep(3, 3, 1, 9, 500.0, award_chance=0.0, confirmed=True),
+    ]
+
+    need = simulate_need(kind, [], steps, HORIZON, 5, 4000)
+
+    assert need.area_m2[0].mean() == pytest.approx(800 + 0.3 * 1000, rel=0.03)
+    assert need.area_m2[1:].sum() == 0
+
+
+def test_an_unconfirmed_start_slips_by_a_few_days_and_never_before_today():
+    slipping = [PlannedStep(1, 1, 1, 20, 100.0), PlannedStep(1, 2, 1, 1, 100.0)]
+
+    days = demand._work(slipping, HORIZON, 4, 5000)[1]
+
+    # Mean of a normal (3, 7) cut at -3, by hand: -3 + 6 Phi(6/7) + 7 phi(6/7) = 0.76 more than 3.
+    cut_normal = 6 * stats.norm.cdf(6 / 7) + 7 * stats.norm.pdf(6 / 7)
+    assert days[0].mean() == pytest.approx(20 - 3 + cut_normal, abs=0.3)
+    assert days[0].min() == 17
+    assert days[1].min() == 0
+    # Both steps are of one job: they move together.
+    assert (days[0] - 20)[days[1] > 0].tolist() == (days[1] - 1)[days[1] > 0].tolist()
+
+
+def test_weeks_are_calendar_weeks():
+    horizon = Horizon(list(range(60)), weeks=3, first_week_days=3)  # a Friday
+
+    assert horizon.days == horizon_days(3, 3) == 16
+    assert demand.week_of(np.array([0.0, 2, 3, 9, 10, 16]), horizon).tolist() == [0, 0, 1, 1, 2, 2]
+
+
+def _naive(kind, worn, lives, news, tables, steps, days, areas, world):
+    """One world at a time, plain Python, the rule of DESIGN 4 written out as one reads it."""
+    rated = kind.population.rated_m2
+
+    def belief(table, row, used):
+        return float(np.interp(used, tables.step_m2 * np.arange(65), table[row]))
+
+    sets = [
+        {"row": k + 1, "left": lives[k, world], "used": 0.0, "ready": float(s.ready_day)} for k, s in enumerate(worn)
+    ]
+    sets = [s for s in sets if belief(tables.likely, s["row"], 0.0) >= 60]
+    openings: list[float] = []
+    for k in sorted(range(len(steps)), key=lambda k: days[k, world]):
+        day, rest = days[k, world], areas[k, world]
+        if not math.isfinite(day):
+            continue
+        ratio = steps[k].area_m2 / rest
+        while True:
+            planned = rest * ratio
+            ready = [s for s in sets if s["ready"] <= day and s["left"] > 0]
+            sure = {id(s): belief(tables.sure, s["row"], s["used"]) for s in ready}
+            leftovers = [s for s in ready if belief(tables.likely, s["row"], s["used"]) < rated / 2]
+            finishing = [s for s in ready if sure[id(s)] >= planned]
+            if leftovers:
+                taken = min(leftovers, key=lambda s: sure[id(s)])
+            elif finishing:
+                taken = min(finishing, key=lambda s: sure[id(s)])
+            elif ready and planned > tables.sure[0, 0]:
+                taken = max(ready, key=lambda s: sure[id(s)])
+            else:
+                taken = {"row": 0, "left": news[len(openings), world], "used": 0.0, "ready": day}
+                sets.append(taken)
+                openings.append(day)
+            worked = min(rest, taken["left"])
+            taken["left"] -= worked
+            taken["used"] += worked
+            taken["ready"] = day + kind.turn_days
+            rest -= worked
+            if belief(tables.likely, taken["row"], taken["used"]) < 60 or rest > 0:
+                sets.remove(taken)
+            if rest <= 0:
+                break
+    return openings
+
+
+def test_handing_out_sets_agrees_with_a_slow_naive_version():
+    rng = np.random.default_rng(12)
+    known = fit_population(3000, [1500.0, 2500.0, 800.0, 2900.0], [False, False, False, True])
+    kind = TypeOnRack(1, known)
+    worn = [RackSet(1, 1, 1500.0), RackSet(2, 1, 2500.0), RackSet(3, 1, 800.0, ready_day=9)]
+    steps = [
+        PlannedStep(k, k, 1, int(rng.integers(0, 120)), float(rng.lognormal(6.3, 0.8)), award_chance=0.7)
+        for k in range(25)
+    ]
+    steps.sort(key=lambda step: (step.day, step.job_id))
+    draws, seed = 120, 21
+    world = uniforms(seed, Purpose.TOOL_TYPE, 1, 1, draws)[0]
+    lives = demand._lives_of(kind, worn, world, seed, draws)
+    news = demand._new_lives(kind, range(40), world, seed, draws)
+    _, days, areas = demand._work(steps, HORIZON, seed, draws)
+    tables = demand._tables(np.concatenate([news[:1], lives]), 3000)
+
+    need = simulate_need(kind, worn, steps, HORIZON, seed, draws)
+
+    for w in range(draws):
+        ours = need.open_day[:, w][np.isfinite(need.open_day[:, w])].tolist()
+        assert ours == _naive(kind, worn, lives, news, tables, steps, days, areas, w)
+
+
+KIND = TypeOnRack(1, fit_population(3000, [1000.0, 2000.0], [False, False]))
+STEPS = [PlannedStep(k, 10 + k, 1, 5 * k, 700.0, award_chance=0.8) for k in range(12)]
+
+
+@settings(max_examples=15, deadline=None)
+@given(used=st.floats(1, 3500), seed=st.integers(0, 10_000))
+def test_mean_need_falls_when_a_set_is_added(used, seed):
+    rack = [RackSet(1, 1, 1000.0), RackSet(2, 1, 2000.0)]
+
+    before = np.isfinite(simulate_need(KIND, rack, STEPS, HORIZON, seed, 400).open_day).sum() / 400
+    more = [*rack, RackSet(3, 1, used)]
+    after = np.isfinite(simulate_need(KIND, more, STEPS, HORIZON, seed, 400).open_day).sum() / 400
+
+    # Same dice; a set with next to nothing left may shift who works when, but costs no more than a hair.
+    assert after <= before + 0.03
+
+
+def test_the_same_input_gives_the_same_answer_in_any_order():
+    rack = [RackSet(UUID(int=7), 1, 1000.0), RackSet(UUID(int=3), 1, 2000.0)]
+
+    one = simulate_need(KIND, rack, STEPS, HORIZON, 9, 300)
+    two = simulate_need(KIND, rack[::-1], STEPS[::-1], HORIZON, 9, 300)
+
+    assert np.array_equal(one.open_day, two.open_day)
+    assert np.array_equal(one.open_job, two.open_job)
+    assert np.array_equal(one.life_here_m2, two.life_here_m2)
+    assert one.jobs == two.jobs
+
+
+def test_another_seed_gives_another_answer_close_by():
+    one = simulate_need(KIND, [], STEPS, HORIZON, 9, 2000)
+    two = simulate_need(KIND, [], STEPS, HORIZON, 10, 2000)
+
+    assert not np.array_equal(one.open_day, two.open_day)
+    assert np.isfinite(one.open_day).sum() == pytest.approx(np.isfinite(two.open_day).sum(), rel=0.05)
+
+
+def test_taking_a_job_away_leaves_the_dice_of_the_others():
+    with_it = simulate_need(KIND, [], STEPS, HORIZON, 9, 200)
+    without = simulate_need(KIND, [], STEPS[1:], HORIZON, 9, 200)
+    only = simulate_need(KIND, [], STEPS[:1], HORIZON, 9, 200)
+
+    assert with_it.area_m2 - only.area_m2 == pytest.approx(without.area_m2)
+
+
+def test_life_here_adds_up_fresh_and_part_worn_sets():
+    kind = TypeOnRack(1, _exact(1000.0))
+    rack = [RackSet(1, 1), RackSet(2, 1), RackSet(3, 1, 300.0)]
+
+    need = simulate_need(kind, rack, [], HORIZON, 0, 5)
+
+    assert need.life_here_m2 == pytest.approx(np.full(5, 2700.0))
+    assert need.fresh == 2
+    assert need.area_m2.sum() == 0
+    assert not np.isfinite(need.open_day).any()
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"draws": 0}, "`draws` must be 1 or more; got 0"),
+        ({"steps": [_step(1, 1, -5.0)]}, "`area_m2` of step 1 must be above 0, up to 200000; got -5"),
+        ({"steps": [_step(1, 1, math.nan)]}, "`area_m2` of step 1 must be above 0"),
+        ({"steps": [_step(1, 1, 1e9)]}, "`area_m2` of step 1 must be above 0, up to 200000"),
+        ({"steps": [_step(1, 1, 5.0, award_chance=1.2)]}, "`award_chance` of step 1 must lie between 0 and 1; got 1.2"),
+        ({"steps": [replace(_step(1, 1, 5.0), area_error=-1)]}, "`area_error` of step 1 must lie between 0 and 2"),
+        ({"sets": [RackSet(1, 2)]}, "`type_id` must be 1 for all sets and steps; got 2"),
+        ({"sets": [RackSet(1, 1, used_m2=-3.0, entered_error_m2=1.0)]}, "`used_m2` must be 0 or more; got -3"),
+        ({"horizon": Horizon([0, 1, 2])}, "`working_days` must reach day 181; got 2"),
+        ({"horizon": Horizon([0] * 200, weeks=0)}, "`horizon` must have 1 or more weeks"),
+        ({"horizon": Horizon([3, *range(199)])}, "`working_days` must not fall"),
+        ({"kind": TypeOnRack(1, _exact(1000.0), pack=0)}, "`pack` and `minimum` 1 or more"),
+        ({"seed": -1}, "expected non-negative integer"),
+    ],
+)
+def test_what_cannot_be_is_refused_by_name(change, words):
+    arguments = {"kind": TypeOnRack(1, _exact(1000.0)), "sets": [], "steps": [], "horizon": HORIZON}
+    arguments |= {"seed": 0, "draws": 10}
+
+    with pytest.raises(ValueError, match=words):
+        simulate_need(**(arguments | change))
