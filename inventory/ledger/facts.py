@@ -66,7 +66,7 @@ class SetFacts:
     lowest_height_mm: float | None = None
     mean_height_mm: float | None = None
     measured_at: str | None = None
-    # Where wear began to be seen (None: at the type's new height), what dressing took, whether pieces were changed since.
+    # Where wear began to be seen (None: at the type's new height), what dressing took, whether pieces were changed.
     start_height_mm: float | None = None
     dressed_mm: float = 0.0
     repieced: bool = False
@@ -144,7 +144,7 @@ class SetFacts:
 def wear_seen(facts: SetFacts) -> dict[str, Any]:
     """What the newest height says of wear: heights in mm, and the area worked by then; {} where it says nothing.
 
-    After pieces were changed a height says nothing about the area worked before (until the wear model takes new starts).
+    After pieces were changed a height says nothing about the area worked before, until the model takes new starts.
     """
     if facts.lowest_height_mm is None or facts.measured_at is None or facts.repieced:
         return {}

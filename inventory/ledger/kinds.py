@@ -111,7 +111,7 @@ RULES: Mapping[str, KindRule] = {
     "cleared": _rule("", ""),
     "retired": _rule("retired_why", _HEIGHTS),
     "found": _rule("to_place", "peg"),
-    "counted": _rule("count seen", "to_place peg acts_at lowest_height_mm amount_value amount_unit with_backing"),
+    "counted": _rule("count seen to_place", "peg acts_at lowest_height_mm amount_value amount_unit with_backing"),
     "voided": _rule("void_target why", "", (SET, PLACE)),
     "settled": _rule("settles_target flag_code answer", "", (SET, PLACE)),
     "same_as": _rule("other_set", ""),

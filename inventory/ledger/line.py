@@ -10,9 +10,10 @@ UNKNOWN_PLACE = "unknown"
 
 @dataclass(slots=True)
 class Line:
-    """An entry with what its act says of time and people. Ids are strings; columns an entry's kind does not use are None.
+    """An entry with what its act says of time and people. Ids are strings; columns its kind does not use are None.
 
-    at: the instant the line acts at, UTC (the act's corrected time, or for a count's unseen sets the count's start).
+    line_no: its number within its act. at: the instant the line acts at, UTC (the act's corrected time, or for a
+    count's unseen sets the count's start).
     to_place: a place's id, or UNKNOWN_PLACE; to_place_kind: the kind of that place.
     held_back: the act was recorded without the right and waits for a settlement.
     label_lost: the code of this "labelled" line opens something else, because an earlier line claimed it.
@@ -73,10 +74,15 @@ class Line:
 
     @property
     def order(self) -> tuple[datetime, str, int, str, int, str]:
-        """The place of this line in a ledger: corrected time, device, its sequence, the act, the line in it, its key."""
+        """The place of this line in a ledger: corrected time, device, sequence, the act, the line in it, its key."""
         return (self.at, self.device, self.device_seq, self.act, self.line_no, self.id)
+
+
+# Makes a device's sequence, any signed 64-bit number, text that sorts as the number does.
+_SEQ_BASE = 1 << 63
 
 
 def order_text(line: Line) -> str:
     """The order of a line as text that sorts the same way (times are UTC with microseconds)."""
-    return f"{line.at:%Y%m%dT%H%M%S.%f}|{line.device}|{line.device_seq:020d}|{line.act}|{line.line_no:05d}|{line.id}"
+    seq = line.device_seq + _SEQ_BASE
+    return f"{line.at:%Y%m%dT%H%M%S.%f}|{line.device}|{seq:020d}|{line.act}|{line.line_no:05d}|{line.id}"

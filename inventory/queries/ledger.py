@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
+from inventory.ledger.facts import SetFacts
 from inventory.ledger.line import UNKNOWN_PLACE, Line
+from inventory.ledger.state import at_or_before, fold
 from inventory.models import Entry
 
 # Columns read for a line, besides those that need a word of their own below.
@@ -89,7 +91,7 @@ def lines_of(entries: QuerySet[Entry]) -> Iterable[Line]:
             id=str(row.id),
             act=str(row.act_id),
             kind=row.kind,
-            at=row.acts_at or row.act__happened_at,
+            at=min(row.acts_at or row.act__happened_at, row.act__happened_at),
             device=str(row.act__device_id),
             device_seq=row.act__device_seq,
             line_no=row.line_no,
@@ -100,7 +102,7 @@ def lines_of(entries: QuerySet[Entry]) -> Iterable[Line]:
             to_place=UNKNOWN_PLACE if kind == "unknown" else _text(row.to_place_id),
             to_place_kind=kind,
             pieces_whole=row.tool_set__tool_type__pieces_per_set,
-            label_lost=row.kind == "labelled" and row.code__opened_entry not in (None, row.id),
+            label_lost=row.kind == "labelled" and row.code__opened_entry != row.id,
         )
         for name in _PLAIN:
             setattr(line, name, getattr(row, name))
@@ -116,49 +118,117 @@ def _text(value: object) -> str | None:
 def ledgers_of(set_ids: Iterable[UUID], *, known_by: datetime | None = None) -> dict[UUID, list[Line]]:
     """The lines of each of these sets by the set's id; with ``known_by`` only those recorded by then."""
     wanted = list(set_ids)
-    entries = Entry.objects.filter(tool_set_id__in=wanted)
-    if known_by is not None:
-        entries = entries.filter(act__recorded_at__lte=known_by)
+    entries = _known(Entry.objects.filter(tool_set_id__in=wanted), known_by)
     ledgers: dict[UUID, list[Line]] = {set_id: [] for set_id in wanted}
     for line in lines_of(entries):
         ledgers[UUID(line.tool_set)].append(line)
     return ledgers
 
 
-def same_sets(set_ids: Iterable[UUID]) -> dict[UUID, frozenset[UUID]]:
-    """For each set the sets that an unvoided "same as" joins it with, itself included.
+def standing(entries: QuerySet[Entry], *, known_by: datetime | None = None) -> set[UUID]:
+    """Of these entries those that count by the rules of ``fold``: not voided, and accepted where they were held back.
 
-    Follows joins of joins; a held-back or voided "same as" joins nothing.
+    For rules that look across ledgers (labels, "same as"). An act voided as a whole is no matter here: acts of
+    "pieces changed" hold none of these kinds. With ``known_by`` by what was recorded by then.
     """
-    pairs = list(
-        Entry.objects.filter(kind="same_as", act__held_back="").values_list("id", "tool_set_id", "other_set_id")
+    rows, gone, waiting = _weighed(entries, known_by)
+    return rows - gone - waiting
+
+
+def _weighed(entries: QuerySet[Entry], known_by: datetime | None) -> tuple[set[UUID], set[UUID], set[UUID]]:
+    """These entries, those of them that are voided, and those held back and not accepted."""
+    rows = list(entries.values_list("id", "act_id", "tool_set_id", "place_id", "act__held_back", "kind"))
+    subjects = {row[0]: (row[2], row[3], row[5]) for row in rows}
+    voids = _voids_of(subjects, known_by)
+    accepted = _accepted([row for row in [*rows, *voids] if row[4]], known_by)
+    gone = {
+        void[5]
+        for void in voids
+        if (void[2], void[3]) == subjects[void[5]][:2]
+        and (not void[4] or (void[0] in accepted and subjects[void[5]][2] != "settled"))
+    }
+    return set(subjects), gone, {row[0] for row in rows if row[4] and row[0] not in accepted}
+
+
+def _voids_of(targets: Iterable[UUID], known_by: datetime | None) -> list[Any]:
+    """Voids of these entries: (id, act, set, place, held back, target)."""
+    voids = _known(Entry.objects.filter(kind="voided", void_target__in=list(targets)), known_by)
+    return list(voids.values_list("id", "act_id", "tool_set_id", "place_id", "act__held_back", "void_target"))
+
+
+def _accepted(held: Sequence[Any], known_by: datetime | None) -> set[UUID]:
+    """Of these held-back rows (id, act, set, place, ...) those somebody accepted in the same ledger."""
+    if not held:
+        return set()
+    answers = list(
+        _known(
+            Entry.objects.filter(
+                kind="settled",
+                flag_code="held_back",
+                answer="accept",
+                act__held_back="",
+                settles_target__in=[key for row in held for key in row[:2]],
+            ),
+            known_by,
+        ).values_list("id", "settles_target", "tool_set_id", "place_id")
     )
-    voided = set(
-        Entry.objects.filter(kind="voided", void_target__in=[pair[0] for pair in pairs]).values_list(
-            "void_target", flat=True
-        )
-    )
+    subjects = {answer[0]: answer[2:] for answer in answers}
+    unsaid = {
+        void[5] for void in _voids_of(subjects, known_by) if not void[4] and (void[2], void[3]) == subjects[void[5]]
+    }
+    said = {(target, *subject) for answer, target, *subject in answers if answer not in unsaid}
+    return {row[0] for row in held if {(row[0], row[2], row[3]), (row[1], row[2], row[3])} & said}
+
+
+def _known(entries: QuerySet[Entry], known_by: datetime | None) -> QuerySet[Entry]:
+    return entries if known_by is None else entries.filter(act__recorded_at__lte=known_by)
+
+
+# Above so many sets all "same as" entries are read at once instead of walking from set to set.
+_WALK = 500
+
+
+def same_sets(set_ids: Iterable[UUID], *, known_by: datetime | None = None) -> dict[UUID, frozenset[UUID]]:
+    """For each set the sets that a standing "same as" joins it with, itself included; follows joins of joins."""
+    wanted = set(set_ids)
+    every = _known(Entry.objects.filter(kind="same_as"), known_by)
     groups: dict[UUID, set[UUID]] = {}
-    for entry_id, one, other in pairs:
-        if entry_id in voided or other is None or one is None:
-            continue
-        joined = groups.get(one, {one}) | groups.get(other, {other})
-        for member in joined:
-            groups[member] = joined
-    return {set_id: frozenset(groups.get(set_id, {set_id})) for set_id in set_ids}
+    frontier = wanted
+    seen: set[UUID] = set()
+    while frontier:
+        seen |= frontier
+        near = every
+        if len(frontier) <= _WALK:
+            near = every.filter(Q(tool_set_id__in=frontier) | Q(other_set_id__in=frontier))
+        pairs = {row[0]: row[1:] for row in near.values_list("id", "tool_set_id", "other_set_id")}
+        stands = standing(Entry.objects.filter(pk__in=pairs), known_by=known_by) if pairs else set()
+        for entry_id in stands:
+            one, other = pairs[entry_id]
+            joined = groups.get(one, {one}) | groups.get(other, {other})
+            for member in joined:
+                groups[member] = joined
+        frontier = set() if near is every else {member for pair in pairs.values() for member in pair} - seen
+    return {set_id: frozenset(groups.get(set_id, {set_id})) for set_id in wanted}
 
 
-def acts_voided_elsewhere(set_ids: Iterable[UUID]) -> frozenset[str]:
+def acts_voided_elsewhere(set_ids: Iterable[UUID], *, known_by: datetime | None = None) -> frozenset[str]:
     """Acts of "pieces changed" of these sets that a void in any set's ledger undoes as a whole."""
-    acts = Entry.objects.filter(kind="pieces_changed", tool_set_id__in=list(set_ids)).values_list("act_id", flat=True)
-    siblings: dict[UUID, UUID] = dict(
-        Entry.objects.filter(act_id__in=list(acts), kind="pieces_changed").values_list("id", "act_id")
-    )
+    changes = Entry.objects.filter(kind="pieces_changed")
+    acts = changes.filter(tool_set_id__in=list(set_ids)).values_list("act_id", flat=True)
+    siblings = dict(changes.filter(act_id__in=list(acts)).values_list("id", "act_id"))
     if not siblings:
         return frozenset()
-    targets = Entry.objects.filter(kind="voided", void_target__in=list(siblings), act__held_back="")
-    touched: dict[str, int] = defaultdict(int)
-    for target in targets.values_list("void_target", flat=True):
-        if target is not None:
-            touched[str(siblings[target])] += 1
-    return frozenset(touched)
+    _rows, gone, _waiting = _weighed(changes.filter(pk__in=siblings), known_by)
+    return frozenset(str(siblings[entry_id]) for entry_id in gone)
+
+
+def facts_as_of(set_id: UUID, at: datetime, *, known_by: datetime | None = None) -> SetFacts:
+    """What a set was at an instant, by what was on record by ``known_by`` (None: by what is on record now).
+
+    A set that somebody later said is the same as another counts as that one all along, if it was said by ``known_by``.
+    Which of two claims had a code is answered as of now.
+    """
+    group = same_sets({set_id}, known_by=known_by)[set_id]
+    ledgers = ledgers_of(group, known_by=known_by)
+    lines = [line for member in sorted(group) for line in ledgers[member]]
+    return fold(at_or_before(lines, at), voided_acts=acts_voided_elsewhere(group, known_by=known_by))
