@@ -121,6 +121,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "inventory.middleware.PersonHere",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -172,7 +173,8 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 AUTH_USER_MODEL = "inventory.Person"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
-    "django.contrib.auth.backends.ModelBackend",
+    "inventory.sign_in.PasswordBackend",
+    "inventory.sign_in.PinBackend",
 ]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
@@ -188,7 +190,10 @@ LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "inventory:sign_in"
 AXES_FAILURE_LIMIT = 5
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_COOLOFF_TIME = 0.25  # hours
+AXES_COOLOFF_TIME = "inventory.sign_in.wait_after_tries"
+AXES_LOCKOUT_CALLABLE = "inventory.sign_in.waiting_page"
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_SENSITIVE_PARAMETERS = ["pin", "password", "code"]
 AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 

@@ -25,18 +25,20 @@ class PersonRequest(HttpRequest):
     user: Person
 
 
-def door(*methods: str, right: str = "") -> Callable[[View[P]], View[P]]:
-    """Let only these methods in, and only people who have the right ("": everybody signed in).
+def door(*methods: str, right: str | tuple[str, ...] = "") -> Callable[[View[P]], View[P]]:
+    """Let only these methods in, and only people who have the right, or one of several ("": everybody signed in).
 
     Answers 405 for another method, then 403 without the right; LoginRequiredMiddleware has asked for sign-in before.
     """
+
+    rights = (right,) if isinstance(right, str) and right else tuple(right)
 
     def wrap(view: View[P]) -> View[P]:
         @wraps(view)
         def inner(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
             if request.method not in methods:
                 return HttpResponseNotAllowed(methods)
-            if right and not (isinstance(request.user, Person) and request.user.can(right)):
+            if rights and not (isinstance(request.user, Person) and any(map(request.user.can, rights))):
                 raise PermissionDenied
             return view(request, *args, **kwargs)
 
