@@ -57,7 +57,7 @@ def check_character(body: str) -> str:
 
 
 def new_code(rng: random.Random) -> str:
-    """Return a code drawn by `rng`, such as GL-7K2M4A.
+    """Return a code drawn by `rng`, such as GL-7K2M46.
 
     About 29 million codes can be drawn; that one is free is for the caller to see (the database holds them unique).
     """
@@ -84,7 +84,7 @@ def read_code(text: str) -> str:
 
 
 def code_address(base: str, code: str) -> str:
-    """Return the address a label's square holds, in capitals: HTTPS://SHOP.EXAMPLE/S/GL-7K2M4A.
+    """Return the address a label's square holds, in capitals: HTTPS://SHOP.EXAMPLE/S/GL-7K2M46.
 
     `base` is the shop's address: scheme and host, perhaps with a port ("https://shop.example").
     Raises AddressNotPrintable when `base` cannot stand in a label, CodeNotRead when `code` is none. That the whole
@@ -117,7 +117,7 @@ def label_base(base: str) -> str:
             % {"address": _shortened(typed), "shorter": f"{parts.scheme}://{parts.netloc.rpartition('@')[2]}"}
         )
     printed = f"{parts.scheme}://{host}{f':{port}' if port is not None else ''}".upper()
-    strange = sorted(set(printed) - QR_ALPHANUMERIC)
+    strange = sorted(set(printed) - QR_ALPHANUMERIC) or (["[", "]"] if ":" in host else [])
     if strange:
         raise AddressNotPrintable(
             _("“%(address)s” holds %(strange)s, which a label's square cannot. Letters, digits, dots and hyphens can.")

@@ -219,6 +219,10 @@ def test_a_host_name_with_accents_is_printed_in_its_plain_form():
             "https://my_shop.example",
             "“https://my_shop.example” holds _, which a label's square cannot. Letters, digits, dots and hyphens can.",
         ),
+        (
+            "http://[::1]:8000",
+            "“http://[::1]:8000” holds [ ], which a label's square cannot. Letters, digits, dots and hyphens can.",
+        ),
     ],
 )
 def test_an_address_that_cannot_stand_in_labels_is_refused(base, sentence):

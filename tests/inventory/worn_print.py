@@ -50,13 +50,18 @@ def seen_by_camera(dots: Dots, dpi: int, wear: Wear, rng: np.random.Generator) -
     """Return the picture a phone takes of a worn print."""
     fine = np.repeat(np.repeat(dots, FINE, axis=0), FINE, axis=1)
     spread = round(wear.spread_dots * FINE)
-    if spread:
-        fine = ndimage.binary_dilation(fine, np.ones((2 * spread + 1, 2 * spread + 1), dtype=bool))
+    for axis in (0, 1):  # a square of ink grows by rows, then by columns
+        grown = fine.copy()
+        for step in range(1, spread + 1):
+            grown |= np.roll(fine, step, axis) | np.roll(fine, -step, axis)
+        fine = grown
     fine_per_mm = dpi * FINE / 25.4
     if wear.stains:
         fine = _stained(fine, wear.stains, fine_per_mm, rng)
 
     image = Image.fromarray(np.where(fine, INK, PAPER).astype(np.uint8))
+    image = image.reduce(2)  # gray from here on: half the pixels each way say the same
+    fine_per_mm /= 2
     turn = wear.turn * rng.choice([-1, 1]) + rng.uniform(-1, 1)
     image = image.rotate(turn, resample=Image.Resampling.BILINEAR, expand=True, fillcolor=round(PAPER * 0.8))
     shrink = wear.camera_px_per_mm / fine_per_mm
@@ -78,8 +83,8 @@ def read_back(picture: Gray) -> list[str]:
 def _stained(fine: Dots, share: float, fine_per_mm: float, rng: np.random.Generator) -> Dots:
     """Slurry in round spots, half of them dark and half scratched white, until they cover `share` of the label."""
     fine = fine.copy()
-    covered = np.zeros_like(fine)
-    while covered.mean() < share:
+    covered, so_far = np.zeros_like(fine), 0
+    while so_far < share * fine.size:
         radius = rng.uniform(0.3, 1.2) * fine_per_mm
         y, x = rng.uniform(0, fine.shape[0]), rng.uniform(0, fine.shape[1])
         top, left = max(0, int(y - radius)), max(0, int(x - radius))
@@ -87,5 +92,6 @@ def _stained(fine: Dots, share: float, fine_per_mm: float, rng: np.random.Genera
         spot = ((rows - y) ** 2 + (columns - x) ** 2 <= radius**2)[: fine.shape[0] - top, : fine.shape[1] - left]
         part = (slice(top, top + spot.shape[0]), slice(left, left + spot.shape[1]))
         fine[part] = np.where(spot, rng.random() < 0.5, fine[part])
+        so_far += int((spot & ~covered[part]).sum())
         covered[part] |= spot
     return fine
