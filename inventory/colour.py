@@ -100,8 +100,8 @@ def ramp(count: int, *, night: bool = False) -> list[str]:
 
 
 def words_on(colour: str) -> str:
-    """The ink or the white that reads better on a colour."""
-    return max(("#FFFFFF", "#0D1311"), key=lambda words: contrast(words, colour))
+    """The black or the white that reads better on a colour."""
+    return max(("#FFFFFF", "#000000"), key=lambda words: contrast(words, colour))
 
 
 def ramp_css(most: int = MOST_PLACES) -> str:
@@ -110,7 +110,8 @@ def ramp_css(most: int = MOST_PLACES) -> str:
     A class sets `--grit` (the colour in the mode that is on) and `--on-grit` (words upon it).
     """
     lines = [
-        "/* Made by `python -m inventory.colour > inventory/static/inventory/ramp.css` from inventory/colour.py: change it there. Colour follows place, never number. */",
+        "/* Made by `python -m inventory.colour > inventory/static/inventory/ramp.css`: change it there.",
+        "   Colour follows place on the ladder, never a grit's number. */",
         '[class*="ramp-"] { --grit: var(--grit-day); --on-grit: var(--on-day); }',
         "@media (prefers-color-scheme: dark) {",
         '  :root:not([data-theme="light"]) [class*="ramp-"] { --grit: var(--grit-night); --on-grit: var(--on-night); }',

@@ -7,12 +7,12 @@ light, night and paper. Lengths are px, life is a share 0..1 of a new set of the
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from html import escape
 from typing import Literal, NamedTuple
 
-__all__ = ["STATES", "GaugeFace", "StateLook", "bond_path", "gauge", "gauge_body", "gauge_defs", "hatch_id", "joined", "notch", "px", "replace", "shared_shapes"]
+__all__ = ["STATES", "GaugeFace", "StateLook", "bond_path", "gauge", "gauge_body", "gauge_defs"]
+__all__ += ["hatch_id", "notch", "px", "shared_shapes"]
 
 Bond = Literal["metal", "hybrid", "resin"]
 Water = Literal["", "dry", "soaking", "soaked", "conditioned"]
@@ -85,9 +85,7 @@ class GaugeFace:
 
     def __post_init__(self) -> None:
         if not 0 <= self.ladder_place < self.ladder_count:
-            raise ValueError(
-                f"`ladder_place` must lie in 0..{self.ladder_count - 1}, got {self.ladder_place}"
-            )
+            raise ValueError(f"`ladder_place` must lie in 0..{self.ladder_count - 1}, got {self.ladder_place}")
         if not 0 <= self.at_least <= self.likely <= self.up_to:
             raise ValueError(
                 "`at_least` <= `likely` <= `up_to` must hold from 0 on, "
@@ -135,7 +133,7 @@ def gauge_defs(count: int) -> str:
                 f'height="{pitch}" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
                 f'<path class="p-h" stroke-width="{px(0.46 * pitch)}" d="M{px(pitch / 2)} 0V{pitch}"/></pattern>'
             )
-    for name, colour in (("hink", "p-i"), ("hdry", "p-d"), ("hshort", "p-o")):
+    for name, colour in (("hink", "p-i"), ("hdry", "p-d"), ("hshort", "p-o"), ("hword", "p-v")):
         parts.append(
             f'<pattern id="{name}" width="4" height="4" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
             f'<path class="{colour}" stroke-width="1.8" d="M2 0V4"/></pattern>'
@@ -333,8 +331,3 @@ def notch(place: int, count: int, name: str = "") -> str:
         x += wide + 3.0
     label = f'role="img" aria-label="{escape(name)}"' if name else 'aria-hidden="true"'
     return f'<svg class="notch" {label} viewBox="0 0 {px(x - 3)} 18"><path d="{"".join(ticks)}"/></svg>'
-
-
-def joined(words: Iterable[str]) -> str:
-    """The parts of a gauge's name, empty ones left out."""
-    return ", ".join(word for word in words if word)

@@ -20,7 +20,7 @@ PER_SHELF = 75
 DESK_WIDTH, PHONE_WIDTH = 888.0, 262.0
 DESK_SHELVES, PHONE_SHELVES = 2, 1
 _LANE = 16.0
-_SAMPLES = 48
+_SAMPLES = 32
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,8 @@ class RackRow:
     """One grit of one bond.
 
     life: (at least, likely, up to) of the sets here [m2] or None; need: of the next twelve weeks [m2] or None.
-    note: under the grit ("metal · 9 sets"); life_words ("520,000 ft2"); cover: "covers", "may_run_short", "short" or "".
+    note: under the grit ("metal · 9 sets"); life_words ("520,000 ft2");
+    cover: "covers", "may_run_short", "short" or "".
     """
 
     grit: str
@@ -255,7 +256,7 @@ def _svg(inside: str, width: float, height: float, ramp: str, name: str) -> str:
 
 
 def life_bar(row: RackRow, most_m2: float, width: float = 184.0) -> str:
-    """Life of the sets here as a bar, solid to at least, hatched to up to, an I-mark at the need; all rows one scale."""
+    """Life of the sets here as a bar: solid to at least, hatched to up to, an I-mark at the need; one scale for all."""
     if row.life is None or most_m2 <= 0:
         return ""
     scale = width / most_m2
@@ -293,7 +294,8 @@ def rack_picture(rows: Sequence[RackRow], *, free: float = DESK_WIDTH, phone: fl
         if folded:
             total = _LANE + height + 14
             inside = _silhouettes(row, sets, free, height)
-            inside = f'<a href="{escape(row.url)}" tabindex="{"0" if first else "-1"}" aria-label="{escape(_said(row))}">{inside}</a>'
+            stop, said = "0" if first else "-1", escape(_said(row))
+            inside = f'<a href="{escape(row.url)}" tabindex="{stop}" aria-label="{said}">{inside}</a>'
         else:
             inside, total = _gauges(desk, lines, height, "d", codes, first)
         first = first and not row.gauges

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from django import template
@@ -27,7 +28,7 @@ def gauge(
 ) -> SafeString:
     """A gauge; `named=False` where the words beside it already say everything."""
     if not named:
-        face = drawing.replace(face, name="")
+        face = replace(face, name="")
     return mark_safe(drawing.gauge(face, float(width), float(height), lane=lane))  # noqa: S308 - all text is escaped there
 
 

@@ -15,17 +15,22 @@ from django.template.context import make_context
 from django.test import RequestFactory
 
 from inventory.context import NavLink
+from inventory.forms.shop_form import ShopForm
 from inventory.gauge import STATES, GaugeFace
 
-HOST = "http://look.example"
-POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'"
+HOST = "http://localhost"
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'"
+)
 
 
-class LookForm(forms.Form):
+class LookForm(ShopForm):
     """One field of each kind."""
 
     code = forms.CharField(label="Code of the set", help_text="As printed; small letters and blanks do no harm.")
-    height = forms.DecimalField(label="Lowest piece", initial="6.8", widget=forms.TextInput(attrs={"inputmode": "decimal"}))
+    height = forms.DecimalField(
+        label="Lowest piece", initial="6.8", widget=forms.TextInput(attrs={"inputmode": "decimal"})
+    )
     place = forms.ChoiceField(label="Place", choices=[("a", "Rack A"), ("b", "Rack B")])
     left = forms.ChoiceField(
         label="How high is it", choices=[("n", "New"), ("h", "Half"), ("q", "A quarter")], widget=forms.RadioSelect
@@ -34,8 +39,10 @@ class LookForm(forms.Form):
     note = forms.CharField(label="Note", widget=forms.Textarea(attrs={"rows": 2}), required=False)
 
 
-class PlainForm(forms.Form):
-    height = forms.CharField(label="Lowest height", initial="6.8", widget=forms.TextInput(attrs={"inputmode": "decimal"}))
+class PlainForm(ShopForm):
+    height = forms.CharField(
+        label="Lowest height", initial="6.8", widget=forms.TextInput(attrs={"inputmode": "decimal"})
+    )
     passes = forms.CharField(label="Pass", initial="4", widget=forms.TextInput(attrs={"inputmode": "numeric"}))
 
 
@@ -55,7 +62,9 @@ def faces() -> list[GaugeFace]:
         GaugeFace(5, 10, where="missing", name="resin 200, missing", **life),
         GaugeFace(4, 10, need=0.62, enough="tight", name="resin 100, tight", **life),
         GaugeFace(4, 10, need=0.9, enough="no", name="resin 100, short", **life),
-        GaugeFace(9, 10, water="conditioned", leaves=True, name="resin 3000, leaves", at_least=0.01, likely=0.04, up_to=0.1),
+        GaugeFace(
+            9, 10, water="conditioned", leaves=True, name="resin 3000, leaves", at_least=0.01, likely=0.04, up_to=0.1
+        ),
         GaugeFace(8, 10, plain=True, name="resin 1500"),
     ]
 
@@ -70,18 +79,40 @@ def look_context() -> dict[str, Any]:
     nav = [NavLink("x", word, f"/{word}", word == "Rack") for word in ("Shop day", "Rack", "Soak", "Jobs", "Reorder")]
     form = LookForm({"code": "", "height": "124,000", "place": "a", "left": "n"})
     return {
-        "nav": nav, "foot_nav": nav[:3], "more_nav": nav[3:], "scan_link": NavLink("s", "Scan", "/scan", False),
-        "find_url": "/find", "user": SimpleNamespace(is_authenticated=True, name="Ines O."), "units": "us",
-        "ladder_count": 10, "faces": some, "big": [some[2], some[4], some[7], some[9]], "form": form, "plain": PlainForm(),
+        "nav": nav,
+        "foot_nav": nav[:3],
+        "more_nav": nav[3:],
+        "scan_link": NavLink("s", "Scan", "/scan", False),
+        "find_url": "/find",
+        "user": SimpleNamespace(is_authenticated=True, name="Ines O."),
+        "units": "us",
+        "ladder_count": 10,
+        "faces": some,
+        "big": [some[2], some[4], some[7], some[9]],
+        "form": form,
+        "plain": PlainForm(),
         "states": [(key, f"{key} 05:00") for key in STATES],
         "marks": [f"own-{name}" for name in ("diamond", "disc", "ring", "square", "wedge", "plus", "bow", "bars")],
         "mends": [
-            {"when": "19:30", "state": "dry", "words": "Resin 400 is dry", "where": "Osprey Lane",
-             "cause": "It needs 60 h in cold water. It leaves in 2 h 40 min.", "other_url": "#o",
-             "action": _act("Take GL-7K2M46 instead", "fill", detail="Rack B, peg 14 · over 95 % sure to finish")},
-            {"when": "20:15", "state": "no", "words": "Resin 100 is short of life", "where": "Bellweather hangar 2",
-             "cause": "Likely 61,000 ft² left; the step needs 72,000.", "folded": True, "other_url": "#o",
-             "action": _act("Add GL-9B0KTP as second set", "fill")},
+            {
+                "when": "19:30",
+                "state": "dry",
+                "words": "Resin 400 is dry",
+                "where": "Osprey Lane",
+                "cause": "It needs 60 h in cold water. It leaves in 2 h 40 min.",
+                "other_url": "#o",
+                "action": _act("Take GL-7K2M46 instead", "fill", detail="Rack B, peg 14 · over 95 % sure to finish"),
+            },
+            {
+                "when": "20:15",
+                "state": "no",
+                "words": "Resin 100 is short of life",
+                "where": "Bellweather hangar 2",
+                "cause": "Likely 61,000 ft² left; the step needs 72,000.",
+                "folded": True,
+                "other_url": "#o",
+                "action": _act("Add GL-9B0KTP as second set", "fill"),
+            },
         ],
         "rungs": [
             {"grit": "70", "place": 1, "count": 10, "status": "done", "mark": "tick"},
@@ -89,30 +120,70 @@ def look_context() -> dict[str, Any]:
             {"grit": "200", "place": 5, "count": 10, "status": "now"},
             {"grit": "400", "place": 6, "count": 10, "status": "to_come", "mark": "drop"},
         ],
-        "taken": {"kind": "taken", "id": "v1", "word": "Taken", "grit": "200", "code": "GL-8KR4H1", "face": some[2],
-                  "lines": ["resin, conditioned", "until 05:00"], "reason": "Enough: yes, over 95 % sure",
-                  "then": "Next: resin 400, rack B, peg 14"},
-        "turned_away": {"kind": "refused", "id": "v2", "word": "Refused", "grit": "400", "code": "GL-Q83ZHM",
-                    "lines": ["resin, set of 3", "rack B, peg 16"], "reason": "Dry. It needs 60 h in cold water.",
-                    "actions": [_act("Take GL-7K2M46: rack B, peg 14", "fill"), _act("Send it dry and say why")]},
-        "elsewhere": {"kind": "elsewhere", "id": "v3", "word": "En otro sitio", "grit": "3000", "code": "GL-V5A0T9",
-                      "lines": ["resin, set of 3", "since Mon 18:05"], "reason": "Out with Dag P., van 3.",
-                      "actions": [_act("Hand it over to Osprey Lane", "fill"), _act("Leave it with Dag")]},
+        "taken": {
+            "kind": "taken",
+            "id": "v1",
+            "word": "Taken",
+            "grit": "200",
+            "code": "GL-8KR4H1",
+            "face": some[2],
+            "lines": ["resin, conditioned", "until 05:00"],
+            "reason": "Enough: yes, over 95 % sure",
+            "then": "Next: resin 400, rack B, peg 14",
+        },
+        "turned_away": {
+            "kind": "refused",
+            "id": "v2",
+            "word": "Refused",
+            "grit": "400",
+            "code": "GL-Q83ZHM",
+            "lines": ["resin, set of 3", "rack B, peg 16"],
+            "reason": "Dry. It needs 60 h in cold water.",
+            "actions": [_act("Take GL-7K2M46: rack B, peg 14", "fill"), _act("Send it dry and say why")],
+        },
+        "elsewhere": {
+            "kind": "elsewhere",
+            "id": "v3",
+            "word": "En otro sitio",
+            "grit": "3000",
+            "code": "GL-V5A0T9",
+            "lines": ["resin, set of 3", "since Mon 18:05"],
+            "reason": "Out with Dag P., van 3.",
+            "actions": [_act("Hand it over to Osprey Lane", "fill"), _act("Leave it with Dag")],
+        },
         "questions": [
-            {"who": "Bellweather hangar 2 · Marisol Q.", "first": True,
-             "words": "No work logged for resin 200. Planned: 18,000 ft² × 5 passes.",
-             "answers": [_act("Take 90,000 ft²", "fill"), _act("Other")]},
-            {"who": "Osprey Lane · Dag P.", "words": "4 of 6 back. Where are 100 and 200?",
-             "answers": [_act("Van 3"), _act("On site"), _act("Ask Dag")]},
+            {
+                "who": "Bellweather hangar 2 · Marisol Q.",
+                "first": True,
+                "words": "No work logged for resin 200. Planned: 18,000 ft² × 5 passes.",
+                "answers": [_act("Take 90,000 ft²", "fill"), _act("Other")],
+            },
+            {
+                "who": "Osprey Lane · Dag P.",
+                "words": "4 of 6 back. Where are 100 and 200?",
+                "answers": [_act("Van 3"), _act("On site"), _act("Ask Dag")],
+            },
             {"answered": "In water", "words": "How were the sets left?", "undo_url": "#u"},
         ],
-        "work": {"sentence": "Checking the rows", "count": "Row 18,200 of 50,000", "done": 18200, "of": 50000, "left": "about 20 s"},
+        "work": {
+            "sentence": "Checking the rows",
+            "count": "Row 18,200 of 50,000",
+            "done": 18200,
+            "of": 50000,
+            "left": "about 20 s",
+        },
         "heads": [{"label": "Grit"}, {"label": "Code"}, {"label": "Life left, ft²", "num": True}],
         "rows": [
-            [{"label": "Grit", "words": "400", "head": True}, {"label": "Code", "words": "GL-7K2M46", "url": "#c"},
-             {"label": "Life left, ft²", "words": "118,000", "num": True}],
-            [{"label": "Grit", "words": "200", "head": True}, {"label": "Code", "words": "GL-8KR4H1", "url": "#d"},
-             {"label": "Life left, ft²", "words": "62,000", "num": True}],
+            [
+                {"label": "Grit", "words": "400", "head": True},
+                {"label": "Code", "words": "GL-7K2M46", "url": "#c"},
+                {"label": "Life left, ft²", "words": "118,000", "num": True},
+            ],
+            [
+                {"label": "Grit", "words": "200", "head": True},
+                {"label": "Code", "words": "GL-8KR4H1", "url": "#d"},
+                {"label": "Life left, ft²", "words": "62,000", "num": True},
+            ],
         ],
         "links": [{"label": "Picture", "url": "#p", "current": True}, {"label": "List", "url": "#l"}],
         "empty_actions": [_act("Receive an order", method="get"), _act("Bring in a spreadsheet", method="get")],
@@ -127,22 +198,30 @@ def look_html(density: str = "desk", theme: str = "") -> str:
 
 
 def serve(page: Any, pages: dict[str, str]) -> list[str]:
-    """Answer the browser's requests from memory and the static finders, under the site's policy; returns its complaints."""
+    """Answer the browser's requests from memory and the static finders, under the site's policy.
+
+    Returns the list its complaints go to.
+    """
     complaints: list[str] = []
-    page.on("console", lambda message: complaints.append(message.text) if message.type in ("error", "warning") else None)
+    page.on(
+        "console", lambda message: complaints.append(message.text) if message.type in ("error", "warning") else None
+    )
     page.on("pageerror", lambda problem: complaints.append(str(problem)))
 
     def answer(route: Any) -> None:
         path = urlsplit(route.request.url).path
         if path in pages:
-            route.fulfill(body=pages[path], headers={"content-type": "text/html; charset=utf-8", "content-security-policy": POLICY})
+            route.fulfill(
+                body=pages[path],
+                headers={"content-type": "text/html; charset=utf-8", "content-security-policy": POLICY},
+            )
             return
-        found = finders.find(path.removeprefix("/static/"))
+        found = finders.find(path.removeprefix("/static/")) if path.startswith("/static/") else None
         if found:
             kind = mimetypes.guess_type(path)[0] or "application/octet-stream"
             route.fulfill(body=Path(str(found)).read_bytes(), headers={"content-type": kind})
         else:
-            route.fulfill(status=404, body="")
+            route.fulfill(status=204)
 
     page.route("**/*", answer)
     return complaints

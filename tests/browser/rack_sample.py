@@ -32,7 +32,11 @@ def sample_rows(count: int) -> list[RackRow]:
             elif roll > 0.75:
                 where, words = "out", "out: Dag P., van 3"
             elif roll > 0.6 and bond != "metal":
-                where, water, words = "in_water", rng.choice(["soaking", "soaking", "soaked"]), "soaking until Fri 06:00"
+                where, water, words = (
+                    "in_water",
+                    rng.choice(["soaking", "soaking", "soaked"]),
+                    "soaking until Fri 06:00",
+                )
             elif roll > 0.3 and bond != "metal":
                 water, words = "conditioned", "conditioned until Thu 05:00"
             code = "GL-" + "".join(rng.choice(ALPHABET) for _ in range(6))
@@ -48,10 +52,17 @@ def sample_rows(count: int) -> list[RackRow]:
         here = sum(one.face.likely for one in sets if one.face.where == "here") * 20000
         rows.append(
             RackRow(
-                grit, f"{bond} · {len(sets)} sets", f"/rack/{place}", place, 10, sets,
-                (here * 0.8, here, here * 1.2), here * (0.5 + 0.09 * place), f"{here * 10.764:,.0f} ft²",
+                grit,
+                f"{bond} · {len(sets)} sets",
+                f"/rack/{place}",
+                place,
+                10,
+                sets,
+                (here * 0.8, here, here * 1.2),
+                here * (0.5 + 0.09 * place),
+                f"{here * 10.764:,.0f} ft²",
                 "covers" if place < 5 else "may_run_short" if place < 8 else "short",
                 "Covers need" if place < 5 else "May run short" if place < 8 else "Short of need",
-            )  # fmt: skip
+            )
         )
     return rows

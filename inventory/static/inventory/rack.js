@@ -4,7 +4,7 @@
   var rack = document.querySelector("[data-rack]"), strip = document.querySelector("[data-rack-strip]");
   if (!rack || !strip) { return; }
   var code = strip.querySelector("[data-code]"), words = strip.querySelector("[data-words]"), open = strip.querySelector("[data-open]");
-  var read = null, touched = false;
+  var read = null, before = null, touched = false;
 
   function rows() {
     return Array.from(rack.querySelectorAll("svg.rack")).map(function (svg) { return Array.from(svg.querySelectorAll("a")); })
@@ -30,10 +30,11 @@
 
   rack.addEventListener("focusin", function (event) { var link = event.target.closest("svg.rack a"); if (link) { show(link); } });
   rack.addEventListener("pointerover", function (event) { var link = event.target.closest("svg.rack a"); if (link && event.pointerType !== "touch") { show(link); } });
-  rack.addEventListener("pointerdown", function (event) { touched = event.pointerType === "touch"; }, true);
+  rack.addEventListener("pointerdown", function (event) { touched = event.pointerType === "touch"; before = read; }, true);
   rack.addEventListener("click", function (event) {
     var link = event.target.closest("svg.rack a");
-    if (link && touched && read !== link) { event.preventDefault(); show(link); }
+    /* The touch has focused and so read it by now: what counts is what was read before. */
+    if (link && touched && before !== link) { event.preventDefault(); show(link); }
   });
   rack.addEventListener("keydown", function (event) {
     var link = event.target.closest("svg.rack a");
