@@ -11,13 +11,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
 from inventory.numerics.lead_time import LeadTime
-from inventory.numerics.life import LifePopulation, Readings, draw_life_left
+from inventory.numerics.life import LifeLeft, LifePopulation, Readings, draw_life_left, life_left
 from inventory.numerics.lognormal import Floats
 from jobs.numerics.dice import Key, Purpose, uniforms
 
@@ -231,21 +232,36 @@ def _number(key: Key) -> int:
     return key if isinstance(key, int) else key.int
 
 
+def _beliefs(worn: Sequence[RackSet]) -> dict[str, Any]:
+    """The part-worn sets as the life functions take them."""
+    return {
+        "used_m2": [s.used_m2 for s in worn],
+        "entered_at_m2": [s.entered_at_m2 for s in worn],
+        "entered_error_m2": [s.entered_error_m2 for s in worn],
+        "readings": Readings(
+            [s.reading_area_m2 for s in worn], [s.reading_share for s in worn], [s.reading_error_share for s in worn]
+        ),
+    }
+
+
 def _lives_of(kind: TypeOnRack, worn: Sequence[RackSet], world: Floats, seed: int, draws: int) -> Floats:
     """Life left of the part-worn sets, (n, d)."""
     if not worn:
         return np.zeros((0, draws))
     dice = np.concatenate([uniforms(seed, Purpose.TOOL_SET, s.set_id, 1, draws) for s in worn])
-    return draw_life_left(
-        kind.population,
-        [s.used_m2 for s in worn],
-        world,
-        dice,
-        entered_at_m2=[s.entered_at_m2 for s in worn],
-        entered_error_m2=[s.entered_error_m2 for s in worn],
-        readings=Readings(
-            [s.reading_area_m2 for s in worn], [s.reading_share for s in worn], [s.reading_error_share for s in worn]
-        ),
+    return draw_life_left(kind.population, uniform_type=world, uniform_sets=dice, **_beliefs(worn))
+
+
+def _planners_tables(kind: TypeOnRack, worn: Sequence[RackSet]) -> _Tables:
+    """Tables with a fresh set in row 0 and the part-worn sets behind it."""
+    tables = _tables(kind.population.new_life, kind.population.rated_m2)
+    if not worn:
+        return tables
+    others = _tables(life_left(kind.population, **_beliefs(worn)), kind.population.rated_m2)
+    return _Tables(
+        tables.step_m2,
+        np.concatenate([tables.sure, others.sure]),
+        np.concatenate([tables.likely, others.likely]),
     )
 
 
@@ -292,21 +308,20 @@ def week_of(days: Floats, horizon: Horizon) -> Ints:
     return np.asarray((days.astype(np.int64) - horizon.first_week_days) // 7 + 1, dtype=np.int64)
 
 
-def _tables(lives: Floats, rated_m2: float) -> _Tables:
-    """Sure (P10) and likely (P50) life left after x more use, from the drawn lives of each set, (b, 65).
+def _tables(left: LifeLeft, rated_m2: float) -> _Tables:
+    """Sure (P10) and likely (P50) life left after x more use, per set, (b, 65), from its survival S: METHODS 1.2.
 
-    A set still running at x is one of the worlds in which it lasted longer than x: their quantiles are the answer.
+    After x more the chance of a further area a is S(x + a) / S(x): no draws in it, so the dice move no decision rule.
     """
-    ranked = np.sort(lives, axis=1)
-    draws = ranked.shape[1]
     step = 2.0 * rated_m2 / (_KNOTS - 1)
     used = step * np.arange(_KNOTS)
-    sure, likely = np.zeros((lives.shape[0], _KNOTS)), np.zeros((lives.shape[0], _KNOTS))
-    for row, lived in enumerate(ranked):
-        gone = np.searchsorted(lived, used, side="right")
-        for out, share in ((sure, 1 - FINISH_LIMIT), (likely, 0.5)):
-            at = np.minimum(gone + (share * (draws - gone)).astype(np.int64), draws - 1)
-            out[row] = np.where(gone < draws, np.maximum(lived[at] - used, 0.0), 0.0)
+    sure, likely = (np.zeros((left.area_m2.shape[0], _KNOTS)) for _ in range(2))
+    for row, (area, survival) in enumerate(zip(left.area_m2, left.survival, strict=True)):
+        now = np.interp(used, area, survival)
+        for out, share in ((sure, FINISH_LIMIT), (likely, 0.5)):
+            reach = np.interp(share * now, survival[::-1], area[::-1])
+            out[row] = np.where(now > 1e-6, np.maximum(reach - used, 0.0), 0.0)
+    # A survivor that proves tough may be promised more again; the planner does not count on it.
     return _Tables(step, np.minimum.accumulate(sure, axis=1), np.minimum.accumulate(likely, axis=1))
 
 
@@ -332,7 +347,7 @@ def _run(
     """Hand sets to steps in the order of time, in all worlds at once; the openings per world come back."""
     draws = world.size
     rated = kind.population.rated_m2
-    tables = _tables(np.concatenate([news[:1], lives]), rated)  # row 0: a fresh set
+    tables = _planners_tables(kind, worn)
     leftover_m2, cull_m2 = LEFTOVER_SHARE * rated, min(CULL_M2, 0.05 * rated)
     sure_new, likely_new = float(tables.sure[0, 0]), float(tables.likely[0, 0])
     shape = lives.shape

@@ -351,7 +351,7 @@ def test_what_cannot_be_is_refused_by_name(arguments, words):
 
 
 def test_a_reading_that_cannot_be_is_refused_by_name():
-    with pytest.raises(ValueError, match=r"`readings.share_gone` must lie between -0.5 and 1.5; got 2"):
-        fit_population(5000, [10.0], [False], readings=Readings([10.0], [2.0]))
+    with pytest.raises(ValueError, match="`readings.share_gone` must lie between -1 and 4; got 5"):
+        fit_population(5000, [10.0], [False], readings=Readings([10.0], [5.0]))
     with pytest.raises(ValueError, match="`area_m2` must be 0 or more; got -1"):
         chance_to_finish(_known(), [0.0], -1.0)
