@@ -1,0 +1,569 @@
+"""Who has a set: scan out and in, hand over, move, see, find. One act each, safe to repeat.
+
+A tub's, van's or crate's label: the client sends the list of sets; nothing here asks again what lies there (LEDGER 2).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.actions.gate import (
+    AlreadyThere,
+    Elsewhere,
+    NeedsRight,
+    NotConditioned,
+    NotConfirmed,
+    NotReceived,
+    NotUsable,
+    OtherBranch,
+    OutingClosed,
+    Passed,
+    check_here,
+    check_ours,
+    check_usable,
+    check_water,
+    holder_of,
+    name_of,
+    where_of,
+)
+from inventory.actions.ledger import NewLine, Recorded, Who, already, happened_at, lock_states, record
+from inventory.actions.measure import Heights, height_columns
+from inventory.ledger.conditioning import Conditioning
+from inventory.models import Branch, Entry, Outing, Person, Place, SetState, ToolSet
+from inventory.models.choices import Gate, HolderKind, LeftHow, PlaceKind
+from inventory.queries.finishing import chance_for
+from inventory.queries.soak import Waters, states_with_types, waters_of
+from inventory.refusals import Refused
+from inventory.soak_words import SoakWords
+
+__all__ = [
+    "AlreadyThere",
+    "Elsewhere",
+    "NeedsRight",
+    "NotConditioned",
+    "NotConfirmed",
+    "NotReceived",
+    "NotUsable",
+    "OtherBranch",
+    "OutingClosed",
+    "ScannedMany",
+    "ScannedOut",
+    "Soaking",
+    "found",
+    "hand_over",
+    "move",
+    "move_place",
+    "say_where",
+    "scan_in",
+    "scan_in_many",
+    "scan_out",
+    "scan_out_many",
+    "seen",
+]
+
+_SHOP_PLACES = (PlaceKind.RACK, PlaceKind.TUB, PlaceKind.CRATE)
+
+
+class Soaking(Refused):
+    """The set lies in a tub: scanning it in elsewhere would end its soak unasked."""
+
+    code = "soaking"
+
+
+@dataclass(frozen=True)
+class ScannedOut:
+    """A set left. conditioning, words: as the gate saw them (None for a repeat); chance: of finishing its step."""
+
+    recorded: Recorded
+    tool_set: ToolSet
+    gate: str
+    conditioning: Conditioning | None = None
+    words: SoakWords | None = None
+    chance: float | None = None
+
+
+@dataclass(frozen=True)
+class ScannedMany:
+    """What became of each set of a list: those written in one act, and those refused with why."""
+
+    recorded: Recorded | None
+    taken: tuple[ToolSet, ...]
+    refused: tuple[tuple[ToolSet, Refused], ...]
+    passed: Mapping[UUID, Passed]
+
+
+def scan_out(
+    who: Who,
+    branch: Branch,
+    tool_set: ToolSet,
+    outing: Outing,
+    *,
+    now: datetime,
+    start_at: datetime | None = None,
+    reference_m2: float | None = None,
+    companion: ToolSet | None = None,
+    override_why: str = "",
+    confirm: bool = False,
+    to_place: Place | None = None,
+    step_key: str | None = None,
+    shift_uuid: UUID | None = None,
+) -> ScannedOut:
+    """Let a set leave with an outing, through the gate.
+
+    start_at: the planned start of its step (the outing's leaving without one); reference_m2: reference area that step
+    asks; companion: the other set of a pair; confirm: hours done, the person says it is wet through; override_why: why
+    it leaves against the gate; to_place: the van, or the bucket it is carried in with water.
+    Raises NotReceived, OtherBranch, OutingClosed, NotUsable, AlreadyThere, Elsewhere, NotConditioned, NotConfirmed,
+    NeedsRight.
+    """
+    many = scan_out_many(
+        who,
+        branch,
+        [tool_set],
+        outing,
+        now=now,
+        starts={tool_set.pk: start_at} if start_at else None,
+        override_why=override_why,
+        confirm=confirm,
+        to_place=to_place,
+        steps={tool_set.pk: (step_key, shift_uuid)} if step_key else None,
+    )
+    if many.refused:
+        raise many.refused[0][1]
+    assert many.recorded is not None
+    sets = [tool_set] if companion is None else [tool_set, companion]
+    chance = None if many.recorded.again else chance_for(sets, reference_m2, branch, now)
+    passed = many.passed.get(tool_set.pk)
+    gates = [entry.gate for entry in many.recorded.entries if entry.gate]
+    return ScannedOut(
+        many.recorded,
+        tool_set,
+        gates[0] if gates else Gate.PASSED,
+        passed.conditioning if passed else None,
+        passed.words if passed else None,
+        chance,
+    )
+
+
+def scan_out_many(
+    who: Who,
+    branch: Branch,
+    tool_sets: Sequence[ToolSet],
+    outing: Outing,
+    *,
+    now: datetime,
+    starts: Mapping[UUID, datetime] | None = None,
+    override_why: str = "",
+    confirm: bool = False,
+    to_place: Place | None = None,
+    steps: Mapping[UUID, tuple[str | None, UUID | None]] | None = None,
+) -> ScannedMany:
+    """Let several sets leave in one act: those the gate lets through; the others come back with why.
+
+    starts, steps: planned start and (step key, shift) by set id. Raises nothing: every refusal stands beside its set.
+    """
+    person = who.entered_by or who.done_by
+    with transaction.atomic():
+        states, waters = _locked(tool_sets, branch, now)
+        if (known := already(who.act_id)) is not None:
+            return _again(known, tool_sets)
+        leaves_at, _doubt = happened_at(who, now)
+        lines: list[NewLine] = []
+        refused: list[tuple[ToolSet, Refused]] = []
+        passed: dict[UUID, Passed] = {}
+        for tool_set in _once(tool_sets):
+            state = states[tool_set.pk]
+            try:
+                answer = _may_leave(
+                    state,
+                    outing,
+                    waters,
+                    branch,
+                    person,
+                    now=now,
+                    leaves_at=leaves_at,
+                    starts_at=(starts or {}).get(tool_set.pk) or outing.leaves_at,
+                    in_water=to_place is not None and to_place.kind == PlaceKind.BUCKET,
+                    confirm=confirm,
+                    override_why=override_why,
+                )
+            except Refused as refusal:
+                refused.append((tool_set, refusal))
+                continue
+            passed[tool_set.pk] = answer
+            if answer.confirm:
+                lines.append(NewLine("conditioning_confirmed", tool_set))
+            lines.append(_out_line(tool_set, outing, answer, to_place, (steps or {}).get(tool_set.pk), override_why))
+        if not lines:
+            return ScannedMany(None, (), tuple(refused), {})
+        recorded = record(who, branch, lines, now=now)
+    taken = tuple(tool_set for tool_set in _once(tool_sets) if tool_set.pk in passed)
+    return ScannedMany(recorded, taken, tuple(refused), passed)
+
+
+def scan_in(
+    who: Who,
+    branch: Branch,
+    tool_set: ToolSet,
+    place: Place,
+    *,
+    now: datetime,
+    peg: str = "",
+    heights: Heights | None = None,
+    left_how: str = LeftHow.CAME_BACK,
+) -> Recorded:
+    """Take a set back into a place of the shop: from an outing, from another place, or found when it was missing.
+
+    Put into a tub, its soak begins. A set that lies in another tub stays there (Soaking): moving it would end its soak.
+    Raises NotReceived, AlreadyThere, Soaking, HeightRefused.
+    """
+    many = scan_in_many(
+        who,
+        branch,
+        [tool_set],
+        place,
+        now=now,
+        pegs={tool_set.pk: peg} if peg else None,
+        heights={tool_set.pk: heights} if heights else None,
+        left_how=left_how,
+    )
+    if many.refused:
+        raise many.refused[0][1]
+    assert many.recorded is not None
+    return many.recorded
+
+
+def scan_in_many(
+    who: Who,
+    branch: Branch,
+    tool_sets: Sequence[ToolSet],
+    place: Place,
+    *,
+    now: datetime,
+    pegs: Mapping[UUID, str] | None = None,
+    heights: Mapping[UUID, Heights] | None = None,
+    left_how: str = LeftHow.CAME_BACK,
+) -> ScannedMany:
+    """Take several sets back in one act; each that cannot come in is given back with why."""
+    person = who.entered_by or who.done_by
+    with transaction.atomic():
+        states = _locked_states(tool_sets)
+        if (known := already(who.act_id)) is not None:
+            return _again(known, tool_sets)
+        lines: list[NewLine] = []
+        refused: list[tuple[ToolSet, Refused]] = []
+        for tool_set in _once(tool_sets):
+            measured = (heights or {}).get(tool_set.pk)
+            try:
+                lines += _in_lines(
+                    states[tool_set.pk], place, branch, person, (pegs or {}).get(tool_set.pk, ""), measured, left_how
+                )
+            except Refused as refusal:
+                refused.append((tool_set, refusal))
+        if not lines:
+            return ScannedMany(None, (), tuple(refused), {})
+        recorded = record(who, branch, lines, now=now)
+    kept = {line.tool_set.pk for line in lines if line.tool_set is not None}
+    taken = tuple(tool_set for tool_set in _once(tool_sets) if tool_set.pk in kept)
+    return ScannedMany(recorded, taken, tuple(refused), {})
+
+
+def hand_over(
+    who: Who,
+    branch: Branch,
+    tool_set: ToolSet,
+    outing: Outing,
+    *,
+    now: datetime,
+    start_at: datetime | None = None,
+    override_why: str = "",
+    confirm: bool = False,
+    to_place: Place | None = None,
+) -> Recorded:
+    """Give a set that is out with somebody else to this outing: the latest sighting has it. The gate is asked here too.
+
+    Raises NotReceived, OutingClosed, NotUsable, AlreadyThere, NotConditioned, NotConfirmed, NeedsRight.
+    """
+    person = who.entered_by or who.done_by
+    with transaction.atomic():
+        states, waters = _locked([tool_set], branch, now)
+        if (known := already(who.act_id)) is not None:
+            return known
+        state = states[tool_set.pk]
+        check_ours(state, branch)
+        _check_open(outing)
+        check_usable(state, now, person)
+        if state.outing_id == outing.pk:
+            check_here(state, outing, now, person)
+        leaves_at, _doubt = happened_at(who, now)
+        in_bucket = state.place is not None and state.place.kind == PlaceKind.BUCKET
+        passed = check_water(
+            state,
+            waters,
+            branch,
+            person,
+            now=now,
+            leaves_at=leaves_at,
+            starts_at=start_at or outing.leaves_at,
+            in_water=in_bucket if to_place is None else to_place.kind == PlaceKind.BUCKET,
+            confirm=confirm,
+            override_why=override_why,
+        )
+        columns: dict[str, Any] = {"outing": outing, "gate": passed.gate, **_holder(outing)}
+        columns["to_place"] = to_place or (outing.van if not in_bucket else None)
+        if passed.gate == Gate.OVERRIDDEN:
+            columns["why"] = override_why.strip()
+        lines = [NewLine("conditioning_confirmed", tool_set)] if passed.confirm else []
+        return record(who, branch, [*lines, NewLine("handed_over", tool_set, None, columns)], now=now)
+
+
+def move(
+    who: Who,
+    branch: Branch,
+    tool_set: ToolSet,
+    place: Place,
+    *,
+    now: datetime,
+    peg: str = "",
+    left_how: str | None = None,
+) -> Recorded:
+    """Put a set in another place; out of a tub this ends its soak, into a tub one begins. A missing set is found.
+
+    Raises NotReceived, Elsewhere (out, and the place is the shop's: it is scanned in), AlreadyThere.
+    """
+    person = who.entered_by or who.done_by
+    with transaction.atomic():
+        state = _locked_states([tool_set])[tool_set.pk]
+        if (known := already(who.act_id)) is not None:
+            return known
+        check_ours(state, branch)
+        if place.kind in _SHOP_PLACES:
+            check_here(state, None, now, person)
+        _check_moves(state, place, peg)
+        columns: dict[str, Any] = {"to_place": place, "peg": peg or None}
+        if place.kind == PlaceKind.TUB:
+            return record(who, branch, [NewLine("soak_begun", tool_set, None, columns)], now=now)
+        kind = "found" if _missing(state) else "moved"
+        if kind == "moved" and left_how:
+            columns["left_how"] = left_how
+        return record(who, branch, [NewLine(kind, tool_set, None, columns)], now=now)
+
+
+def move_place(
+    who: Who, branch: Branch, place: Place, inside: Place, tool_sets: Sequence[ToolSet], *, now: datetime
+) -> Recorded:
+    """Move a bucket or crate with the sets that are in it: one act, a line for the place and one a set (LEDGER 22).
+
+    Raises Refused when the place is not one that moves, or would lie in itself.
+    """
+    if (known := already(who.act_id)) is not None:
+        return known
+    if place.kind not in (PlaceKind.BUCKET, PlaceKind.CRATE):
+        raise Refused(_("%(place)s stays where it is.") % {"place": place.name}, _("Move the sets instead."))
+    if inside.pk == place.pk or inside.inside_id == place.pk:
+        raise Refused(_("%(place)s cannot lie in itself.") % {"place": place.name}, _("Choose another place."))
+    lines = [NewLine("moved", None, place, {"to_place": inside})]
+    lines += [NewLine("seen", tool_set, None, {"to_place": place}) for tool_set in _once(tool_sets)]
+    return record(who, branch, lines, now=now)
+
+
+def seen(
+    who: Who, branch: Branch, tool_set: ToolSet, *, now: datetime, place: Place | None = None, peg: str = ""
+) -> Recorded:
+    """Say that a set was seen, and where if that is known.
+
+    Raises NotReceived, OtherBranch.
+    """
+    with transaction.atomic():
+        check_ours(_locked_states([tool_set])[tool_set.pk], branch)
+        if (known := already(who.act_id)) is not None:
+            return known
+        columns = {"to_place": place, "peg": peg or None}
+        return record(who, branch, [NewLine("seen", tool_set, None, columns)], now=now)
+
+
+def found(who: Who, branch: Branch, tool_set: ToolSet, place: Place, *, now: datetime, peg: str = "") -> Recorded:
+    """Say that a missing or written-off set is there after all: undoes both.
+
+    Raises NotReceived, OtherBranch, AlreadyThere when it was not missing.
+    """
+    with transaction.atomic():
+        state = _locked_states([tool_set])[tool_set.pk]
+        if (known := already(who.act_id)) is not None:
+            return known
+        check_ours(state, branch)
+        if not _missing(state) and state.fitness_why != "written_off":
+            raise AlreadyThere(
+                _("%(set)s was not missing: %(where)s.")
+                % {"set": name_of(state), "where": where_of(state) or holder_of(state) or _("no place known")},
+                _("Move it if it hangs somewhere else."),
+            )
+        columns = {"to_place": place, "peg": peg or None}
+        return record(who, branch, [NewLine("found", tool_set, None, columns)], now=now)
+
+
+def say_where(
+    who: Who,
+    branch: Branch,
+    tool_sets: Sequence[ToolSet],
+    answer: str,
+    *,
+    now: datetime,
+    place: Place | None = None,
+    shift_uuid: UUID | None = None,
+) -> Recorded:
+    """Answer "Where are the others?" for sets that stay out, once for all of them.
+
+    answer: a LeftHow, or "lost". They stay on their outing; lost ones go missing.
+    Raises Refused when no set is named.
+    """
+    if not tool_sets:
+        raise Refused(_("No set was named."), _("Choose the sets the answer is for."))
+    with transaction.atomic():
+        states = _locked_states(tool_sets)
+        if (known := already(who.act_id)) is not None:
+            return known
+        lines: list[NewLine] = []
+        for tool_set in _once(tool_sets):
+            check_ours(states[tool_set.pk], branch)
+            if answer == "lost":
+                columns: dict[str, Any] = {"trouble_kind": "lost", "outing": states[tool_set.pk].outing}
+                lines.append(NewLine("trouble", tool_set, None, columns | {"shift_uuid": shift_uuid}))
+            else:
+                columns = {"left_how": LeftHow(answer), "to_place": place, "shift_uuid": shift_uuid}
+                lines.append(NewLine("seen", tool_set, None, columns))
+        return record(who, branch, lines, now=now)
+
+
+def home_pegs(set_ids: Iterable[UUID]) -> dict[UUID, tuple[UUID, str]]:
+    """Place and peg where each set hung last, by set id; one query."""
+    rows = (
+        Entry.objects.filter(tool_set_id__in=list(set_ids), peg__isnull=False, to_place__kind=PlaceKind.RACK)
+        .exclude(peg="")
+        .order_by("act__happened_at", "line_no")
+        .values_list("tool_set_id", "to_place_id", "peg")
+    )
+    return {set_id: (place_id, peg) for set_id, place_id, peg in rows if set_id and place_id and peg}
+
+
+def _again(known: Recorded, tool_sets: Sequence[ToolSet]) -> ScannedMany:
+    kept = {entry.tool_set_id for entry in known.entries}
+    return ScannedMany(known, tuple(tool_set for tool_set in tool_sets if tool_set.pk in kept), (), {})
+
+
+def _once(tool_sets: Iterable[ToolSet]) -> list[ToolSet]:
+    return list({tool_set.pk: tool_set for tool_set in tool_sets}.values())
+
+
+def _locked_states(tool_sets: Sequence[ToolSet]) -> dict[UUID, SetState]:
+    """The states under lock, with what sentences need loaded."""
+    lock_states(tool_sets)
+    return {state.pk: state for state in states_with_types(tool_set.pk for tool_set in tool_sets)}
+
+
+def _locked(tool_sets: Sequence[ToolSet], branch: Branch, now: datetime) -> tuple[dict[UUID, SetState], Waters]:
+    states = _locked_states(tool_sets)
+    return states, waters_of(states.values(), branch, at=now)
+
+
+def _check_open(outing: Outing) -> None:
+    if outing.closed_at is not None:
+        raise OutingClosed(
+            _("%(outing)s is closed.") % {"outing": outing.name}, _("Choose an open outing, or open a new one.")
+        )
+
+
+def _may_leave(
+    state: SetState,
+    outing: Outing,
+    waters: Waters,
+    branch: Branch,
+    person: Person,
+    **ask: Any,
+) -> Passed:
+    check_ours(state, branch)
+    _check_open(outing)
+    check_here(state, outing, ask["now"], person)
+    check_usable(state, ask["now"], person)
+    return check_water(state, waters, branch, person, **ask)
+
+
+def _holder(outing: Outing) -> dict[str, Any]:
+    columns: dict[str, Any] = {"holder_kind": outing.holder_kind, "holder_person": outing.holder_person}
+    columns["holder_name"] = outing.holder_name or (outing.name if outing.holder_kind != HolderKind.PERSON else None)
+    return columns
+
+
+def _out_line(
+    tool_set: ToolSet,
+    outing: Outing,
+    passed: Passed,
+    to_place: Place | None,
+    step: tuple[str | None, UUID | None] | None,
+    override_why: str,
+) -> NewLine:
+    step_key, shift_uuid = step or (None, None)
+    columns: dict[str, Any] = {
+        "outing": outing,
+        "gate": passed.gate,
+        "to_place": to_place or outing.van,
+        "step_key": step_key,
+        "shift_uuid": shift_uuid,
+        **_holder(outing),
+    }
+    if passed.gate == Gate.OVERRIDDEN:
+        columns["why"] = override_why.strip()
+    return NewLine("scanned_out", tool_set, None, columns)
+
+
+def _missing(state: SetState) -> bool:
+    return state.place is not None and state.place.kind == PlaceKind.UNKNOWN
+
+
+def _check_moves(state: SetState, place: Place, peg: str) -> None:
+    if state.place_id == place.pk and (not peg or peg == state.peg):
+        raise AlreadyThere(
+            _("%(set)s is in %(place)s already.") % {"set": name_of(state), "place": where_of(state) or place.name},
+            _("Scan the next one."),
+        )
+
+
+def _in_lines(
+    state: SetState, place: Place, branch: Branch, person: Person, peg: str, heights: Heights | None, left_how: str
+) -> list[NewLine]:
+    """The lines that bring one set in, or a refusal."""
+    tool_set = state.tool_set
+    if not state.facts.get("born"):
+        check_ours(state, branch)
+    transferred = state.branch_id is not None and state.branch_id != branch.pk
+    if state.outing_id is None and transferred:
+        check_ours(state, branch)
+    columns: dict[str, Any] = {"to_place": place, "peg": peg or None}
+    lines: list[NewLine] = []
+    if state.outing_id is not None:
+        measured = height_columns(heights, tool_set.tool_type, person) if heights else {}
+        columns |= {"left_how": left_how, "outing": state.outing, "branch": branch if transferred else None, **measured}
+        lines.append(NewLine("scanned_in", tool_set, None, columns))
+    else:
+        if not _missing(state):
+            _check_moves(state, place, peg)
+        if state.soaking and state.place_id != place.pk:
+            raise Soaking(
+                _("%(set)s lies in %(tub)s.") % {"set": name_of(state), "tub": where_of(state)},
+                _("Taking it out ends its soak: do that on the soak page."),
+            )
+        if place.kind != PlaceKind.TUB or _missing(state):
+            lines.append(NewLine("found" if _missing(state) else "moved", tool_set, None, columns))
+        if heights:
+            columns = height_columns(heights, tool_set.tool_type, person)
+            lines.append(NewLine("measured", tool_set, None, columns))
+    if place.kind == PlaceKind.TUB:
+        lines.append(NewLine("soak_begun", tool_set, None, {"to_place": place, "peg": peg or None}))
+    return lines

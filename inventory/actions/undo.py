@@ -1,0 +1,102 @@
+"""Undo: void an act, by a new act that says why. One's own; others' with the right to settle."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.actions.ledger import Recorded, Who, already, lock_states, record, void
+from inventory.models import Act, Branch, Entry
+from inventory.refusals import Refused
+from inventory.rights import Right
+
+# "Undo" on a running page means what one did just now; older acts are voided from the set's card (our assumption).
+_JUST_NOW = timedelta(hours=12)
+
+
+class NothingToUndo(Refused):
+    """There is no act of one's own to undo, or it is undone already."""
+
+    code = "nothing_to_undo"
+
+
+class NotYours(Refused):
+    """Somebody else's act; only whoever settles may void it."""
+
+    code = "not_yours"
+
+
+class LaterEntries(Refused):
+    """A set's beginning with later entries: those are voided first."""
+
+    code = "later_entries"
+
+
+def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> Recorded:
+    """Void every line of an act that still stands.
+
+    Raises NotYours, NothingToUndo (voided already, or itself a void), LaterEntries (DESIGN 3).
+    """
+    person = who.entered_by or who.done_by
+    if person.pk not in (target.done_by_id, target.entered_by_id) and not person.can(Right.SETTLE):
+        raise NotYours(
+            _("%(person)s wrote that.") % {"person": target.done_by.name}, _("Ask the shop manager to void it.")
+        )
+    with transaction.atomic():
+        entries = list(target.entries.select_related("tool_set", "place").order_by("line_no"))
+        lock_states([entry.tool_set for entry in entries if entry.tool_set is not None])
+        if (known := already(who.act_id)) is not None:
+            return known
+        standing = [entry for entry in entries if entry.kind != "voided" and entry.pk not in _voided(entries)]
+        if not standing:
+            raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
+        _check_beginnings(standing)
+        reason = why.strip()[:400] or _("undone")
+        return record(who, branch, [void(entry, reason) for entry in reversed(standing)], now=now)
+
+
+def undo_last(who: Who, branch: Branch, *, now: datetime, why: str = "") -> tuple[Recorded, Act]:
+    """Void the last thing this person did on this device, and say which act that was.
+
+    Raises NothingToUndo.
+    """
+    if (known := already(who.act_id)) is not None:
+        return known, Act.objects.get(entries=known.entries[0].void_target)
+    last = last_act(who, now)
+    if last is None:
+        raise NothingToUndo(_("Nothing of yours is left to undo."), _("Older entries are voided on the set's card."))
+    return undo(who, branch, last, why, now=now), last
+
+
+def last_act(who: Who, now: datetime) -> Act | None:
+    """The newest act of this person on this device that is no void and is not voided as a whole."""
+    acts = (
+        Act.objects.filter(
+            entered_by=who.entered_by or who.done_by, device=who.device, recorded_at__gte=now - _JUST_NOW
+        )
+        .exclude(entries__kind="voided")
+        .order_by("-recorded_at", "-device_seq")
+        .prefetch_related("entries")[:20]
+    )
+    every = [entry for act in acts for entry in act.entries.all()]
+    voided = _voided(every)
+    return next((act for act in acts if any(entry.pk not in voided for entry in act.entries.all())), None)
+
+
+def _voided(entries: list[Entry]) -> set[object]:
+    targets = [entry.pk for entry in entries]
+    return set(Entry.objects.filter(kind="voided", void_target__in=targets).values_list("void_target", flat=True))
+
+
+def _check_beginnings(standing: list[Entry]) -> None:
+    """Refuse to void a receipt or opening while later entries of the set stand."""
+    begun = {entry.tool_set_id for entry in standing if entry.kind in ("received", "opening")}
+    if not begun:
+        return
+    mine = {entry.pk for entry in standing}
+    later = list(Entry.objects.filter(tool_set_id__in=begun).exclude(pk__in=mine).exclude(kind="voided"))
+    voided = _voided(later)
+    if any(entry.pk not in voided for entry in later):
+        raise LaterEntries(_("The set has later entries."), _("Void those first, then its beginning."))

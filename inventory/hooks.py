@@ -1,0 +1,94 @@
+"""What `inventory` asks of the work without knowing it: `jobs` registers its answers when the apps are ready.
+
+Every hook has a plain answer of its own while nobody has registered one, so that inventory runs alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+
+@dataclass(frozen=True)
+class PlannedUse:
+    """One step of a shift that an outing serves, as scan-out needs it.
+
+    sets: reserved, in the order they go (one, or two that finish together). starts_at: the step's planned start.
+    reference_m2: reference area the step asks of them. where: "step 6 of 6".
+    """
+
+    step_key: str
+    shift_uuid: UUID
+    grit: str
+    ladder_place: int
+    starts_at: datetime
+    reference_m2: float | None = None
+    sets: tuple[UUID, ...] = ()
+    where: str = ""
+
+
+@dataclass(frozen=True)
+class NextUse:
+    """The next use of a set. words: "Osprey Lane, tonight 19:30, step 6 of 6"; water_by: when it must be in water."""
+
+    words: str
+    outing: UUID | None
+    outing_name: str
+    starts_at: datetime
+    leaves_at: datetime
+    reference_m2: float | None = None
+    companion: UUID | None = None
+    floor_words: str = ""
+    hardness: str = ""
+    water_by: datetime | None = None
+    url: str = ""
+
+
+@dataclass(frozen=True)
+class Found:
+    """One thing found by name: its words, a second line, its address."""
+
+    words: str
+    detail: str
+    url: str
+
+
+PlanOf = Callable[[UUID], "list[PlannedUse]"]
+NextUses = Callable[[Iterable[UUID], datetime], "Mapping[UUID, NextUse]"]
+FindMore = Callable[[str, int], "list[Found]"]
+
+_plan: list[PlanOf] = []
+_next: list[NextUses] = []
+_find: list[FindMore] = []
+
+
+def register_plan(answer: PlanOf) -> None:
+    """Let ``answer(outing_id)`` say what an outing's shifts ask for, coarse to fine; a constant number of queries."""
+    _plan[:] = [answer]
+
+
+def register_next_use(answer: NextUses) -> None:
+    """Let ``answer(set_ids, now)`` say what each set is reserved for next; a constant number of queries."""
+    _next[:] = [answer]
+
+
+def register_find(answer: FindMore) -> None:
+    """Let ``answer(text, branch_id)`` find jobs and sites by name."""
+    _find[:] = [answer]
+
+
+def plan_of(outing_id: UUID) -> list[PlannedUse]:
+    """What the shifts of an outing ask for; nothing while no job is known."""
+    return _plan[0](outing_id) if _plan else []
+
+
+def next_use(set_ids: Iterable[UUID], now: datetime) -> Mapping[UUID, NextUse]:
+    """What each set is reserved for next; sets without a reservation are left out."""
+    return _next[0](set_ids, now) if _next else {}
+
+
+def find_more(text: str, branch_id: int) -> list[Found]:
+    """Jobs and sites whose names hold the text."""
+    return _find[0](text, branch_id) if _find else []

@@ -1,0 +1,37 @@
+"""Life left of a few sets and the chance that they finish a step: the estimate asked for one type at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from inventory import estimate
+from inventory.models import Branch, ToolSet
+from inventory.shop_settings import settings_of
+from inventory.times import zone_of
+
+
+def chance_for(tool_sets: Sequence[ToolSet], reference_m2: float | None, branch: Branch, now: datetime) -> float | None:
+    """The chance that one set, or two of one type together, finish so much reference area.
+
+    tool_sets: with their types loaded. None when nothing is asked, or nothing can be said. Three queries.
+    """
+    if reference_m2 is None or not reference_m2 > 0 or not tool_sets:
+        return None
+    settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
+    found = estimate.records(settings, types=[tool_sets[0].tool_type])
+    first = tool_sets[0]
+    if len(tool_sets) > 1 and tool_sets[1].tool_type_id == first.tool_type_id:
+        record = found.get(first.tool_type_id)
+        if record is None or not {first.pk, tool_sets[1].pk} <= set(record.set_ids):
+            return None
+        return estimate.chance_of_pair(record, first.pk, tool_sets[1].pk, reference_m2)
+    return estimate.chances_to_finish(found, {first.pk: reference_m2}).get(first.pk)
+
+
+def lives_of(tool_sets: Iterable[ToolSet], branch: Branch, now: datetime) -> dict[UUID, estimate.SetLife]:
+    """Life left of these sets and of all others of their types, by set id; three queries."""
+    types = list({tool_set.tool_type_id: tool_set.tool_type for tool_set in tool_sets}.values())
+    settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
+    return estimate.lives(estimate.records(settings, types=types))
