@@ -1,0 +1,344 @@
+"""Plans of jobs: each saved change is a new whole version; nothing of an older one is touched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from uuid import UUID, uuid4
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.models import Branch, Machine, Person, ToolType
+from inventory.models.choices import Rotation, WetDry
+from inventory.refusals import Refused
+from inventory.shop_settings import settings_of
+from inventory.times import show_day
+from inventory.units import Units, judge_passes
+from jobs.models import Job, JobPlan, PlanShift, PlanShiftMachine, PlanStep, PlanZone, Site, Standing
+from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, content, draft_of, what_changed
+from jobs.queries.plan import plan_of
+
+
+class PlanRefused(Refused):
+    """A plan cannot be kept as it was said."""
+
+    code = "plan"
+
+
+class PlanAsked(PlanRefused):
+    """Something in a plan is unlikely: asked, kept when said to be right (``sure``)."""
+
+    code = "plan_asked"
+
+
+class PlanMovedOn(PlanRefused):
+    """Somebody kept another version since this one was opened."""
+
+    code = "plan_moved_on"
+
+
+@dataclass(frozen=True)
+class Planned:
+    """The version that now holds; made: whether this call wrote it; warnings: sentences that are not in the way."""
+
+    plan: JobPlan
+    made: bool
+    warnings: tuple[str, ...] = ()
+
+
+def make_job(
+    person: Person,
+    branch: Branch,
+    site: Site,
+    name: str,
+    draft: PlanDraft,
+    *,
+    now: datetime,
+    job_id: UUID | None = None,
+    sure: bool = False,
+    units: Units = "us",
+) -> Planned:
+    """Make a job with its first version. job_id: a key made by the caller, so that a second press makes no second job.
+
+    Raises PlanRefused for no name, a name another job has, and whatever ``save_plan`` refuses.
+    """
+    name = name.strip()
+    if not name:
+        raise PlanRefused(_("A job needs a name."), _("Such as the site and the floor."), field="name")
+    with transaction.atomic():
+        if job_id is not None and (known := Job.objects.filter(pk=job_id, branch=branch).first()) is not None:
+            plan = plan_of(known)
+            assert plan is not None
+            return Planned(plan, False)
+        if Job.objects.filter(branch=branch, name=name).exists():
+            raise PlanRefused(
+                _("There is a job “%(name)s” already.") % {"name": name},
+                _("Open that one, or give this one another name."),
+                field="name",
+            )
+        job = Job.objects.create(id=job_id or uuid4(), branch=branch, site=site, name=name, made_at=now)
+        return save_plan(person, job, draft, edited_from=0, now=now, sure=sure, units=units)
+
+
+def save_plan(
+    person: Person,
+    job: Job,
+    draft: PlanDraft,
+    *,
+    now: datetime,
+    edited_from: int | None = None,
+    sure: bool = False,
+    units: Units = "us",
+) -> Planned:
+    """Keep a draft as the job's next version; the same content as the newest adds nothing.
+
+    edited_from: the number of the version the draft was made from (0 before the first; None: do not ask).
+    sure: what is only unlikely has been said to be right. units: the person's, for the sentences.
+    Raises PlanMovedOn when another version came in between, saying what it changed; PlanAsked for a start in the past;
+    PlanRefused for a step without passes or floor, a floor of another site or without area, a shift that ends before it
+    starts, a chance outside 0 to 1, a machine that no step of its shift fits.
+    """
+    with transaction.atomic():
+        job = Job.objects.select_for_update().select_related("site", "branch").get(pk=job.pk)
+        newest = plan_of(job)
+        before = None if newest is None else draft_of(newest)
+        if newest is not None and before is not None and content(before) == content(draft):
+            return Planned(newest, False)
+        if newest is not None and edited_from is not None and edited_from != newest.number:
+            _moved_on(job, newest, edited_from, units)
+        zone = ZoneInfo(job.branch.time_zone)
+        today = now.astimezone(zone).date()
+        _check(job, draft)
+        if not sure and (before is None or before.starts_on != draft.starts_on):
+            _ask_past(draft, today)
+        plan = _write(person, job, draft, now)
+        settings = settings_of(job.branch, today=today)
+        return Planned(plan, True, tuple(ladder_warnings(draft.steps, settings["grit_ratio"])))
+
+
+def mark(
+    person: Person, job: Job, standing: str, *, now: datetime, edited_from: int | None = None, units: Units = "us"
+) -> Planned:
+    """Say where a job stands: won or done (chance 1), lost or cancelled (chance 0), or a bid again (chance as it was).
+
+    Raises PlanRefused when the job has no plan yet; PlanMovedOn as ``save_plan``.
+    """
+    with transaction.atomic():
+        Job.objects.select_for_update().get(pk=job.pk)
+        newest = plan_of(job)
+        if newest is None:
+            raise PlanRefused(_("This job has no plan yet."), _("Keep one first."))
+        chance = {Standing.WON: 1.0, Standing.DONE: 1.0, Standing.LOST: 0.0, Standing.CANCELLED: 0.0}
+        draft = replace(
+            draft_of(newest), standing=standing, award_chance=chance.get(Standing(standing), newest.award_chance)
+        )
+        return save_plan(person, job, draft, now=now, edited_from=edited_from, sure=True, units=units)
+
+
+def fits(tool_type: ToolType, machine: Machine) -> list[str]:
+    """Why a tool type's sets do not fit a machine, in words; [] when mount, pieces, hands and water all fit."""
+    wrong: list[str] = []
+    if tool_type.mount.strip().casefold() != machine.mount.strip().casefold():
+        wrong.append(_("mount %(has)s, the machine takes %(takes)s") % {"has": tool_type.mount, "takes": machine.mount})
+    if tool_type.pieces_per_set != machine.pieces_per_load:
+        wrong.append(
+            _("%(has)s pieces, a load is %(takes)s")
+            % {"has": tool_type.pieces_per_set, "takes": machine.pieces_per_load}
+        )
+    if Rotation.EITHER not in (tool_type.rotation, machine.rotation) and tool_type.rotation != machine.rotation:
+        wrong.append(_("made for the other hand"))
+    if WetDry.EITHER not in (tool_type.wet_dry, machine.wet_dry) and tool_type.wet_dry != machine.wet_dry:
+        wrong.append(_("made for %(water)s work") % {"water": tool_type.get_wet_dry_display()})
+    return wrong
+
+
+def ladder_warnings(steps: Iterable[StepDraft], ratio: float) -> list[str]:
+    """Sentences about ladders that skip a grit: a step up of more than ``ratio`` within one bond of one floor.
+
+    A change of bond may step back; grits that are no numbers are passed over. The ratio is the shop's (REFERENCES P7:
+    about double the last is advice).
+    """
+    said: list[str] = []
+    last: dict[UUID, StepDraft] = {}
+    for step in steps:
+        before = last.get(step.zone_key)
+        last[step.zone_key] = step
+        if before is None or before.tool_type.bond != step.tool_type.bond:
+            continue
+        low, high = _number(before.tool_type.grit), _number(step.tool_type.grit)
+        if low and high and high > low * ratio * (1 + 1e-9):
+            words = _("From %(low)s to %(high)s skips a grit: more than %(ratio)s times finer.") % {
+                "low": before.tool_type.grit,
+                "high": step.tool_type.grit,
+                "ratio": f"{ratio:g}",
+            }
+            if words not in said:
+                said.append(words)
+    return said
+
+
+def _number(grit: str) -> float | None:
+    try:
+        return float(grit)
+    except ValueError:
+        return None
+
+
+def _moved_on(job: Job, newest: JobPlan, edited_from: int, units: Units) -> None:
+    old = plan_of(job, number=edited_from) if edited_from else None
+    zone = ZoneInfo(job.branch.time_zone)
+    said = what_changed(None if old is None else draft_of(old), draft_of(newest), units, zone)
+    raise PlanMovedOn(
+        _("%(who)s kept version %(number)s meanwhile: %(changes)s.")
+        % {"who": newest.recorded_by.name, "number": newest.number, "changes": "; ".join(said)},
+        _("Look at it, then change what still needs changing."),
+    )
+
+
+def _ask_past(draft: PlanDraft, today: date) -> None:
+    if draft.standing in (Standing.BID, Standing.WON) and draft.starts_on < today:
+        raise PlanAsked(
+            _("%(day)s is past. Correct it, or keep it if right.") % {"day": show_day(draft.starts_on)},
+            field="starts_on",
+        )
+
+
+def _check(job: Job, draft: PlanDraft) -> None:
+    if not 0 <= draft.award_chance <= 1:
+        raise PlanRefused(
+            _("A chance of %(chance)s %% is none.") % {"chance": f"{draft.award_chance * 100:g}"},
+            _("Take 0 to 100 %."),
+            field="award_chance",
+        )
+    if draft.finish_level is not None and draft.finish_level not in (1, 2, 3, 4):
+        raise PlanRefused(_("A finish is level 1 to 4."), field="finish_level")
+    keys: set[UUID] = set()
+    for zone in (row.filled() for row in draft.zones):
+        named = {"zone": zone.zone.name}
+        if zone.zone.site_id != job.site_id:
+            raise PlanRefused(
+                _("“%(zone)s” is no floor of %(site)s.") % {"zone": zone.zone.name, "site": job.site.name},
+                _("Take one of its floors, or add one to the site."),
+                field="zones",
+            )
+        if not zone.area_m2 > 0:
+            raise PlanRefused(_("“%(zone)s” has no area.") % named, _("Type its floor area."), field="zones")
+        if zone.key in keys:
+            raise PlanRefused(_("“%(zone)s” stands twice.") % named, _("Take one out."), field="zones")
+        keys.add(zone.key)
+    _check_steps(draft, keys)
+    for shift in draft.shifts:
+        _check_shift(draft, shift, ZoneInfo(job.branch.time_zone))
+
+
+def _check_steps(draft: PlanDraft, zone_keys: set[UUID]) -> None:
+    shift_keys = {shift.key for shift in draft.shifts}
+    if len({step.key for step in draft.steps}) != len(draft.steps):
+        raise PlanRefused(_("A step stands twice."), _("Take one out."), field="steps")
+    for step in draft.steps:
+        grit = step.tool_type.grit
+        if step.zone_key not in zone_keys:
+            raise PlanRefused(
+                _("Step %(grit)s has no floor in this plan.") % {"grit": grit}, _("Choose its floor."), field="steps"
+            )
+        judged = judge_passes(step.passes)
+        if judged.answer == "refuse":
+            raise PlanRefused(f"{grit}: {judged.sentence}", field="steps")
+        if step.shift_key is not None and step.shift_key not in shift_keys:
+            raise PlanRefused(
+                _("Step %(grit)s names a shift this plan does not have.") % {"grit": grit},
+                _("Choose one of its shifts, or leave it open."),
+                field="steps",
+            )
+
+
+def _check_shift(draft: PlanDraft, shift: ShiftDraft, zone: ZoneInfo) -> None:
+    day = shift.starts_at.astimezone(zone).date()
+    if shift.ends_at <= shift.starts_at:
+        raise PlanRefused(
+            _("A shift on %(day)s ends before it starts.") % {"day": show_day(day)},
+            _("Check both times."),
+            field="shifts",
+        )
+    for machine in shift.machines:
+        if (machine.rented_from and day < machine.rented_from) or (machine.rented_to and day > machine.rented_to):
+            raise PlanRefused(
+                _("%(machine)s is rented, and not on %(day)s.") % {"machine": machine.name, "day": show_day(day)},
+                _("Take another machine, or another day."),
+                field="shifts",
+            )
+    if not shift.machines:
+        return
+    for step in draft.steps:
+        if step.shift_key not in (None, shift.key):
+            continue
+        others = () if step.shift_key is not None else tuple(one for row in draft.shifts for one in row.machines)
+        reasons = {machine.name: fits(step.tool_type, machine) for machine in (*shift.machines, *others)}
+        if all(reasons.values()):
+            name, wrong = next(iter(reasons.items()))
+            raise PlanRefused(
+                _("%(grit)s does not fit %(machine)s: %(why)s.")
+                % {"grit": step.tool_type.name, "machine": name, "why": ", ".join(wrong)},
+                _("Take another machine or tool type."),
+                field="shifts",
+            )
+
+
+def _write(person: Person, job: Job, draft: PlanDraft, now: datetime) -> JobPlan:
+    plan = JobPlan.objects.create(
+        job=job,
+        number=job.plan_number + 1,
+        recorded_at=now,
+        recorded_by=person,
+        kind=draft.kind,
+        standing=draft.standing,
+        award_chance=draft.award_chance,
+        starts_on=draft.starts_on,
+        dates_confirmed=draft.confirmed,
+        finish_level=draft.finish_level,
+        notes=draft.notes,
+    )
+    PlanZone.objects.bulk_create(
+        PlanZone(
+            plan=plan,
+            key=row.key,
+            zone=row.zone,
+            area_m2=row.area_m2,
+            edge_m=row.edge_m,
+            hardness=row.hardness,
+            surface=row.surface,
+            coating=row.coating,
+        )
+        for row in (zone.filled() for zone in draft.zones)
+    )
+    orders: dict[UUID, int] = {}
+    steps = []
+    for step in draft.steps:
+        orders[step.zone_key] = orders.get(step.zone_key, 0) + 1
+        steps.append(
+            PlanStep(
+                plan=plan,
+                key=step.key,
+                zone_key=step.zone_key,
+                order=orders[step.zone_key],
+                tool_type=step.tool_type,
+                passes=step.passes,
+                step_kind=step.step_kind,
+                wet_dry=step.wet_dry,
+                shift_key=step.shift_key,
+            )
+        )
+    PlanStep.objects.bulk_create(steps)
+    for shift in draft.shifts:
+        row = PlanShift.objects.create(
+            plan=plan, key=shift.key, starts_at=shift.starts_at, ends_at=shift.ends_at, lead=shift.lead
+        )
+        PlanShiftMachine.objects.bulk_create(PlanShiftMachine(shift=row, machine=one) for one in shift.machines)
+    job.plan_number = plan.number
+    job.save(update_fields=["plan_number"])
+    found = plan_of(job)
+    assert found is not None
+    return found
