@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from django.utils.formats import date_format
@@ -36,8 +37,8 @@ from .dates import TwoDates, read_date
 from .fields import Field, Known, Reading
 from .raw import Cell, shown
 
-# Of two readings of an area or a length the one below this is no floor, no edge. Our assumption.
-_LEAST = {"area": 20.0, "length": 1.5}
+# Of two readings of an area [m2] or an edge [m] the one below this is not meant. Our assumption.
+_LEAST = {"worked": 150.0, "pass": 20.0, "zone": 20.0, "length": 1.5}
 
 
 @dataclass(frozen=True)
@@ -136,8 +137,12 @@ def _amount(cell: Cell, read: Callable[[], Amount], fits: Callable[[Amount], boo
 
 def _mended_number(text: str) -> str:
     """A text with letters typed for digits put right, when that makes it a number; else ""."""
-    mended = re.sub(r"(?<=[\d.,])[oO]|[oO](?=[\d.,oO])", "0", text)
-    mended = re.sub(r"(?<=[\d.,])[lI]|[lI](?=[\d.,])", "1", mended)
+    # Only where letters stand within or beside digits: "4oo", "1l0", never "pool".
+    mended = re.sub(
+        r"(?<![^\W\d_])[oOlI\d.,]*\d[oOlI\d.,]*(?![^\W\d_])",
+        lambda found: found[0].translate(str.maketrans("oOlI", "0011")),
+        text,
+    )
     if mended == text:
         return ""
     try:
@@ -157,7 +162,7 @@ def parse_area(cell: Cell, field: Field, reading: Reading, known: Known) -> Amou
     """An area, judged by what is possible."""
     unit = reading.unit or "m2"
     amount = _amount(
-        cell, lambda: read_area(_typed(cell), unit, reading.decimal_mark), lambda each: each.si >= _LEAST["area"]
+        cell, lambda: read_area(_typed(cell), unit, reading.decimal_mark), lambda each: each.si >= _LEAST[field.area_of]
     )
     judged = judge_area(amount.si, known.units, field.area_of)
     if judged.answer == "refuse":
@@ -224,6 +229,7 @@ def parse_state(cell: Cell, field: Field, reading: Reading, known: Known) -> Sta
     raise CellWrong(_("New, 3/4, half, 1/4, ? for not known, set aside, worn, broken or lost."), _near_word(word))
 
 
+@lru_cache(maxsize=2_000)
 def _near_word(word: str) -> str:
     found = words.nearest(word, [*words.OPENINGS, *words.FITNESS], 0.75)
     return found[0] if found else ""

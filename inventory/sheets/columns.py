@@ -18,7 +18,7 @@ from .fields import DateOrder, Field, Known, Reading, Spec
 from .raw import Cell, Sheet
 from .reading import plain
 
-_SAMPLE = 120
+_SAMPLE = 60
 _NUMERIC = frozenset({"area", "length", "height", "money", "hours", "chance"})
 _BACKING = re.compile(
     r"\b(with backing|incl\w* backing|backing incl\w*|and backing|\+ ?backing|overall|total height|calliper|caliper|"

@@ -11,7 +11,7 @@ from inventory.units import AmountNotRead, read_number
 from .raw import Cell, shown
 
 _ONE_MARK = re.compile(r"^\D{0,3}\d+([.,])(\d+)\D{0,8}$")
-_TWO_MARKS = re.compile(r"\d[.,' \u00a0\u202f]\d{3}([.,])\d")
+_TWO_MARKS = re.compile(r"\d(?:[' \u00a0\u202f]\d{3}([.,])|\.\d{3}(,)|,\d{3}(\.))\d")
 _THOUSANDS_TWICE = re.compile(r"^\D{0,3}\d{1,3}([.,])\d{3}\1\d{3}\D{0,8}$")
 
 
@@ -23,7 +23,7 @@ def mark_by_evidence(cells: Iterable[Cell]) -> str | None:
             continue
         text = cell.strip()
         if match := _TWO_MARKS.search(text):
-            found.add(match[1])
+            found.add(match[1] or match[2] or match[3])
         elif match := _THOUSANDS_TWICE.match(text):
             found.add("." if match[1] == "," else ",")
         elif (match := _ONE_MARK.match(text)) and (len(match[2]) != 3 or text.lstrip("~≈ ").startswith("0")):

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 from uuid import UUID
 
 from inventory.units import Dimension, Units
+
+from .words import squeezed
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -120,6 +123,22 @@ class Known:
     sets: tuple[Thing, ...] = ()
     existing: Mapping[str, str] = field(default_factory=dict)
     came_in: frozenset[UUID] = frozenset()
+
+    def named(self, kind: Literal["places", "sites", "zones", "jobs", "sets"], text: str) -> tuple[Thing, ...]:
+        """The things of a kind that have a name, however it is written ("R-08" is "r 8")."""
+        return self._by_name[kind].get(squeezed(text), ())
+
+    @cached_property
+    def _by_name(self) -> dict[str, dict[str, tuple[Thing, ...]]]:
+        # Ten thousand sets times fifty thousand rows is too much to walk.
+        index: dict[str, dict[str, tuple[Thing, ...]]] = {}
+        for kind in ("places", "sites", "zones", "jobs", "sets"):
+            forms: dict[str, tuple[Thing, ...]] = {}
+            for thing in getattr(self, kind):
+                form = squeezed(thing.name)
+                forms[form] = (*forms.get(form, ()), thing)
+            index[kind] = forms
+        return index
 
 
 @dataclass(frozen=True)

@@ -294,9 +294,8 @@ def _place(draft: Draft) -> dict[str, Any]:
     if text.lower().strip(" .") in _LOST:
         return {"missing": True, "where": _("missing")}
     form = words.squeezed(text)
-    by_form = {words.squeezed(place.name): place for place in draft.known.places}
-    if form in by_form:
-        return {"place": by_form[form].key, "where": by_form[form].name}
+    for here in draft.known.named("places", text):
+        return {"place": here.key, "where": here.name}
     peg = _PEG.match(text)
     if peg:
         rack = _rack(draft.known.places, peg[1])
@@ -308,9 +307,8 @@ def _place(draft: Draft) -> dict[str, Any]:
     if kind and re.fullmatch(r"[^\W\d_]+ (?:\d{1,3}|[^\W\d_])", form):
         name = form[:1].upper() + form[1:]
         return {"new_place": (kind, name), "where": name}
-    near = [
-        by_form[words.squeezed(name)] for name in words.nearest(text, (place.name for place in draft.known.places), 0.5)
-    ]
+    names = words.nearest(text, (place.name for place in draft.known.places), 0.5)
+    near = [draft.known.named("places", name)[0] for name in names]
     if not near and kind:
         near = [place for place in draft.known.places if place.kind == kind][:2]
     answers = [(f"place:{place.key}", place.name) for place in near[:2]]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 
 BONDS = {
     "metal": "metal", "met": "metal", "m": "metal", "metálico": "metal", "metalico": "metal", "metálica": "metal",
@@ -108,15 +109,26 @@ PLACES = {
 }  # fmt: skip
 
 
+@lru_cache(maxsize=20_000)
 def squeezed(text: str) -> str:
     """A name as it is compared: lower case, letters and digits alone, zeros before a number dropped."""
     parts = re.findall(r"[^\W\d_]+|\d+", text.lower())
     return " ".join(part.lstrip("0") or "0" if part.isdigit() else part for part in parts)
 
 
+# Comparing with every one of ten thousand codes takes a second; a slip of the pen keeps length and beginning.
+_COMPARE_ALL = 300
+
+
 def nearest(text: str, names: Iterable[str], cutoff: float = 0.6) -> list[str]:
     """The names most like a text, best first, at most three."""
+    wanted = squeezed(text)
     by_form: dict[str, str] = {}
     for name in names:
         by_form.setdefault(squeezed(name), name)
-    return [by_form[form] for form in difflib.get_close_matches(squeezed(text), by_form, n=3, cutoff=cutoff)]
+    forms: Iterable[str] = by_form
+    if len(by_form) > _COMPARE_ALL:
+        forms = [form for form in by_form if form[:1] == wanted[:1] and abs(len(form) - len(wanted)) <= 1][
+            :_COMPARE_ALL
+        ]
+    return [by_form[form] for form in difflib.get_close_matches(wanted, forms, n=3, cutoff=cutoff)]

@@ -59,6 +59,9 @@ EARLIEST_YEAR = 1990
 def judge_area(area_m2: float, units: Units, of: AreaOf = "pass", *, floor_m2: float | None = None) -> Judged:
     """Judge an area [m2] of one pass, of all worked so far, or of a zone; `floor_m2` is the zone's area if known."""
     limits = AREA_M2[of]
+    over_floor = floor_m2 is not None and floor_m2 > 0 and area_m2 > AREA_OVER_ZONE * floor_m2
+    if limits.plausible_from <= area_m2 <= limits.plausible_to and not over_floor:
+        return OK
     shown = show_area(area_m2, units)
     if area_m2 < 0 or (area_m2 == 0 and of != "worked"):
         return Judged("refuse", _("%(area)s is no floor. Type an area above zero.") % {"area": shown})
@@ -74,7 +77,7 @@ def judge_area(area_m2: float, units: Units, of: AreaOf = "pass", *, floor_m2: f
             _("%(area)s is too little to be a floor. Type at least %(least)s.")
             % {"area": shown, "least": show_area(limits.possible_from, units)},
         )
-    if floor_m2 and area_m2 > AREA_OVER_ZONE * floor_m2:
+    if floor_m2 and over_floor:
         times = show_number(area_m2 / floor_m2, 0 if area_m2 >= 9.5 * floor_m2 else 1)
         return Judged(
             "ask",
@@ -87,9 +90,7 @@ def judge_area(area_m2: float, units: Units, of: AreaOf = "pass", *, floor_m2: f
             _("%(area)s is above the usual %(most)s. Correct it, or keep it if right.")
             % {"area": shown, "most": show_area(limits.plausible_to, units)},
         )
-    if area_m2 < limits.plausible_from:
-        return Judged("ask", _("%(area)s is very little. Correct it, or keep it if right.") % {"area": shown})
-    return OK
+    return Judged("ask", _("%(area)s is very little. Correct it, or keep it if right.") % {"area": shown})
 
 
 def judge_height(
@@ -105,6 +106,10 @@ def judge_height(
     Refused below zero and higher than a new one can read; asked under the retire height, and when the height is
     what it would be with the backing measured along.
     """
+    low = HEIGHT_MM.plausible_from if retire_height_mm is None else retire_height_mm
+    high = HEIGHT_MM.plausible_to if new_height_mm is None else new_height_mm
+    if low <= height_mm <= high:
+        return OK
     shown = show_height(height_mm, units)
     if height_mm < 0:
         return Judged("refuse", _("%(height)s is below zero. Type the height of abrasive left.") % {"height": shown})

@@ -80,6 +80,8 @@ def read_number(text: str | int | float | Decimal, decimal_mark: str | None = No
         if not plain.is_finite():
             raise AmountNotRead(_("“%(text)s” is not a number.") % {"text": text})
         return Number(Fraction(plain))
+    if text.isascii() and text.isdigit() and len(text) <= 15:
+        return Number(Fraction(int(text)))
     body = tidy(text)
     if len(body) > _MAX_LENGTH:
         raise AmountNotRead(_("“%(text)s…” is too long to be a number.") % {"text": body[:30]})

@@ -98,6 +98,8 @@ def find_unit(text: str, dimension: Dimension) -> str | None:
 
 def _split_unit(text: str, dimension: Dimension) -> tuple[str, str | None]:
     body = tidy(text)
+    if not body.strip("0123456789.,"):
+        return body, None
     low = body.lower()
     bare = low.rstrip(".")
     for word, code in _ENDINGS[dimension]:

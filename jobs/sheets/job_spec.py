@@ -78,7 +78,7 @@ def judge_job(draft: Draft) -> list[JobRow]:
         draft.refuse("starts", _("The day the job starts."))
     if starts and ends and ends < starts:
         draft.refuse("ends", _("An end on or after its start, %(day)s.") % {"day": show_date(starts)})
-    site = next((each for each in draft.known.sites if words.squeezed(each.name) == words.squeezed(site_text)), None)
+    site = next(iter(draft.known.named("sites", site_text)), None)
     passes = draft.get("passes")
     if passes is not None:
         judged = judge_passes(passes)

@@ -44,7 +44,7 @@ def site_key(site: str, zone: str = "") -> str:
 def judge_site(draft: Draft) -> list[SiteRow]:
     """The floor that a row of a list of sites means."""
     name = draft.get("site")[:80]
-    known = next((each for each in draft.known.sites if words.squeezed(each.name) == words.squeezed(name)), None)
+    known = next(iter(draft.known.named("sites", name)), None)
     if known is None:
         near = words.nearest(name, (each.name for each in draft.known.sites), 0.85)
         if near:

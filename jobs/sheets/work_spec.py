@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Literal
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -47,7 +48,7 @@ class WorkRow:
 def _set(draft: Draft) -> Thing:
     text = draft.get("set")
     form = words.squeezed(text)
-    found = list({each.key: each for each in draft.known.sets if words.squeezed(each.name) == form}.values())
+    found = list({each.key: each for each in draft.known.named("sets", text)}.values())
     grit: Grit | None = draft.get("step")
     if len(found) > 1 and grit is not None:
         types = {each.key for each in draft.known.tool_types if each.grit == grit.grit}
@@ -72,22 +73,35 @@ def _set(draft: Draft) -> Thing:
     return next(each for each in found if each.key == chosen)
 
 
-def _named(draft: Draft, name: str, things: tuple[Thing, ...], right: str) -> Thing | None:
+def _named(draft: Draft, name: str, right: str, inside: str = "") -> Thing | None:
+    """The job, site or zone that a cell names; None for an empty cell. Two of one name are asked about."""
     text = draft.get(name)
     if not text:
         return None
-    found = [each for each in things if words.squeezed(each.name) == words.squeezed(text)]
+    kinds: dict[str, Literal["jobs", "sites", "zones"]] = {"job": "jobs", "site": "sites", "zone": "zones"}
+    kind = kinds[name]
+    found = [each for each in draft.known.named(kind, text) if not inside or each.inside == inside]
     if not found:
-        near = words.nearest(text, (each.name for each in things), 0.7)
+        names = (each.name for each in getattr(draft.known, kind) if not inside or each.inside == inside)
+        near = words.nearest(text, names, 0.7)
         draft.refuse(name, right, near[0] if near else "")
-    return found[0]
+    if len(found) == 1:
+        return found[0]
+    chosen = draft.ask(
+        name,
+        "which",
+        _("Which %(name)s?") % {"name": text},
+        _("You have %(n)s of this name.") % {"n": len(found)},
+        [(each.key, ", ".join(part for part in (each.name, each.says) if part)) for each in found[:6]],
+        like=f"which:{name}:{words.squeezed(text)}",
+    )
+    return next(each for each in found if each.key == chosen)
 
 
 def _zone(draft: Draft, site_key: str) -> Thing | None:
+    if draft.get("zone"):
+        return _named(draft, "zone", _("A floor of this site."), inside=site_key)
     zones = tuple(each for each in draft.known.zones if each.inside == site_key)
-    text = draft.get("zone")
-    if text:
-        return _named(draft, "zone", zones, _("A floor of this site."))
     if len(zones) < 2:
         return zones[0] if zones else None
     chosen = draft.ask(
@@ -105,10 +119,8 @@ def judge_work(draft: Draft) -> list[WorkRow]:
     """The work that a row means."""
     units = draft.known.units
     the_set = _set(draft)
-    job = _named(draft, "job", draft.known.jobs, _("A job you have. Bring in the list of jobs first, if it is new."))
-    site = _named(
-        draft, "site", draft.known.sites, _("A site you have. Bring in the list of sites first, if it is new.")
-    )
+    job = _named(draft, "job", _("A job you have. Bring in the list of jobs first, if it is new."))
+    site = _named(draft, "site", _("A site you have. Bring in the list of sites first, if it is new."))
     if job is None and site is None:
         draft.refuse("job", _("The job or the site where the set worked."))
     site_key = job.inside if job is not None else site.key if site is not None else ""
