@@ -15,6 +15,7 @@ from scipy.special import log_ndtr, ndtr, ndtri, ndtri_exp
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
 
 _TINY = 1e-12
 _LOG_2PI = float(np.log(2 * np.pi))

@@ -10,111 +10,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
-from inventory.numerics.lead_time import LeadTime
-from inventory.numerics.life import LifeLeft, LifePopulation, Readings, draw_life_left, life_left
-from inventory.numerics.lognormal import Floats
-from jobs.numerics.dice import Key, Purpose, uniforms
+from inventory.numerics.life import LifeLeft, Readings, draw_life_left, life_left
+from inventory.numerics.lognormal import Floats, Ints
+from jobs.numerics.dice import Key, Purpose, number_of, uniforms
+from jobs.numerics.rack import Horizon, PlannedStep, RackSet, TypeOnRack, check_inputs, week_of
 
 DRAWS = 2000
 FINISH_LIMIT = 0.90  # METHODS 3
 LEFTOVER_SHARE = 0.5  # a set that does half its rating with less than an even chance is a leftover, METHODS 3
 CULL_M2 = 60.0  # a set with less than an even chance of this is not sent out, METHODS 1.2: our assumption
-AREA_ERROR = 0.12  # relative SD of true against planned area: our assumption, METHODS 5.1
 SLIP_DAYS = (3.0, 7.0, -3.0)  # mean, SD, least slip of an unconfirmed start: our assumption, METHODS 5.1
-_MOST_SETS_PER_STEP = 200
 _KNOTS = 65
-
-Ints = npt.NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class RackSet:
-    """A usable set of the shop, wherever it lies. used_m2 0 = fresh; the rest as in `inventory.numerics.life`.
-
-    reading_area_m2, reading_share, reading_error_share: wear read (NaN = none). ready_day: first day it can go out.
-    """
-
-    set_id: Key
-    type_id: Key
-    used_m2: float = 0.0
-    entered_at_m2: float = 0.0
-    entered_error_m2: float = 0.0
-    reading_area_m2: float = float("nan")
-    reading_share: float = float("nan")
-    reading_error_share: float = 0.025
-    ready_day: int = 0
-
-    @property
-    def is_fresh(self) -> bool:
-        return self.used_m2 <= 0 and self.entered_error_m2 <= 0
-
-
-@dataclass(frozen=True)
-class PlannedStep:
-    """One set's worth of planned work: a step of a job on one load (two machines = two steps with half the area).
-
-    day: planned start. area_m2: reference area of the whole step, passes included. award_chance: 1 once won.
-    area_error: relative SD of the true area (passes included). confirmed: the date does not slip.
-    """
-
-    job_id: Key
-    step_id: Key
-    type_id: Key
-    day: int
-    area_m2: float
-    award_chance: float = 1.0
-    area_error: float = AREA_ERROR
-    confirmed: bool = False
-
-
-@dataclass(frozen=True)
-class TypeOnRack:
-    """A tool type as the purchaser knows it.
-
-    population: from `life.fit_population`. lead: None when nobody knows the supplier's. arrival_days: expected day of
-    each set on order. turn_days: days from one step's start until the set can start another (drying, soaking, travel).
-    review_days: how often somebody looks at what to order. cover_days: how long an order is to last beyond its lead
-    time and the review. pack, minimum: sets per pack, least sets per order.
-    """
-
-    type_id: Key
-    population: LifePopulation
-    lead: LeadTime | None = None
-    arrival_days: tuple[int, ...] = ()
-    turn_days: int = 2
-    review_days: int = 7
-    cover_days: int = 28
-    pack: int = 1
-    minimum: int = 1
-
-
-@dataclass(frozen=True)
-class Horizon:
-    """How far is looked. working_days: working days from today to day d, d = 0...days (`calendar.working_days_ahead`).
-
-    first_week_days: days of the current week still to come, today included (7 on a Monday), so that weeks are
-    calendar weeks; weeks: how many, the current one counted.
-    """
-
-    working_days: Sequence[int]
-    weeks: int = 26
-    first_week_days: int = 7
-
-    @property
-    def days(self) -> int:
-        return horizon_days(self.weeks, self.first_week_days)
-
-
-def horizon_days(weeks: int = 26, first_week_days: int = 7) -> int:
-    """Days looked ahead: the last day of the last week."""
-    return first_week_days + 7 * (weeks - 1) - 1
 
 
 @dataclass(frozen=True)
@@ -181,9 +93,9 @@ def simulate_need(
     Raises: ValueError naming the parameter.
     Limits: as the module says; a step is at most 200 rated lives.
     """
-    _check(kind, sets, steps, horizon, draws)
-    ordered = sorted(steps, key=lambda s: (s.day, int(_number(s.job_id)), int(_number(s.step_id))))
-    worn = sorted((s for s in sets if not s.is_fresh), key=lambda s: _number(s.set_id))
+    check_inputs(kind, sets, steps, horizon, draws)
+    ordered = sorted(steps, key=lambda s: (s.day, number_of(s.job_id), number_of(s.step_id)))
+    worn = sorted((s for s in sets if not s.is_fresh), key=lambda s: number_of(s.set_id))
     fresh = sum(s.is_fresh for s in sets)
     world = uniforms(seed, Purpose.TOOL_TYPE, kind.type_id, 1, draws)[0]
 
@@ -194,42 +106,6 @@ def simulate_need(
     weeks = _by_week(days, areas, horizon)
     open_day, open_job = _run(kind, worn, lives, news, world, ordered, jobs, days, areas, seed)
     return NeedDraws(jobs, open_day, open_job, weeks, life_here, fresh)
-
-
-def _check(
-    kind: TypeOnRack, sets: Sequence[RackSet], steps: Sequence[PlannedStep], horizon: Horizon, draws: int
-) -> None:
-    if draws < 1:
-        raise ValueError(f"`draws` must be 1 or more; got {draws}.")
-    if horizon.weeks < 1 or not 1 <= horizon.first_week_days <= 7:
-        raise ValueError(
-            f"`horizon` must have 1 or more weeks and 1 to 7 days in the first; got {horizon.weeks} and "
-            f"{horizon.first_week_days}."
-        )
-    if len(horizon.working_days) < horizon.days + 1:
-        raise ValueError(f"`working_days` must reach day {horizon.days}; got {len(horizon.working_days) - 1}.")
-    if any(later < earlier for earlier, later in pairwise(horizon.working_days)):
-        raise ValueError("`working_days` must not fall from one day to the next.")
-    if min(kind.turn_days, kind.review_days, kind.cover_days) < 0 or min(kind.pack, kind.minimum) < 1:
-        raise ValueError("`turn_days`, `review_days`, `cover_days` must be 0 or more, `pack` and `minimum` 1 or more.")
-    every: list[RackSet | PlannedStep] = [*sets, *steps]
-    for one in every:
-        if one.type_id != kind.type_id:
-            raise ValueError(f"`type_id` must be {kind.type_id} for all sets and steps; got {one.type_id}.")
-    most = _MOST_SETS_PER_STEP * kind.population.rated_m2
-    for step in steps:
-        if not 0 < step.area_m2 <= most:
-            raise ValueError(f"`area_m2` of step {step.step_id} must be above 0, up to {most:g}; got {step.area_m2}.")
-        if not 0 <= step.award_chance <= 1:
-            raise ValueError(
-                f"`award_chance` of step {step.step_id} must lie between 0 and 1; got {step.award_chance}."
-            )
-        if not 0 <= step.area_error <= 2:
-            raise ValueError(f"`area_error` of step {step.step_id} must lie between 0 and 2; got {step.area_error}.")
-
-
-def _number(key: Key) -> int:
-    return key if isinstance(key, int) else key.int
 
 
 def _beliefs(worn: Sequence[RackSet]) -> dict[str, Any]:
@@ -301,11 +177,6 @@ def _by_week(days: Floats, areas: Floats, horizon: Horizon) -> Floats:
         there = np.isfinite(day)
         out[week_of(day[there], horizon), columns[there]] += area[there]
     return out
-
-
-def week_of(days: Floats, horizon: Horizon) -> Ints:
-    """Index of the calendar week of each (finite) day."""
-    return np.asarray((days.astype(np.int64) - horizon.first_week_days) // 7 + 1, dtype=np.int64)
 
 
 def _tables(left: LifeLeft, rated_m2: float) -> _Tables:

@@ -29,11 +29,12 @@ def uniforms(seed: int, purpose: Purpose, key: Key, rows: int, draws: int, slot:
     seed: the shop's stored integer, 0 or more. key: a database key, never a position in a list.
     Source: METHODS 5.3 (SeedSequence with a spawn key, PCG64).
     """
-    stream = np.random.SeedSequence(entropy=seed, spawn_key=(int(purpose), _number(key), slot))
+    stream = np.random.SeedSequence(entropy=seed, spawn_key=(int(purpose), number_of(key), slot))
     return np.random.Generator(np.random.PCG64(stream)).random((rows, draws))
 
 
-def _number(key: Key) -> int:
+def number_of(key: Key) -> int:
+    """The key as a whole number. Raises: ValueError below 0."""
     number = key.int if isinstance(key, UUID) else int(key)
     if number < 0:
         raise ValueError(f"`key` must be 0 or more; got {key}.")

@@ -11,19 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.numerics.lognormal import Floats
-from jobs.numerics.demand import (
-    DRAWS,
-    Horizon,
-    Ints,
-    NeedDraws,
-    PlannedStep,
-    RackSet,
-    TypeOnRack,
-    simulate_need,
-    week_of,
-)
+from inventory.numerics.lognormal import Floats, Ints
+from jobs.numerics.demand import DRAWS, NeedDraws, simulate_need
 from jobs.numerics.dice import Key, Purpose, uniforms
+from jobs.numerics.rack import Horizon, PlannedStep, RackSet, TypeOnRack, week_of
 
 CERTAINTY = 0.95
 

@@ -13,8 +13,9 @@ from scipy import stats
 from inventory.numerics.life import LifePopulation, chance_to_finish, fit_population
 from inventory.numerics.lognormal import Belief
 from jobs.numerics import demand
-from jobs.numerics.demand import Horizon, PlannedStep, RackSet, TypeOnRack, horizon_days, simulate_need
+from jobs.numerics.demand import simulate_need
 from jobs.numerics.dice import Purpose, uniforms
+from jobs.numerics.rack import Horizon, PlannedStep, RackSet, TypeOnRack, horizon_days, week_of
 
 HORIZON = Horizon([day * 5 // 7 for day in range(182)])
 
@@ -116,7 +117,7 @@ def test_weeks_are_calendar_weeks():
     horizon = Horizon(list(range(60)), weeks=3, first_week_days=3)  # a Friday
 
     assert horizon.days == horizon_days(3, 3) == 16
-    assert demand.week_of(np.array([0.0, 2, 3, 9, 10, 16]), horizon).tolist() == [0, 0, 1, 1, 2, 2]
+    assert week_of(np.array([0.0, 2, 3, 9, 10, 16]), horizon).tolist() == [0, 0, 1, 1, 2, 2]
 
 
 def _naive(kind, worn, lives, news, tables, steps, days, areas, world):

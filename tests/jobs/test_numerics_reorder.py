@@ -13,7 +13,7 @@ from inventory import calendar
 from inventory.numerics.lead_time import LeadTime, fit_lead_time
 from inventory.numerics.life import LifePopulation, fit_population
 from inventory.numerics.lognormal import Belief
-from jobs.numerics.demand import Horizon, PlannedStep, RackSet, TypeOnRack
+from jobs.numerics.rack import Horizon, PlannedStep, RackSet, TypeOnRack
 from jobs.numerics.reorder import forecast_need, smallest_level
 
 # Monday 2 March 2026, a week of five days, no closed days.
