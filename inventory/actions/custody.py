@@ -171,14 +171,14 @@ def scan_out_many(
     """
     person = who.entered_by or who.done_by
     with transaction.atomic():
-        states, waters = _locked(tool_sets, branch, now)
+        states, waters = locked(tool_sets, branch, now)
         if (known := already(who.act_id)) is not None:
             return _again(known, tool_sets)
         leaves_at, _doubt = happened_at(who, now)
         lines: list[NewLine] = []
         refused: list[tuple[ToolSet, Refused]] = []
         passed: dict[UUID, Passed] = {}
-        for tool_set in _once(tool_sets):
+        for tool_set in once(tool_sets):
             state = states[tool_set.pk]
             try:
                 answer = _may_leave(
@@ -204,7 +204,7 @@ def scan_out_many(
         if not lines:
             return ScannedMany(None, (), tuple(refused), {})
         recorded = record(who, branch, lines, now=now)
-    taken = tuple(tool_set for tool_set in _once(tool_sets) if tool_set.pk in passed)
+    taken = tuple(tool_set for tool_set in once(tool_sets) if tool_set.pk in passed)
     return ScannedMany(recorded, taken, tuple(refused), passed)
 
 
@@ -254,12 +254,12 @@ def scan_in_many(
     """Take several sets back in one act; each that cannot come in is given back with why."""
     person = who.entered_by or who.done_by
     with transaction.atomic():
-        states = _locked_states(tool_sets)
+        states = locked_states(tool_sets)
         if (known := already(who.act_id)) is not None:
             return _again(known, tool_sets)
         lines: list[NewLine] = []
         refused: list[tuple[ToolSet, Refused]] = []
-        for tool_set in _once(tool_sets):
+        for tool_set in once(tool_sets):
             measured = (heights or {}).get(tool_set.pk)
             try:
                 lines += _in_lines(
@@ -271,7 +271,7 @@ def scan_in_many(
             return ScannedMany(None, (), tuple(refused), {})
         recorded = record(who, branch, lines, now=now)
     kept = {line.tool_set.pk for line in lines if line.tool_set is not None}
-    taken = tuple(tool_set for tool_set in _once(tool_sets) if tool_set.pk in kept)
+    taken = tuple(tool_set for tool_set in once(tool_sets) if tool_set.pk in kept)
     return ScannedMany(recorded, taken, tuple(refused), {})
 
 
@@ -293,7 +293,7 @@ def hand_over(
     """
     person = who.entered_by or who.done_by
     with transaction.atomic():
-        states, waters = _locked([tool_set], branch, now)
+        states, waters = locked([tool_set], branch, now)
         if (known := already(who.act_id)) is not None:
             return known
         state = states[tool_set.pk]
@@ -340,7 +340,7 @@ def move(
     """
     person = who.entered_by or who.done_by
     with transaction.atomic():
-        state = _locked_states([tool_set])[tool_set.pk]
+        state = locked_states([tool_set])[tool_set.pk]
         if (known := already(who.act_id)) is not None:
             return known
         check_ours(state, branch)
@@ -370,7 +370,7 @@ def move_place(
     if inside.pk == place.pk or inside.inside_id == place.pk:
         raise Refused(_("%(place)s cannot lie in itself.") % {"place": place.name}, _("Choose another place."))
     lines = [NewLine("moved", None, place, {"to_place": inside})]
-    lines += [NewLine("seen", tool_set, None, {"to_place": place}) for tool_set in _once(tool_sets)]
+    lines += [NewLine("seen", tool_set, None, {"to_place": place}) for tool_set in once(tool_sets)]
     return record(who, branch, lines, now=now)
 
 
@@ -382,7 +382,7 @@ def seen(
     Raises NotReceived, OtherBranch.
     """
     with transaction.atomic():
-        check_ours(_locked_states([tool_set])[tool_set.pk], branch)
+        check_ours(locked_states([tool_set])[tool_set.pk], branch)
         if (known := already(who.act_id)) is not None:
             return known
         columns = {"to_place": place, "peg": peg or None}
@@ -395,7 +395,7 @@ def found(who: Who, branch: Branch, tool_set: ToolSet, place: Place, *, now: dat
     Raises NotReceived, OtherBranch, AlreadyThere when it was not missing.
     """
     with transaction.atomic():
-        state = _locked_states([tool_set])[tool_set.pk]
+        state = locked_states([tool_set])[tool_set.pk]
         if (known := already(who.act_id)) is not None:
             return known
         check_ours(state, branch)
@@ -427,11 +427,11 @@ def say_where(
     if not tool_sets:
         raise Refused(_("No set was named."), _("Choose the sets the answer is for."))
     with transaction.atomic():
-        states = _locked_states(tool_sets)
+        states = locked_states(tool_sets)
         if (known := already(who.act_id)) is not None:
             return known
         lines: list[NewLine] = []
-        for tool_set in _once(tool_sets):
+        for tool_set in once(tool_sets):
             check_ours(states[tool_set.pk], branch)
             if answer == "lost":
                 columns: dict[str, Any] = {"trouble_kind": "lost", "outing": states[tool_set.pk].outing}
@@ -458,18 +458,18 @@ def _again(known: Recorded, tool_sets: Sequence[ToolSet]) -> ScannedMany:
     return ScannedMany(known, tuple(tool_set for tool_set in tool_sets if tool_set.pk in kept), (), {})
 
 
-def _once(tool_sets: Iterable[ToolSet]) -> list[ToolSet]:
+def once(tool_sets: Iterable[ToolSet]) -> list[ToolSet]:
     return list({tool_set.pk: tool_set for tool_set in tool_sets}.values())
 
 
-def _locked_states(tool_sets: Sequence[ToolSet]) -> dict[UUID, SetState]:
+def locked_states(tool_sets: Sequence[ToolSet]) -> dict[UUID, SetState]:
     """The states under lock, with what sentences need loaded."""
     lock_states(tool_sets)
     return {state.pk: state for state in states_with_types(tool_set.pk for tool_set in tool_sets)}
 
 
-def _locked(tool_sets: Sequence[ToolSet], branch: Branch, now: datetime) -> tuple[dict[UUID, SetState], Waters]:
-    states = _locked_states(tool_sets)
+def locked(tool_sets: Sequence[ToolSet], branch: Branch, now: datetime) -> tuple[dict[UUID, SetState], Waters]:
+    states = locked_states(tool_sets)
     return states, waters_of(states.values(), branch, at=now)
 
 

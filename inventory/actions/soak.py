@@ -1,0 +1,214 @@
+"""What people do with water: put sets in a tub, read its water, confirm a soak by name, take sets out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.actions.custody import locked, locked_states, once
+from inventory.actions.gate import NeedsRight, check_here, check_ours, name_of
+from inventory.actions.ledger import NewLine, Recorded, Who, already, record
+from inventory.models import Branch, Place, SetState, ToolSet
+from inventory.models.choices import Fitness, LeftHow, PlaceKind, SoakNeed
+from inventory.refusals import Refused
+from inventory.rights import Right
+from inventory.soak_words import soak_words
+from inventory.units import Amount
+from inventory.units.limits import judge_temperature
+
+
+class NotWater(Refused):
+    """The place is no tub and no bucket."""
+
+    code = "not_water"
+
+
+class TubFull(Refused):
+    """The tub has not so many places left."""
+
+    code = "tub_full"
+
+
+class NeedsNoSoak(Refused):
+    """The tool type asks for no water, or the set is retired."""
+
+    code = "needs_no_soak"
+
+
+class NotSoaking(Refused):
+    """The set lies in no tub."""
+
+    code = "not_soaking"
+
+
+class NotReady(Refused):
+    """The set's hours are not done, so there is nothing to confirm."""
+
+    code = "not_ready"
+
+
+class WaterRefused(Refused):
+    """The temperature cannot be."""
+
+    code = "water"
+
+
+class WaterDoubted(Refused):
+    """The temperature is unlikely: correct it, or say that it is right."""
+
+    code = "water_doubted"
+
+
+def put_in(
+    who: Who, branch: Branch, tool_sets: Sequence[ToolSet], tub: Place, *, now: datetime, peg: str = ""
+) -> Recorded:
+    """Put sets in a tub (or a bucket): their soak begins.
+
+    The tub's row is locked too, so that two people cannot fill the last place twice.
+    Raises NotWater, TubFull, NeedsNoSoak, and the gate's refusals for a set that is elsewhere or not ours.
+    """
+    sets = once(tool_sets)
+    with transaction.atomic():
+        if tub.kind not in (PlaceKind.TUB, PlaceKind.BUCKET):
+            raise NotWater(_("%(place)s holds no water.") % {"place": tub.name}, _("Choose a tub or a bucket."))
+        Place.objects.select_for_update().get(pk=tub.pk)
+        states = locked_states(sets)
+        if (known := already(who.act_id)) is not None:
+            return known
+        for state in states.values():
+            _check_soakable(state, branch, tub, now, who)
+        _check_room(tub, [state for state in states.values() if state.place_id != tub.pk])
+        lines = [
+            NewLine("soak_begun", tool_set, None, {"to_place": tub, "peg": peg or None}) for tool_set in sets
+        ]
+        return record(who, branch, lines, now=now)
+
+
+def take_out(
+    who: Who,
+    branch: Branch,
+    tool_sets: Sequence[ToolSet],
+    place: Place,
+    *,
+    now: datetime,
+    peg: str = "",
+) -> Recorded:
+    """Take sets out of their tub to another place: their soak ends. Into a bucket they go on hanging in water.
+
+    Raises NotSoaking.
+    """
+    sets = once(tool_sets)
+    with transaction.atomic():
+        states = locked_states(sets)
+        if (known := already(who.act_id)) is not None:
+            return known
+        for state in states.values():
+            check_ours(state, branch)
+            if not state.soaking:
+                raise NotSoaking(
+                    _("%(set)s lies in no tub.") % {"set": name_of(state)}, _("Move it instead, or put it in a tub.")
+                )
+        left_how = LeftHow.IN_WATER if place.kind == PlaceKind.BUCKET else None
+        lines = [
+            NewLine("soak_ended", tool_set, None, {"to_place": place, "peg": peg or None, "left_how": left_how})
+            for tool_set in sets
+        ]
+        return record(who, branch, lines, now=now)
+
+
+def confirm(who: Who, branch: Branch, tool_sets: Sequence[ToolSet], *, now: datetime) -> Recorded:
+    """Confirm by name that sets whose hours are done are wet through.
+
+    Raises NeedsRight, and NotReady saying until when a set soaks or that it is dry.
+    """
+    person = who.done_by
+    if not person.can(Right.CONFIRM_SOAK):
+        raise NeedsRight(
+            _("%(person)s may not confirm a soak.") % {"person": person.name},
+            _("Ask a crew lead or the shop manager to confirm it."),
+        )
+    sets = once(tool_sets)
+    with transaction.atomic():
+        states, waters = locked(sets, branch, now)
+        if (known := already(who.act_id)) is not None:
+            return known
+        for state in states.values():
+            check_ours(state, branch)
+            answer = waters.now(state.pk, now)
+            if answer.state != "soaked, not confirmed":
+                words = soak_words(answer, branch, now, units=person.units, clock_24h=person.clock_24h)
+                raise NotReady(
+                    _("%(set)s: %(state)s.") % {"set": name_of(state), "state": words.line},
+                    _("Only a set whose hours are done and that nobody confirmed is confirmed."),
+                )
+        return record(who, branch, [NewLine("conditioning_confirmed", tool_set) for tool_set in sets], now=now)
+
+
+def read_water(who: Who, branch: Branch, tub: Place, water: Amount, *, now: datetime, sure: bool = False) -> Recorded:
+    """Write down a tub's water temperature; it counts for every set that lay in it then.
+
+    water: the temperature in degrees Celsius with value and unit as entered; sure: an unlikely one is kept.
+    Raises NotWater, WaterRefused, WaterDoubted.
+    """
+    if tub.kind not in (PlaceKind.TUB, PlaceKind.BUCKET):
+        raise NotWater(_("%(place)s holds no water.") % {"place": tub.name}, _("Choose a tub or a bucket."))
+    judged = judge_temperature(water.si, who.done_by.units)  # type: ignore[arg-type]  # the choices are the same
+    if judged.answer == "refuse":
+        raise WaterRefused(judged.sentence, field="water")
+    if judged.answer == "ask" and not sure:
+        raise WaterDoubted(judged.sentence, field="water")
+    columns = {"temperature_c": water.si, "amount_value": str(water.value)[:24], "amount_unit": water.unit}
+    return record(who, branch, [NewLine("water_read", None, tub, columns)], now=now)
+
+
+def _check_soakable(state: SetState, branch: Branch, tub: Place, now: datetime, who: Who) -> None:
+    check_ours(state, branch)
+    if tub.kind == PlaceKind.TUB:
+        check_here(state, None, now, who.done_by)
+    if state.fitness == Fitness.RETIRED:
+        raise NeedsNoSoak(
+            _("%(set)s is retired.") % {"set": name_of(state)}, _("If it still works, the shop manager clears it first.")
+        )
+    if state.tool_set.tool_type.soak_need == SoakNeed.NONE:
+        raise NeedsNoSoak(
+            _("%(set)s, %(type)s, needs no water.") % {"set": name_of(state), "type": state.tool_set.tool_type.name},
+            _("If its sheet says otherwise, change its tool type first."),
+        )
+    if state.soaking and state.place_id == tub.pk:
+        raise NeedsNoSoak(
+            _("%(set)s is in %(tub)s already.") % {"set": name_of(state), "tub": tub.name}, _("Scan the next one.")
+        )
+
+
+def room_left(tub: Place) -> int | None:
+    """How many more sets a tub takes; None when its room was never said."""
+    if tub.room_sets is None:
+        return None
+    return max(0, tub.room_sets - SetState.objects.filter(place=tub).exclude(fitness=Fitness.RETIRED).count())
+
+
+def _check_room(tub: Place, coming: Sequence[SetState]) -> None:
+    room = room_left(tub)
+    if room is None or len(coming) <= room:
+        return
+    others = [
+        (other.name, left)
+        for other in Place.objects.filter(branch_id=tub.branch_id, kind=PlaceKind.TUB, active=True).exclude(pk=tub.pk)
+        if (left := room_left(other)) is None or left >= len(coming)
+    ]
+    next_step = (
+        _("%(tub)s has room.") % {"tub": others[0][0]} if others else _("Take a set out first, or put in fewer.")
+    )
+    raise TubFull(
+        ngettext(
+            "%(tub)s has %(room)s place left, for %(wanted)s sets.",
+            "%(tub)s has %(room)s places left, for %(wanted)s sets.",
+            room,
+        )
+        % {"tub": tub.name, "room": room, "wanted": len(coming)},
+        next_step,
+    )
