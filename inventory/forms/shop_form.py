@@ -20,9 +20,10 @@ WORDS = {
     "empty": _("This file is empty. Choose another one."),
 }
 UNREAD = {
-    forms.IntegerField: _("Write a whole number, such as 5."),
+    # Django's number fields with decimals descend from its whole-number field: they come first.
     forms.FloatField: _("Write a number, such as 6.8."),
     forms.DecimalField: _("Write a number, such as 6.8."),
+    forms.IntegerField: _("Write a whole number, such as 5."),
     forms.DateField: _("Write a day, such as 2025-05-14."),
     forms.DateTimeField: _("Write a day and a time, such as 2025-05-14 16:50."),
     forms.TimeField: _("Write a time, such as 16:50."),

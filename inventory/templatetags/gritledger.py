@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from typing import Any
+from uuid import uuid4
 
 from django import template
 from django.template import Context
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext_lazy as _
 
 from inventory import context as page_context
 from inventory import gauge as drawing
@@ -77,6 +79,12 @@ def grit(tool_type: Any, size: str = "stamp-m") -> SafeString:
 def ramp(place: int, count: int) -> str:
     """The class that sets `--grit` and `--on-grit` for a place of the ladder (0 coarse)."""
     return f"ramp-{int(place)}-of-{int(count)}"
+
+
+@register.simple_tag
+def act_id() -> SafeString:
+    """The hidden key of what a form does: a second press is the same act. Every form that writes to a ledger has it."""
+    return format_html('<input type="hidden" name="act_id" value="{}">', uuid4())
 
 
 @register.simple_tag
@@ -158,3 +166,26 @@ def sure_words(chance: float) -> str:
     if chance >= 0.95:
         return gettext("over 95\u00a0% sure")
     return gettext("%(chance)s\u00a0%% sure") % {"chance": int(max(chance, 0.0) * 100 + 1e-9) // 5 * 5}
+
+
+@register.inclusion_tag("parts/rack_legend.html")
+def rack_legend(ladder_place: int = 6, ladder_count: int = 10) -> dict[str, Any]:
+    """What the shapes of the rack mean, drawn in the colour of one place."""
+    life: dict[str, Any] = {"at_least": 0.45, "likely": 0.6, "up_to": 0.75}
+    shapes: list[tuple[dict[str, Any], Any]] = [
+        ({"water": "conditioned"}, _("Conditioned")),
+        ({"water": "dry"}, _("Dry, or needs no soak")),
+        ({"water": "soaking"}, _("Soaking")),
+        ({"water": "soaked"}, _("Soaked, not confirmed")),
+        ({"out": True}, _("Out")),
+        ({"aside": True}, _("Set aside")),
+        ({"glazed": True}, _("Glazed")),
+        ({"missing": True}, _("Missing")),
+    ]
+    return {
+        "whole": drawing.GaugeFace(ladder_place, ladder_count, **life),
+        "legend": [
+            {"face": drawing.GaugeFace(ladder_place, ladder_count, **life, **facts), "words": words}
+            for facts, words in shapes
+        ],
+    }

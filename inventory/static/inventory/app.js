@@ -44,8 +44,17 @@
       window.setTimeout(function () { if (form.dataset.sent && !button.dataset.words) { button.dataset.words = button.innerHTML; button.textContent = document.body.dataset.busy; } }, 400);
     }
   });
+  function fresh() {
+    var part = crypto.getRandomValues(new Uint8Array(16));
+    part[6] = (part[6] & 15) | 64;
+    part[8] = (part[8] & 63) | 128;
+    return Array.from(part, function (byte) { return byte.toString(16).padStart(2, "0"); }).join("")
+      .replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+  }
+  /* Back to a page that was sent: pressing again is a new act. */
   window.addEventListener("pageshow", function (event) {
     if (!event.persisted) { return; }
+    document.querySelectorAll("input[name=act_id]").forEach(function (field) { field.value = fresh(); });
     document.querySelectorAll("form[data-sent]").forEach(function (form) {
       delete form.dataset.sent;
       form.querySelectorAll("[aria-busy]").forEach(function (button) {
