@@ -165,8 +165,8 @@ def keep_places(place_ids: Iterable[UUID | None]) -> int:
             newest[place_id] = line
     changed = 0
     for place in Place.objects.filter(pk__in=wanted).order_by("pk"):
-        line = newest.get(place.pk)
-        inside = UUID(line.to_place) if line and line.to_place not in (None, UNKNOWN_PLACE) else None
+        last = newest.get(place.pk)
+        inside = UUID(last.to_place) if last and last.to_place not in (None, UNKNOWN_PLACE) else None
         if place.inside_id != inside:
             place.inside_id = inside
             place.save(update_fields=["inside"])

@@ -165,7 +165,7 @@ def facts_from_json(data: dict[str, Any]) -> SetFacts:
     """Facts from their plain data; columns unknown here are passed over, missing ones keep their start."""
     known = {name.name for name in fields(SetFacts)}
     facts = SetFacts(**{key: value for key, value in data.items() if key in known})
-    facts.uses = {key: [Use(**use) for use in uses] for key, uses in facts.uses.items()}
+    facts.uses = {key: [Use(**use) for use in uses] for key, uses in data.get("uses", {}).items()}
     return facts
 
 

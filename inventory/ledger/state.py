@@ -2,7 +2,7 @@
 
 ``fold`` is used by the writer and by ``rebuild`` alike. Every kind in every state gives a state and flags, none raises.
 What each kind does stands in inventory/ledger/steps.py; the table of kinds and states in DEVELOPERS.md is made from it
-and held by tests/inventory/ledger/test_table.py. What a flag says to people: inventory/ledger/flags.py.
+and held by tests/inventory/ledger/test_table.py. What a flag says to people: inventory/flags.py.
 """
 
 from __future__ import annotations
@@ -30,8 +30,8 @@ class _Standing:
     accepted: frozenset[str]
 
     def gone(self, line: Line) -> bool:
-        """Whether the line counts as never written. A void stays a void also in an act that is voided."""
-        return line.kind != "voided" and (line.id in self.voided or line.act in self.dropped)
+        """Whether the line counts as never written. Voids and answers stand also in an act voided as a whole."""
+        return line.id in self.voided or (line.act in self.dropped and line.kind not in ("voided", "settled"))
 
     def waits(self, line: Line) -> bool:
         """Whether the line was recorded without the right and nobody has accepted it yet."""
@@ -41,10 +41,10 @@ class _Standing:
 def fold(lines: Iterable[Line], *, voided_acts: frozenset[str] = frozenset()) -> SetFacts:
     """Give the state that a ledger adds up to.
 
-    lines: every entry of the set (of all sets that are the same as it), in any order.
+    lines: every entry of the set (of all sets that are the same as it), in any order; one that comes twice counts once.
     voided_acts: acts voided as a whole by a line in another set's ledger ("pieces changed" acts).
     """
-    ordered = sorted(lines, key=lambda line: line.order)
+    ordered = sorted({line.id: line for line in lines}.values(), key=lambda line: line.order)
     facts = SetFacts()
     standing = _standing(ordered, voided_acts, facts)
     counting = [line for line in ordered if not standing.gone(line)]

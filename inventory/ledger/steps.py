@@ -258,10 +258,7 @@ def _soak_ended(facts: SetFacts, line: Line) -> None:
     if not facts.soaking:
         flag(facts, line, "was_not_soaking")
     _leave_water(facts, line)
-    if line.to_place is not None:
-        _put(facts, line, line.to_place, line.to_place_kind)
-    _answer_left(facts, line)
-    _sighted(facts, line)
+    _sight_at(facts, line, "moved_while_out")
 
 
 def _confirmed(facts: SetFacts, line: Line) -> None:
@@ -303,8 +300,14 @@ def _worked(facts: SetFacts, line: Line) -> None:
     )
     key = "|".join((line.shift_uuid or f"visit {line.visit_uuid}", line.step_key or "", line.floor_uuid or ""))
     facts.uses.setdefault(key, []).append(use)
-    if line.wet_dry == "wet" and line.basis != "guessed":
-        # A guess is nobody's word that the set was wet then; it must not keep a set conditioned.
+    if line.basis == "guessed":
+        # A guess is nobody's word that the set ran then; it must not keep a set conditioned.
+        return
+    if facts.soaking:
+        # Taken out of its tub without a word: whatever it lay there after that is no soak.
+        flag(facts, line, "worked_while_soaking")
+        _leave_water(facts, line)
+    if line.wet_dry == "wet":
         facts.last_wet_work_at = iso(line.at)
         _water_moment(facts, line, "wet_work")
 
