@@ -1,0 +1,101 @@
+"""Who has what: sets of an outing, sets of a place, open outings, and which set could go instead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db.models import Count, F, QuerySet
+
+from inventory.hooks import next_use
+from inventory.models import Branch, Outing, Place, SetState, ToolType
+from inventory.models.choices import Fitness, PlaceKind
+from inventory.queries.soak import waters_of
+
+# So many sets of a type are looked at for one that could go instead; the rack's best are among them.
+_LOOKED_AT = 40
+
+
+def open_outings(branch: Branch) -> list[Outing]:
+    """Open outings by leaving time, each with ``out_count`` and its van and holder loaded; one query."""
+    return list(
+        Outing.objects.filter(branch=branch, closed_at__isnull=True)
+        .select_related("van", "holder_person")
+        .annotate(out_count=Count("states"))
+        .order_by("leaves_at", "name")
+    )
+
+
+def sets_of_outing(outing: Outing) -> list[SetState]:
+    """States of the sets out with it, coarse to fine, types and places loaded."""
+    return list(_loaded(SetState.objects.filter(outing=outing)))
+
+
+def sets_in(place: Place) -> list[SetState]:
+    """States of the sets that are in a place by the ledger, coarse to fine."""
+    return list(_loaded(SetState.objects.filter(place=place)))
+
+
+def _loaded(rows: QuerySet[SetState]) -> QuerySet[SetState]:
+    return (
+        rows.filter(main_id=F("tool_set_id"))
+        .select_related("tool_set__tool_type", "place")
+        .order_by("tool_set__tool_type__ladder_place", "code", "pk")
+    )
+
+
+def instead_of(
+    tool_type: ToolType, branch: Branch, *, leaves_at: datetime, starts_at: datetime, now: datetime
+) -> SetState | None:
+    """A set of this type that could leave now and is conditioned at the start, or None.
+
+    Free ones first (not reserved for the next two days), of those the least worked: whether a remnant would do as well
+    is the plan's question. Six queries.
+    """
+    rows = list(
+        SetState.objects.filter(
+            tool_set__tool_type=tool_type,
+            branch=branch,
+            main_id=F("tool_set_id"),
+            fitness=Fitness.USABLE,
+            outing__isnull=True,
+            place__kind__in=(PlaceKind.RACK, PlaceKind.TUB, PlaceKind.CRATE, PlaceKind.BUCKET),
+        )
+        .select_related("tool_set__tool_type", "place")
+        .order_by("worked_m2", "pk")[:_LOOKED_AT]
+    )
+    if not rows:
+        return None
+    waters = waters_of(rows, branch, at=now)
+    ready = [row for row in rows if waters.at_start(row.pk, leaves_at, starts_at, in_water=False).passes]
+    uses = next_use([row.pk for row in ready], now)
+    free = [row for row in ready if not _soon(uses.get(row.pk), now)]
+    return next(iter(free or ready), None)
+
+
+def _soon(use: object, now: datetime) -> bool:
+    starts = getattr(use, "starts_at", None)
+    return starts is not None and starts < now + timedelta(days=2)
+
+
+def roomiest_tub(branch: Branch) -> Place | None:
+    """The tub with the most places left; tubs of unknown room count as having one. One query."""
+    tubs = Place.objects.filter(branch=branch, kind=PlaceKind.TUB, active=True).annotate(lies=Count("states"))
+    best: tuple[int, Place] | None = None
+    for tub in tubs.order_by("name"):
+        room = 1 if tub.room_sets is None else tub.room_sets - tub.lies
+        if room > 0 and (best is None or room > best[0]):
+            best = (room, tub)
+    return best[1] if best else None
+
+
+def places_for(branch: Branch, kinds: Sequence[str]) -> list[Place]:
+    """Places in use of these kinds, by kind and name."""
+    return list(Place.objects.filter(branch=branch, kind__in=kinds, active=True).order_by("kind", "name"))
+
+
+def states_by_ids(set_ids: Sequence[UUID], branch: Branch) -> list[SetState]:
+    """States of these sets of the branch, in the order given; unknown ids are left out."""
+    rows = {row.pk: row for row in _loaded(SetState.objects.filter(pk__in=list(set_ids), branch=branch))}
+    return [rows[set_id] for set_id in set_ids if set_id in rows]

@@ -1,0 +1,75 @@
+"""What a scanned or typed text opens: a set, a place, an outing, a blank label, or why it opens nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.codes import CodeNotRead, read_code
+from inventory.models import Branch, Label, Outing, Place, ToolSet
+
+
+@dataclass(frozen=True)
+class Opened:
+    """What a code opens. Exactly one of tool_set, place, outing, blank or sentence says something.
+
+    label: None when a set's own code was typed. sentence: why nothing opens, and what to do.
+    """
+
+    text: str
+    label: Label | None = None
+    tool_set: ToolSet | None = None
+    place: Place | None = None
+    outing: Outing | None = None
+    blank: bool = False
+    sentence: str = ""
+
+    @property
+    def code(self) -> str:
+        """The code as printed, or the text as typed."""
+        return self.label.code if self.label is not None else self.text
+
+
+def open_text(text: str, branch: Branch) -> Opened:
+    """What this text opens at this branch: a code in any writing, a label's whole address, or a shop's own code.
+
+    Two queries at most. A label of another branch opens too: sets travel.
+    """
+    typed = " ".join(text.split())[:400]
+    try:
+        code = read_code(typed)
+    except CodeNotRead as problem:
+        return _own_code(typed, branch, str(problem))
+    label = (
+        Label.objects.filter(pk=code)
+        .select_related("opens_set__tool_type", "opens_place", "opens_outing__van", "opens_outing__holder_person")
+        .first()
+    )
+    if label is None:
+        sentence = _("No set has the code %(code)s. Look at the label again, or find the set by its type.")
+        return _own_code(typed, branch, sentence % {"code": code})
+    return Opened(typed, label, label.opens_set, label.opens_place, label.opens_outing, blank=label.blank)
+
+
+def _own_code(typed: str, branch: Branch, sentence: str) -> Opened:
+    """A set by the code the shop itself gave it; several with one code open none."""
+    found = (
+        list(
+            ToolSet.objects.filter(own_code__iexact=typed, state__branch=branch)
+            .exclude(own_code="")
+            .select_related("tool_type")[:2]
+        )
+        if typed and len(typed) <= 40
+        else []
+    )
+    if len(found) == 1:
+        return Opened(typed, tool_set=found[0])
+    if found:
+        count = ToolSet.objects.filter(own_code__iexact=typed, state__branch=branch).count()
+        words = ngettext(
+            "%(count)d set has the own code “%(code)s”.", "%(count)d sets have the own code “%(code)s”.", count
+        ) % {"count": count, "code": typed}
+        return Opened(typed, sentence=words + " " + _("Scan the label of the one you hold."))
+    return Opened(typed, sentence=sentence)
