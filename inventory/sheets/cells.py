@@ -199,6 +199,11 @@ def parse_hours(cell: Cell, field: Field, reading: Reading, known: Known) -> Amo
 
 def parse_height(cell: Cell, field: Field, reading: Reading, known: Known) -> Amount | Left:
     """A tool height as it was entered, or what is left said in words ("half", "3/4", "new", "?")."""
+    if isinstance(cell, date):
+        # Typed into a spreadsheet program, 3/8 becomes the eighth of March.
+        raise CellWrong(
+            _("A height; a spreadsheet program took a fraction here for a date."), f"{cell.month}/{cell.day}"
+        )
     text = shown(cell)
     left = words.OPENINGS.get(text.lower().strip(" ."))
     unit = reading.unit or "mm"

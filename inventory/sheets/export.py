@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, time
 from decimal import Decimal
@@ -15,14 +16,15 @@ from .judging import Judgement
 from .raw import Sheet, shown
 
 _DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\n")
+_UNSEEN = re.compile(r"^[\s\x00-\x1f\x7f\ufeff\u200b]+")
 
 
 def harmless(text: str) -> str:
     """A text no spreadsheet program takes for a formula: an apostrophe before = + - @, tab and line ends.
 
-    A mark that stands behind spaces counts too, since programs trim. Source: OWASP, "CSV Injection".
+    A mark behind spaces or unseen characters counts too, since programs trim. Source: OWASP, "CSV Injection".
     """
-    bare = text.lstrip(" \u00a0\ufeff\x00")
+    bare = _UNSEEN.sub("", text)
     return "'" + text if bare.startswith(_DANGEROUS) or text.startswith(_DANGEROUS) else text
 
 
@@ -80,7 +82,9 @@ def xlsx_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]], title: st
     sheet.freeze_panes = "A2"
 
     def cell(value: Any, bold: bool = False) -> Any:
-        if isinstance(value, datetime) and value.tzinfo is not None:
+        if value == "":
+            value = None
+        elif isinstance(value, datetime) and value.tzinfo is not None:
             value = value.replace(tzinfo=None)
         if value is not None and not isinstance(value, bool | int | float | Decimal | date | datetime | time):
             made = WriteOnlyCell(sheet, value=None)

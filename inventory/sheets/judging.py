@@ -19,6 +19,9 @@ from .raw import Row, Sheet, is_blank, letter, shown, unusable
 _NAMESPACE = uuid.UUID("5d0c8a3e-6b52-4f0e-9a53-8f6d2f1c7b11")
 
 
+_UNUSABLE = object()  # a cell with a formula without result, or the trace of one that failed
+
+
 class _Waits(Exception):
     """The row waits for an answer."""
 
@@ -102,6 +105,7 @@ class _Engine:
         self.sheet, self.spec, self.columns, self.known, self.answers = sheet, spec, columns, known, answers
         self.result = Judgement(missing=columns.missing)
         self._index = {match.field: index for index, match in enumerate(columns.matches) if match.field}
+        self._fields = [(name, index, spec.field(name)) for name, index in self._index.items()]
         self._out = set(answers.out)
         self._typed: dict[int, dict[int, str]] = {}
         letters = {match.letter: index for index, match in enumerate(columns.matches)}
@@ -313,20 +317,18 @@ class _Engine:
         """The values of a row by field; None when a cell is refused or waits for an answer."""
         values: dict[str, Any] = {}
         stopped = False
-        for name, index in self._index.items():
+        for name, index, field in self._fields:
             cell = self._cell(row, index)
-            field = self.spec.field(name)
             if is_blank(cell):
                 if field.required:
                     self.refuse(row, name, _("Something here: %(label)s.") % {"label": field.label})
                     stopped = True
                 continue
-            if why := unusable(cell, f"{letter(index)}{row.number}"):
-                self.refuse(row, name, why)
-                stopped = True
-                continue
             read = self._parse(field, index, cell)
-            if isinstance(read, CellWrong):
+            if read is _UNUSABLE:
+                self.refuse(row, name, unusable(cell, f"{letter(index)}{row.number}"))
+                stopped = True
+            elif isinstance(read, CellWrong):
                 self.refuse(row, name, read.right, read.likely)
                 stopped = True
             elif isinstance(read, CellDoubt):
@@ -358,6 +360,10 @@ class _Engine:
         memory: tuple[str, Any, Any] = (field.name, type(cell), cell)
         if memory in self._read:
             return self._read[memory]
+        if unusable(cell, ""):
+            self._read[memory] = _UNUSABLE
+            return _UNUSABLE
+        value: Any
         try:
             value = PARSERS[field.shape](cell, field, self.columns.matches[index].reading, self.known)
         except (CellWrong, CellDoubt) as stop:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 MAX_ROWS = 50_000
 MAX_COLUMNS = 200
 MAX_BYTES = 30 * 1024 * 1024
-MAX_UNPACKED_BYTES = 400 * 1024 * 1024
+MAX_UNPACKED_BYTES = 250 * 1024 * 1024
 MAX_CELL = 2_000
 
 

@@ -124,7 +124,12 @@ def _how_many(draft: Draft, tool_type: KnownType) -> tuple[list[str], int | None
         answers.append(("pieces", ngettext("%(n)s loose piece", "%(n)s loose pieces", n) % {"n": n}))
     name = "count" if count is not None else "code"
     chosen = draft.ask(
-        name, "sets", _("One set or %(n)s?") % {"n": many}, why, answers, like=f"sets:{many}:{len(codes)}"
+        name,
+        "sets",
+        _("One set or two?") if many == 2 else _("One set or %(n)s?") % {"n": many},
+        why,
+        answers,
+        like=f"sets:{many}:{len(codes)}",
     )
     whole = draft.get("code") or ""
     if chosen == "one":

@@ -16,8 +16,8 @@ from inventory.sheets.specs import SETS
 
 TODAY = date(2026, 11, 25)
 
-METAL = {"new_height_mm": 12.0, "retire_height_mm": 2.0, "backing_mm": 4.0, "pieces_per_set": 9}
-RESIN = {"new_height_mm": 10.0, "retire_height_mm": 2.0, "backing_mm": 3.0, "pieces_per_set": 3}
+METAL: dict[str, Any] = {"new_height_mm": 12.0, "retire_height_mm": 2.0, "backing_mm": 4.0, "pieces_per_set": 9}
+RESIN: dict[str, Any] = {"new_height_mm": 10.0, "retire_height_mm": 2.0, "backing_mm": 3.0, "pieces_per_set": 3}
 
 TYPES = (
     *(KnownType(f"m{grit}", f"Metal {grit}", grit, "metal", **METAL) for grit in ("30", "70", "120")),

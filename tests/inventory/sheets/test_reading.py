@@ -6,6 +6,8 @@ from datetime import date, datetime
 
 import openpyxl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from inventory.sheets.raw import Formula, SheetNotRead, letter, shown, unusable
 from inventory.sheets.reading import read_sheet
@@ -234,3 +236,26 @@ def test_columns_are_lettered_as_spreadsheet_programs_do():
     from openpyxl.utils import get_column_letter
 
     assert [letter(index) for index in range(800)] == [get_column_letter(index + 1) for index in range(800)]
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.one_of(
+        st.binary(max_size=300),
+        st.text(max_size=200).map(str.encode),
+        st.text(alphabet="ab1.,;\t|\"'\n -", max_size=200).map(str.encode),
+        st.binary(max_size=100).map(lambda tail: b"PK\x03\x04" + tail),
+    )
+)
+def test_any_bytes_are_a_table_or_refused_in_words(data):
+    refusal = ""
+    try:
+        sheet = read_sheet(data, "x.csv", known=SETS.known_headings())
+    except SheetNotRead as caught:
+        refusal = caught.sentence
+
+    if refusal:
+        assert refusal.endswith(".")
+    else:
+        assert sheet.rows
+        assert len(sheet.headings) >= max(len(row.cells) for row in sheet.rows)
