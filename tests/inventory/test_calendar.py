@@ -112,6 +112,14 @@ def test_a_wall_time_that_comes_twice_is_the_first_for_opening_and_the_last_for_
     assert cal.at_wall_time(CHICAGO, twice, time(1, 30), latest=True) == datetime(2026, 11, 1, 7, 30, tzinfo=UTC)
 
 
+def test_a_shift_that_closes_at_a_time_that_comes_twice_closes_at_the_second():
+    late = ShopCalendar("America/Chicago", {5: ((time(20), time(1, 30)),)})
+
+    assert cal.staffed_spans(late, date(2026, 10, 31)) == [
+        (datetime(2026, 11, 1, 1, tzinfo=UTC), datetime(2026, 11, 1, 7, 30, tzinfo=UTC))
+    ]
+
+
 INSTANTS = st.datetimes(datetime(2026, 1, 1), datetime(2027, 1, 1), timezones=st.just(UTC))
 CALENDARS = st.sampled_from(
     [

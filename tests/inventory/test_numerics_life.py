@@ -213,6 +213,13 @@ def test_a_set_read_as_worn_through_has_almost_nothing_left():
     assert life_left(known, [3000.0], readings=readings).likely_m2[0] < 500
 
 
+def test_the_reading_of_a_set_that_ended_worn_says_nothing_more():
+    plain = fit_population(5000, [4000.0, 1000.0], [True, False])
+    read = fit_population(5000, [4000.0, 1000.0], [True, False], readings=Readings([2000.0, np.nan], [0.9, np.nan]))
+
+    assert np.array_equal(plain.belief.weight, read.belief.weight)
+
+
 def test_two_sets_agree_with_drawing_them():
     known = fit_population(4000, [2000.0, 1500.0, 3000.0], [False, False, True])
     rng = np.random.default_rng(7)
@@ -351,7 +358,7 @@ def test_what_cannot_be_is_refused_by_name(arguments, words):
 
 
 def test_a_reading_that_cannot_be_is_refused_by_name():
-    with pytest.raises(ValueError, match="`readings.share_gone` must lie between -1 and 4; got 5"):
+    with pytest.raises(ValueError, match=r"`readings.share_gone` must lie between -1 and 4; got 5"):
         fit_population(5000, [10.0], [False], readings=Readings([10.0], [5.0]))
     with pytest.raises(ValueError, match="`area_m2` must be 0 or more; got -1"):
         chance_to_finish(_known(), [0.0], -1.0)

@@ -63,6 +63,23 @@ def test_the_smallest_set_that_surely_finishes_is_taken():
     assert _openings(simulate_need(kind, rack, [_step(1, 1, 550), _step(2, 9, 880)], HORIZON, 0, 1)) == []
 
 
+def test_a_step_too_large_for_any_set_takes_the_richest_part_worn_ones_first():
+    kind = TypeOnRack(1, _exact(1000.0))
+    rack = [RackSet(1, 1, 400.0), RackSet(2, 1, 400.0)]
+
+    # 600 + 600 of what is there, 900 of a fresh one; fresh ones first would have opened two.
+    assert _openings(simulate_need(kind, rack, [_step(1, 1, 2100)], HORIZON, 0, 1)) == [1]
+
+
+def test_a_set_that_is_all_but_gone_is_not_sent_out_again():
+    kind = TypeOnRack(1, _exact(1000.0))
+    steps = [_step(1, 1, 580), _step(2, 9, 1010)]
+
+    # The first step leaves 20 in the set, not worth carrying (under 5 % of a life here): two fresh ones for the second.
+    assert _openings(simulate_need(kind, [RackSet(1, 1, 400.0)], steps, HORIZON, 0, 1)) == [9, 9]
+    assert _openings(simulate_need(kind, [RackSet(1, 1, 980.0)], steps[1:], HORIZON, 0, 1)) == [9, 9]
+
+
 def test_a_set_still_out_is_not_counted_on():
     kind = TypeOnRack(1, _exact(1000.0))
 

@@ -14,7 +14,7 @@ from inventory.numerics.lead_time import LeadTime, fit_lead_time
 from inventory.numerics.life import LifePopulation, fit_population
 from inventory.numerics.lognormal import Belief
 from jobs.numerics.rack import Horizon, PlannedStep, RackSet, TypeOnRack
-from jobs.numerics.reorder import forecast_need, smallest_level
+from jobs.numerics.reorder import _latest, forecast_need, smallest_level
 
 # Monday 2 March 2026, a week of five days, no closed days.
 SHOP = calendar.ShopCalendar("UTC", dict.fromkeys(range(5), ((calendar.time(7), calendar.time(17)),)))
@@ -81,6 +81,13 @@ def test_a_level_on_the_very_share_needs_no_set_more():
     assert smallest_level(np.array([0] * 94 + [1] * 6), 0.95) == 1
 
 
+def test_the_last_safe_day_has_no_more_than_the_share_before_it():
+    assert _latest(np.arange(100.0), 0.95) == 5.0
+    assert _latest(np.arange(100.0)[::-1], 0.9) == 10.0
+    assert _latest(np.array([3.0, np.inf]), 0.6) == 3.0
+    assert _latest(np.array([3.0, np.inf]), 0.5) == math.inf
+
+
 # --- by hand --------------------------------------------------------------------------------------------------------
 
 
@@ -122,6 +129,8 @@ def test_a_set_on_order_that_comes_too_late_is_a_shortage():
 
     assert answer.short_day == 30
     assert answer.order_by_working_days is None
+    # Expected on the very day it is wanted: counted on.
+    assert _one(_exact_type(arrival_days=(30,)), [], [_sure_step(1, 30)]).short_day is None
 
 
 def test_an_order_that_should_have_been_placed_says_by_how_much():
