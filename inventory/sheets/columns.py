@@ -135,6 +135,8 @@ def _heading_score(heading: str, field: Field) -> float:
             elif re.search(rf"(?<!\w){re.escape(word)}(?!\w)", text):
                 # The longer the part of the heading that is understood, the surer.
                 best = max(best, worth * (0.6 + 0.35 * len(word) / len(text)))
+    if not best and field.dimension == "area" and _heading_unit(text, "area"):
+        best = 0.5  # "ft² done": some area, which one is worth a look
     return best
 
 

@@ -30,7 +30,7 @@ SETS = Spec(
         Field("bond", gettext_lazy("Bond"), "bond", ("bond", "bond type", "matrix", "liga", "aglomerante", "liante")),
         Field("mount", gettext_lazy("Mount or size"), "text", (
             "mount", "size", "fit", "fits", "diameter", "montura", "tamaño", "medida", "diámetro",
-        ), ("machine", "máquina")),
+        )),
         Field("count", gettext_lazy("How many sets"), "count", (
             "how many", "how many sets", "sets", "qty sets", "number of sets", "cuántos", "juegos",
         ), ("qty", "quantity", "count", "number", "pcs", "pieces", "cantidad", "piezas", "cant", "no of",

@@ -75,6 +75,14 @@ def test_spanish_headings_are_matched():
     assert columns.matches[6].reading.date_order == "dmy"
 
 
+def test_a_heading_that_is_only_a_unit_of_area_is_a_guess():
+    columns = matched([["Set #", "Grit", "Bond", "ft² done"], ["1", "400", "resin", "1,200"]])
+
+    assert [(match.field, match.certain, match.reading.unit) for match in columns.matches] == [
+        ("code", "sure", ""), ("type", "sure", ""), ("bond", "sure", ""), ("worked", "guess", "ft2"),
+    ]  # fmt: skip
+
+
 def test_a_match_can_be_changed_and_left_out():
     columns = matched(
         TOOLING,
