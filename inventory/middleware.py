@@ -15,7 +15,7 @@ IDLE_SECONDS = "idle_seconds"
 
 
 class PersonHere:
-    """Middleware: pages speak the person's language and the branch's time; a shared tablet's session slides on with use."""
+    """Middleware: pages speak the person's language and the branch's time; a shared tablet's session slides on."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response

@@ -12,7 +12,7 @@ from django.http import HttpRequest, HttpResponse
 from inventory.models import Device, Person
 from inventory.views.doors import DEVICE_COOKIE
 
-# After the last try: a minute for a PIN (it needs the shop's own tablet), a quarter of an hour for a password. Our assumption.
+# After the last try: a minute for a PIN (it needs the shop's own tablet), else a quarter of an hour. Our assumption.
 PIN_WAIT = timedelta(minutes=1)
 PASSWORD_WAIT = timedelta(minutes=15)
 

@@ -1,0 +1,306 @@
+"""What is done with the shop itself: machines, places, settings, hours, closed days. Each is one transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, time
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import F
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.actions.catalogue import CatalogueRefused, NameTaken
+from inventory.models import (
+    Branch,
+    ClosedDay,
+    Machine,
+    MachineVersion,
+    Person,
+    Place,
+    SetState,
+    Setting,
+    ShopHours,
+    ShopHoursDay,
+)
+from inventory.models.catalogue import MachineFacts
+from inventory.models.choices import PlaceKind
+from inventory.shop_settings import KNOWN, settings_of
+
+MACHINE_FACTS = tuple(field.name for field in MachineFacts._meta.get_fields())
+# Sites are made with a job, suppliers with the catalogue, the unknown place by the ledger.
+MADE_HERE = (PlaceKind.RACK, PlaceKind.TUB, PlaceKind.BUCKET, PlaceKind.CRATE, PlaceKind.VAN)
+# What a setting may be, by its unit: least, most. Shares lie between never and always. Our assumption.
+_LIMITS: dict[str, tuple[float, float]] = {
+    "share": (0.01, 0.99),
+    "m2": (0.1, 10_000),
+    "h": (0.25, 240),
+    "min": (0, 1_440),
+    "d": (0, 60),
+    "mm": (0.05, 20),
+    "ratio": (0.05, 20),
+    "weeks": (1, 104),
+    "": (0, 2**31),
+}
+_LIKELY_MACHINE = {"path_m": (0.05, 3.0), "tank_l": (1.0, 2_000.0), "recovery_tank_l": (1.0, 2_000.0)}
+
+
+def save_machine(
+    by: Person | None,
+    branch: Branch,
+    facts: Mapping[str, Any],
+    *,
+    machine: Machine | None = None,
+    valid_from: date,
+    now: datetime,
+) -> Machine:
+    """Keep a machine and, if anything changed, its version from that day on.
+
+    facts: columns of MachineFacts by name (path m, speeds m/min, tanks L); what is left out stays. Safe to repeat.
+    Raises CatalogueRefused, NameTaken; then nothing is kept.
+    """
+    if unknown := set(facts) - set(MACHINE_FACTS):
+        raise CatalogueRefused(_("A machine has no %(name)s.") % {"name": ", ".join(sorted(unknown))})
+    with transaction.atomic():
+        if machine is None:
+            row, before = Machine(branch=branch), None
+        else:
+            row = Machine.objects.select_for_update().get(pk=machine.pk, branch=branch)
+            before = machine_facts(row)
+        for name, value in facts.items():
+            setattr(row, name, " ".join(value.split()) if isinstance(value, str) else value)
+        _check_machine(row)
+        same_name = Machine.objects.filter(branch=branch, name__iexact=row.name).exclude(pk=row.pk).first()
+        if same_name is not None:
+            if machine is None and machine_facts(same_name) == machine_facts(row):
+                return same_name
+            raise NameTaken(_("There is a machine %(name)s already.") % {"name": same_name.name}, field="name")
+        if before != machine_facts(row):
+            row.save()
+            MachineVersion.objects.create(
+                machine=row, valid_from=valid_from, recorded_at=now, recorded_by=by, **machine_facts(row)
+            )
+    return row
+
+
+def machine_facts(row: MachineFacts) -> dict[str, Any]:
+    """The facts of a machine or of one of its versions, by column."""
+    return {name: getattr(row, name) for name in MACHINE_FACTS}
+
+
+def save_place(
+    branch: Branch,
+    *,
+    kind: str,
+    name: str,
+    room_sets: int | None = None,
+    thermostat: bool = False,
+    active: bool = True,
+    place_id: UUID | None = None,
+) -> Place:
+    """Keep a rack, tub, bucket, crate or van; its kind never changes. Safe to repeat.
+
+    room_sets: how many sets fit, None if nobody knows. thermostat: of a tub, whether it holds its heat by itself.
+    Raises CatalogueRefused, NameTaken; a place with sets in it does not go out of use.
+    """
+    name = " ".join(name.split())
+    if kind not in MADE_HERE:
+        raise CatalogueRefused(
+            _("A place of that kind is not made here."), _("Sites come with their jobs, suppliers with the catalogue."),
+            field="kind",
+        )  # fmt: skip
+    if not name or len(name) > 80:
+        raise CatalogueRefused(
+            _("A place needs a name of up to 80 characters."), _("Write it, such as Rack B."), field="name"
+        )
+    if room_sets is not None and not 1 <= room_sets <= 9_999:
+        raise CatalogueRefused(
+            _("Room for %(sets)d sets is none.") % {"sets": room_sets}, _("Write how many fit, or leave it empty."),
+            field="room_sets",
+        )  # fmt: skip
+    with transaction.atomic():
+        row = Place(branch=branch, kind=kind)
+        if place_id is not None:
+            row = Place.objects.select_for_update().get(pk=place_id, branch=branch)
+            if row.kind != kind:
+                raise CatalogueRefused(_("A %(kind)s stays one.") % {"kind": row.get_kind_display()}, field="kind")
+        same = Place.objects.filter(branch=branch, kind=kind, name__iexact=name).exclude(pk=row.pk).first()
+        thermostat = thermostat and kind == PlaceKind.TUB
+        if same is not None:
+            if place_id is None and (same.room_sets, same.thermostat, same.active) == (room_sets, thermostat, active):
+                return same
+            raise NameTaken(
+                _("There is a %(name)s already.") % {"name": same.name}, _("Take another name."), field="name"
+            )
+        inside = (
+            SetState.objects.filter(place=row.pk, main_id=F("tool_set_id")).count() if row.active and not active else 0
+        )
+        if inside:
+            raise CatalogueRefused(
+                ngettext("%(name)s holds %(sets)d set.", "%(name)s holds %(sets)d sets.", inside)
+                % {"name": row.name, "sets": inside},
+                _("Move them first."),
+                field="active",
+            )
+        row.name, row.room_sets, row.thermostat, row.active = name, room_sets, thermostat, active
+        row.save()
+    return row
+
+
+def save_setting(
+    by: Person | None, branch: Branch, key: str, value: str, *, valid_from: date, now: datetime
+) -> Setting | None:
+    """Keep one setting from a day on, as its text (SI); None when it says what held already. Safe to repeat.
+
+    Raises CatalogueRefused.
+    """
+    known = KNOWN.get(key)
+    if known is None:
+        raise CatalogueRefused(_("The shop has no setting %(key)s.") % {"key": key})
+    text = value.strip()
+    _check_setting(key, text)
+    with transaction.atomic():
+        Branch.objects.select_for_update().get(pk=branch.pk)
+        holds = settings_of(branch, today=valid_from)
+        if holds[key] == known.read(text):
+            return None
+        read = known.read(text)
+        tight = read if key == "tight_limit" else holds["tight_limit"]
+        finish = read if key == "finish_limit" else holds["finish_limit"]
+        if tight >= finish:
+            raise CatalogueRefused(
+                _("Tight from %(tight).0f %% and enough from %(finish).0f %% leaves nothing tight.")
+                % {"tight": 100 * tight, "finish": 100 * finish},
+                _("Tight begins lower than enough."),
+                field="value",
+            )
+        return Setting.objects.create(
+            branch=branch, key=key, value=text, valid_from=valid_from, recorded_at=now, recorded_by=by
+        )
+
+
+def save_hours(
+    by: Person | None,
+    branch: Branch,
+    week: Mapping[int, Sequence[tuple[time, time]]],
+    *,
+    valid_from: date,
+    now: datetime,
+) -> ShopHours:
+    """Keep the week's staffed spans from a day on: weekday (Monday 0) to (opens, closes). Safe to repeat.
+
+    Raises CatalogueRefused for a span that closes before it opens, spans that overlap, a week without hours.
+    """
+    spans = [(day, opens, closes) for day in sorted(week) for opens, closes in sorted(week[day])]
+    if not spans:
+        raise CatalogueRefused(
+            _("A week without hours has no staffed day to plan with."),
+            _("Write the hours of one day at least."),
+            field="week",
+        )
+    for i, (day, opens, closes) in enumerate(spans):
+        if closes <= opens:
+            raise CatalogueRefused(
+                _("%(opens)s to %(closes)s ends before it begins.") % _clocks(opens, closes),
+                _("Write hours past midnight as 00:00 on the next day."),
+                field=f"day{day}",
+            )
+        if i and spans[i - 1][0] == day and opens < spans[i - 1][2]:
+            raise CatalogueRefused(
+                _("%(opens)s to %(closes)s begins before the hours ahead of it end.") % _clocks(opens, closes),
+                _("Write them as one."),
+                field=f"day{day}",
+            )
+    with transaction.atomic():
+        Branch.objects.select_for_update().get(pk=branch.pk)
+        last = ShopHours.objects.filter(branch=branch).order_by("valid_from", "recorded_at", "pk").last()
+        if last is not None and last.valid_from == valid_from:
+            kept = list(last.days.order_by("weekday", "opens").values_list("weekday", "opens", "closes"))
+            if kept == spans:
+                return last
+        hours = ShopHours.objects.create(branch=branch, valid_from=valid_from, recorded_at=now, recorded_by=by)
+        ShopHoursDay.objects.bulk_create(
+            [ShopHoursDay(hours=hours, weekday=day, opens=opens, closes=closes) for day, opens, closes in spans]
+        )
+    return hours
+
+
+def save_closed_day(
+    by: Person | None, branch: Branch, day: date, *, name: str = "", closed: bool = True, now: datetime
+) -> ClosedDay | None:
+    """Close a day, or open it again; None when that was said already. Safe to repeat."""
+    with transaction.atomic():
+        Branch.objects.select_for_update().get(pk=branch.pk)
+        last = ClosedDay.objects.filter(branch=branch, day=day).order_by("recorded_at", "pk").last()
+        if (last.closed if last else False) == closed and (not closed or last is None or last.name == name.strip()):
+            return None
+        return ClosedDay.objects.create(
+            branch=branch,
+            day=day,
+            name=name.strip()[:80],
+            closed=closed,
+            valid_from=day,
+            recorded_at=now,
+            recorded_by=by,
+        )
+
+
+def _clocks(opens: time, closes: time) -> dict[str, str]:
+    return {"opens": f"{opens:%H:%M}", "closes": f"{closes:%H:%M}"}
+
+
+def _check_setting(key: str, text: str) -> None:
+    known = KNOWN[key]
+    try:
+        read = known.read(text)
+    except ValueError as unread:
+        example = known.start
+        raise CatalogueRefused(
+            _("“%(text)s” cannot be read.") % {"text": text[:40]},
+            _("Write it like %(example)s.") % {"example": example},
+            field="value",
+        ) from unread
+    if known.unit in _LIMITS:
+        least, most = _LIMITS[known.unit]
+        if not least <= read <= most:
+            raise CatalogueRefused(
+                _("%(value)g is outside what this can be.") % {"value": read},
+                _("Between %(least)g and %(most)g is possible.") % {"least": least, "most": most},
+                field="value",
+            )
+
+
+def _check_machine(row: Machine) -> None:
+    if not row.name:
+        raise CatalogueRefused(_("A machine needs a name."), _("Write it."), field="name")
+    if not 1 <= (row.heads or 0) <= 99:
+        raise CatalogueRefused(_("A machine has one head or more."), _("Write how many."), field="heads")
+    if not row.heads <= (row.pieces_per_load or 0) <= 999:
+        raise CatalogueRefused(
+            _("%(pieces)d pieces do not cover %(heads)d heads.")
+            % {"pieces": row.pieces_per_load or 0, "heads": row.heads},
+            _("Write how many pieces one load takes over all heads."),
+            field="pieces_per_load",
+        )
+    for name, (least, most) in _LIKELY_MACHINE.items():
+        value = getattr(row, name)
+        if value is not None and not least <= value <= most:
+            raise CatalogueRefused(
+                _("%(value)g is outside what a machine has.") % {"value": value},
+                _("Between %(least)g and %(most)g is possible (m for the path, L for a tank).")
+                % {"least": least, "most": most},
+                field=name,
+            )
+    low, high = row.speed_low_m_per_min, row.speed_high_m_per_min
+    if low is not None and high is not None and low > high:
+        raise CatalogueRefused(
+            _("The slowest speed lies above the fastest."), _("Turn the two round."), field="speed_low_m_per_min"
+        )
+    if row.rented_from is not None and row.rented_to is not None and row.rented_to < row.rented_from:
+        raise CatalogueRefused(
+            _("Rented to %(to)s is before %(start)s.") % {"to": row.rented_to, "start": row.rented_from},
+            _("Correct one of the days."),
+            field="rented_to",
+        )
