@@ -152,6 +152,9 @@ TEMPLATES = [
     },
 ]
 
+# Tables look like ours.
+DJANGO_TABLES2_TEMPLATE = "parts/tables2.html"
+
 # Database: SQLite in one file unless DATABASE_URL names a PostgreSQL.
 DATABASES: dict[str, Any] = {
     "default": dj_database_url.config(

@@ -123,16 +123,15 @@ def hatch_id(place: int, count: int, width: float) -> str:
     return f"h{place}-{count}-{3 if width < 16 else 6 if width > 60 else 4}"
 
 
-def gauge_defs(count: int) -> str:
-    """The hatches of a ladder of `count` places and the water, once a page, outside of every hidden element."""
+def gauge_defs(*counts: int) -> str:
+    """The hatches of ladders of these many places, and the water, once a page, outside of every hidden element."""
     parts = ['<svg class="defs" aria-hidden="true" focusable="false"><defs>']
-    for place in range(count):
-        for pitch in _PITCHES:
-            parts.append(
-                f'<pattern id="h{place}-{count}-{pitch}" class="ramp-{place}-of-{count}" width="{pitch}" '
-                f'height="{pitch}" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-                f'<path class="p-h" stroke-width="{px(0.46 * pitch)}" d="M{px(pitch / 2)} 0V{pitch}"/></pattern>'
-            )
+    for count, place, pitch in ((n, place, pitch) for n in counts for place in range(n) for pitch in _PITCHES):
+        parts.append(
+            f'<pattern id="h{place}-{count}-{pitch}" class="ramp-{place}-of-{count}" width="{pitch}" '
+            f'height="{pitch}" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+            f'<path class="p-h" stroke-width="{px(0.46 * pitch)}" d="M{px(pitch / 2)} 0V{pitch}"/></pattern>'
+        )
     for name, colour in (("hink", "p-i"), ("hdry", "p-d"), ("hshort", "p-o"), ("hword", "p-v")):
         parts.append(
             f'<pattern id="{name}" width="4" height="4" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'

@@ -24,21 +24,43 @@ def _units(context: Context) -> str:
     return str(context.get("units") or "us")
 
 
-@register.simple_tag
+def _uses(context: Context, count: int) -> None:
+    """Remember that the page draws gauges of a ladder of so many places: base.html then holds its hatches."""
+    request = context.get("request")
+    if request is not None:
+        request.ladders_drawn = getattr(request, "ladders_drawn", frozenset()) | {count}
+
+
+@register.simple_tag(takes_context=True)
 def gauge(
-    face: drawing.GaugeFace, width: float = 26, height: float = 48, lane: bool = True, named: bool = True
+    context: Context,
+    face: drawing.GaugeFace,
+    width: float = 26,
+    height: float = 48,
+    lane: bool = True,
+    named: bool = True,
 ) -> SafeString:
     """A gauge; `named=False` where the words beside it already say everything."""
+    _uses(context, face.ladder_count)
     if not named:
         face = replace(face, name="")
     return mark_safe(drawing.gauge(face, float(width), float(height), lane=lane))  # noqa: S308 - all text is escaped there
 
 
-@register.simple_tag
-def gauge_defs(count: int | str | None = None) -> SafeString:
-    """The hatches of the shop's ladder, once a page; base.html has it."""
-    places = min(max(int(count or 10), 1), MOST_PLACES)
-    return mark_safe(drawing.gauge_defs(places))  # noqa: S308 - numbers only
+@register.simple_tag(takes_context=True)
+def gauge_defs(context: Context, count: int | str | None = None) -> SafeString:
+    """The hatches of the ladders drawn on this page (and of `count`), once, at its end; base.html has it."""
+    counts = set(getattr(context.get("request"), "ladders_drawn", frozenset()))
+    if count:
+        counts.add(int(count))
+    return mark_safe(drawing.gauge_defs(*sorted(n for n in counts if 1 <= n <= MOST_PLACES)))  # noqa: S308 - numbers only
+
+
+@register.simple_tag(takes_context=True)
+def uses_ladder(context: Context, count: int) -> str:
+    """Say that a chart or picture of this page uses the hatches of a ladder of `count` places."""
+    _uses(context, int(count))
+    return ""
 
 
 @register.simple_tag
@@ -168,8 +190,8 @@ def sure_words(chance: float) -> str:
     return gettext("%(chance)s\u00a0%% sure") % {"chance": int(max(chance, 0.0) * 100 + 1e-9) // 5 * 5}
 
 
-@register.inclusion_tag("parts/rack_legend.html")
-def rack_legend(ladder_place: int = 6, ladder_count: int = 10) -> dict[str, Any]:
+@register.inclusion_tag("parts/rack_legend.html", takes_context=True)
+def rack_legend(context: Context, ladder_place: int = 6, ladder_count: int = 10) -> dict[str, Any]:
     """What the shapes of the rack mean, drawn in the colour of one place."""
     life: dict[str, Any] = {"at_least": 0.45, "likely": 0.6, "up_to": 0.75}
     shapes: list[tuple[dict[str, Any], Any]] = [
@@ -183,6 +205,7 @@ def rack_legend(ladder_place: int = 6, ladder_count: int = 10) -> dict[str, Any]
         ({"missing": True}, _("Missing")),
     ]
     return {
+        "request": context.get("request"),
         "whole": drawing.GaugeFace(ladder_place, ladder_count, **life),
         "legend": [
             {"face": drawing.GaugeFace(ladder_place, ladder_count, **life, **facts), "words": words}

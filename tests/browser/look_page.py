@@ -14,6 +14,7 @@ from django.template import Template
 from django.template.context import make_context
 from django.test import RequestFactory
 
+from inventory.chart import Chart, nice_ticks, range_bar
 from inventory.context import NavLink
 from inventory.forms.shop_form import ShopForm
 from inventory.gauge import STATES, GaugeFace
@@ -73,6 +74,25 @@ def _act(label: str, kind: str = "", **more: Any) -> dict[str, Any]:
     return {"label": label, "url": "#go", "kind": kind, **more}
 
 
+def life_curve(width: float, css: str) -> str:
+    """A life curve as on a ledger card."""
+    small = width < 500
+    drawing = Chart(width, 300, (0, 300), (0, 11), left=36, ramp="ramp-6-of-10")
+    drawing.grid([(value, f"{value:g}") for value in nice_ticks(0, 10, 6)])
+    drawing.foot([(value, f"{value:g}k") for value in nice_ticks(0, 300, 4 if small else 7)], "Reference area, ft²")
+    drawing.line([(0, 10), (180, 2)], "rated")
+    drawing.band([(96, 6.9), (212, 2)], [(96, 6.9), (290, 2)], hatch="h6-10-4")
+    drawing.line([(0, 10), (96, 6.9)], "life")
+    drawing.line([(96, 6.9), (250, 2)])
+    drawing.line([(0, 2), (300, 2)], "likely planned")
+    for x, y in ((0, 10), (31, 8.9), (58, 8.3), (96, 6.9)):
+        drawing.point(x, y, y - 0.3, y + 0.3)
+    drawing.mark(96, "today, 6.9 mm")
+    drawing.words(4, 2, "retire at 2 mm", "bold", dy=18)
+    drawing.words(250, 2, "likely 153k more", "bold", "middle", dy=18)
+    return drawing.svg("Lowest piece 6.9 mm today; 2 mm likely after 153,000 square feet more.", css)
+
+
 def look_context() -> dict[str, Any]:
     """Everything the look page shows."""
     some = faces()
@@ -86,7 +106,8 @@ def look_context() -> dict[str, Any]:
         "find_url": "/find",
         "user": SimpleNamespace(is_authenticated=True, name="Ines O."),
         "units": "us",
-        "ladder_count": 10,
+        "curves": [life_curve(640, "wide-only"), life_curve(358, "small-only")],
+        "range": range_bar(1230, 1420, 1680, 3560, width=160),
         "faces": some,
         "big": [some[2], some[4], some[7], some[9]],
         "form": form,

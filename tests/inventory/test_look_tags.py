@@ -36,8 +36,17 @@ def test_a_state_nobody_knows_is_a_fault_of_ours():
 
 def test_the_hatches_follow_the_shops_ladder():
     assert drawn("{% gauge_defs 4 %}").count("<pattern") == 4 * 3 + 6
-    assert drawn("{% gauge_defs nothing %}").count("<pattern") == 10 * 3 + 6
-    assert drawn("{% gauge_defs 99 %}").count("<pattern") == 16 * 3 + 6
+    assert drawn("{% gauge_defs nothing %}").count("<pattern") == 6
+    assert drawn("{% gauge_defs 99 %}").count("<pattern") == 6
+
+
+def test_the_hatches_are_those_of_the_gauges_drawn_before():
+    page = drawn(
+        "{% gauge face 26 48 %}{% uses_ladder 4 %}{% gauge_defs %}", face=FACE, request=RequestFactory().get("/")
+    )
+
+    assert page.count("<pattern") == (10 + 4) * 3 + 6
+    assert 'id="h6-10-4"' in page
 
 
 def test_a_grit_is_stamped_with_its_own_mark_after_it():
