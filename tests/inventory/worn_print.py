@@ -1,8 +1,8 @@
 """A print as a phone meets it: dots of the printer, ink that spread, a turned label, stains, a camera, blur and noise.
 
 Reading back a clean rendering proves nothing: a good reader reads one dot a module there. This model is ours (no
-published one was at hand); its strength is set so that sizes too small to offer do fail in it: 2 dots at 203 dpi
-nearly always (see tests/benchmarks/labels.py).
+published one was at hand); its strength is set so that sizes too small to offer fail in it: 2 dots at 203 dpi, 3 at
+300 (see tests/benchmarks/labels.py).
 """
 
 from __future__ import annotations
