@@ -1,0 +1,438 @@
+"""What happens on a shift: its outing, work by step and floor, the floor's look, how the sets are left, closing."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.actions.ledger import NewLine, Recorded, SameKeyOtherContent, Who, already, lock_states, record, void
+from inventory.actions.undo import NothingToUndo, NotYours
+from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
+from inventory.models import Act, Branch, Entry, Machine, Outing, Place, SetState, ToolSet
+from inventory.models.choices import Basis, HolderKind, LeftHow, OutingKind, PlaceKind, Source
+from inventory.refusals import Refused
+from inventory.rights import Right
+from inventory.shop_settings import settings_of
+from inventory.times import zone_of
+from inventory.units import Units
+from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry, ShiftOuting
+from jobs.queries.plan import plan_of, versions_of, zone_of_step
+from jobs.queries.shift import closing_of, outings_of, sets_out
+
+__all__ = [
+    "NotPlanned",
+    "ShiftClosed",
+    "ShiftRefused",
+    "WorkAsked",
+    "WorkPart",
+    "WorkRefused",
+    "close_shift",
+    "correct_work",
+    "floor_even",
+    "floor_reading",
+    "guess_id",
+    "leave_sets",
+    "log_work",
+    "no_work",
+    "outing_of_shift",
+    "record_shift",
+    "undo_act",
+]
+
+# The root of ids that are derived from what a line says (LEDGER 16): the same guess has the same id everywhere.
+_GUESSES = UUID("6f1c2a52-6a1e-5d7b-9f55-0d6c1b1f7a31")
+# Nights further apart than a long weekend do not share an outing (our assumption).
+_NIGHTS_APART = timedelta(days=4)
+# A polished floor reads far below these; a mirror of metal reads more (our assumption). Clarity is a percentage.
+_MOST = {ShiftEntry.Kind.GLOSS: 200.0, ShiftEntry.Kind.CLARITY: 100.0}
+
+
+class ShiftRefused(Refused):
+    """Something about a shift cannot be kept as it was said."""
+
+    code = "shift"
+
+
+class NotPlanned(ShiftRefused):
+    """No version of the job's plan has this shift or step."""
+
+    code = "not_planned"
+
+
+class ShiftClosed(ShiftRefused):
+    """The shift is closed; only whoever settles changes it."""
+
+    code = "shift_closed"
+
+
+@dataclass(frozen=True)
+class WorkPart:
+    """What one set did: area_m2 of one pass, whole passes, on which machine; value and unit as entered."""
+
+    tool_set: ToolSet
+    area_m2: float
+    passes: int
+    machine: Machine | None = None
+    value: str = ""
+    unit: str = ""
+    id: UUID | None = None
+
+
+def outing_of_shift(
+    job: Job,
+    shift: PlanShift,
+    *,
+    now: datetime,
+    leaves_at: datetime | None = None,
+    due_at: datetime | None = None,
+    van: Place | None = None,
+) -> Outing:
+    """The outing a shift's sets leave on; made when there is none yet. Nights of a job share one that is still open.
+
+    leaves_at: the loading time before the start (setting) unless said; due_at: the shift's end unless said. A shared
+    outing is due back after its last night.
+    """
+    with transaction.atomic():
+        Job.objects.select_for_update().get(pk=job.pk)
+        row = ShiftOuting.objects.filter(shift_uuid=shift.key).select_related("outing").first()
+        if row is not None:
+            return row.outing
+        due = due_at or shift.ends_at
+        shared = (
+            Outing.objects.filter(shift_rows__job=job, closed_at__isnull=True).order_by("-leaves_at").distinct().first()
+        )
+        if shared is not None and _goes_on(shared, shift, now):
+            if shared.due_at is None or shared.due_at < due:
+                shared.due_at = due
+                shared.save(update_fields=["due_at"])
+            ShiftOuting.objects.create(shift_uuid=shift.key, job=job, outing=shared)
+            return shared
+        if leaves_at is None:
+            day = shift.starts_at.astimezone(zone_of(job.branch)).date()
+            loading = settings_of(job.branch, today=day)["loading_hours"]
+            leaves_at = shift.starts_at - timedelta(hours=loading)
+        outing = Outing.objects.create(
+            branch=job.branch,
+            kind=OutingKind.JOB,
+            name=job.name,
+            holder_kind=HolderKind.CREW,
+            holder_person=shift.lead,
+            holder_name=job.name,
+            van=van,
+            leaves_at=leaves_at,
+            due_at=max(due, leaves_at),
+            made_at=now,
+        )
+        ShiftOuting.objects.create(shift_uuid=shift.key, job=job, outing=outing)
+        return outing
+
+
+def _goes_on(outing: Outing, shift: PlanShift, now: datetime) -> bool:
+    """Whether a shift's sets go on with this outing of an earlier night, or leave anew."""
+    if outing.due_at is None:
+        return True
+    near = shift.starts_at - outing.due_at <= _NIGHTS_APART
+    return near and (now <= outing.due_at or SetState.objects.filter(outing=outing).exists())
+
+
+def log_work(
+    who: Who,
+    job: Job,
+    shift_key: UUID | None,
+    step_key: UUID,
+    parts: Sequence[WorkPart],
+    *,
+    now: datetime,
+    basis: str = Basis.MEASURED,
+    stands_instead: bool | None = None,
+    sure: bool = False,
+    units: Units = "us",
+    plan: JobPlan | None = None,
+    more: Sequence[NewLine] = (),
+    replaces: UUID | None = None,
+) -> Recorded:
+    """Log what a step's sets polished: one part for each set; a set changed part-way through a pass is its own part.
+
+    shift_key None: the night is not known. plan: a whole version already read. stands_instead: for paper, whether it
+    stands instead of what is there (None: not paper). sure: unlikely areas and passes have been said to be right.
+    Raises NotPlanned, ShiftClosed, WorkRefused, WorkAsked, NotReceived, OtherBranch.
+    """
+    plan, step = _step(job, step_key, plan)
+    zone = zone_of_step(plan, step)
+    if zone is None:
+        raise NotPlanned(_("This step has no floor in the plan."), _("Give it one in the job's plan first."))
+    with transaction.atomic():
+        if (known := already(who.act_id)) is not None:
+            return known
+        if shift_key is not None:
+            _check_open(who, shift_key)
+        out = None if shift_key is None else outings_of([shift_key]).get(shift_key)
+        lines = [
+            WorkedFacts(
+                tool_set=part.tool_set,
+                floor_uuid=zone.zone_id,
+                visit_uuid=job.pk,
+                step_key=step.key,
+                area_m2=part.area_m2,
+                passes=part.passes,
+                hardness=zone.hardness,
+                surface=zone.surface,
+                coating=zone.coating,
+                wet_dry=step.wet_dry,
+                step_kind=step.step_kind,
+                basis=basis,
+                shift_uuid=shift_key,
+                outing=out,
+                machine=part.machine,
+                stands_instead=stands_instead,
+                value=part.value,
+                unit=part.unit,
+                floor_m2=zone.area_m2,
+                replaces=replaces,
+                id=part.id or uuid.uuid4(),
+            )
+            for part in parts
+        ]
+        return work(who, job.branch, lines, now=now, sure=sure, units=units, more=more)
+
+
+def correct_work(
+    who: Who,
+    job: Job,
+    entry: Entry,
+    part: WorkPart,
+    why: str,
+    *,
+    now: datetime,
+    sure: bool = False,
+    units: Units = "us",
+) -> Recorded:
+    """Put a corrected line in place of one: its void and the new line in one act. Own lines until the shift is closed.
+
+    Raises as ``log_work`` and ``undo_act``.
+    """
+    if (known := already(who.act_id)) is not None:
+        return known
+    _check_yours(who, entry.act)
+    if Entry.objects.filter(kind="voided", void_target=entry.pk).exists():
+        raise NothingToUndo(_("That line is voided already."), _("Log what is missing as a new line."))
+    assert entry.step_key is not None
+    return log_work(
+        who,
+        job,
+        entry.shift_uuid,
+        entry.step_key,
+        [part],
+        now=now,
+        basis=entry.basis or Basis.MEASURED,
+        stands_instead=entry.stands_instead,
+        sure=sure,
+        units=units,
+        more=[void(entry, why.strip()[:400] or _("corrected"))],
+        replaces=entry.pk,
+    )
+
+
+def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> Recorded:
+    """Void every line of an act that stands, those about sets and those about the shift. Own until the shift is closed.
+
+    Raises NotYours, ShiftClosed, NothingToUndo.
+    """
+    with transaction.atomic():
+        entries = list(target.entries.select_related("tool_set", "place").order_by("line_no"))
+        lock_states([entry.tool_set for entry in entries if entry.tool_set is not None])
+        if (known := already(who.act_id)) is not None:
+            return known
+        _check_yours(who, target)
+        said = list(target.shift_entries.select_related("job"))
+        for shift_key in {entry.shift_uuid for entry in entries if entry.kind == "worked"} - {None}:
+            assert shift_key is not None
+            _check_open(who, shift_key)
+        gone = _voided(Entry, [entry.pk for entry in entries]) | _voided(ShiftEntry, [row.pk for row in said])
+        lines = [void(entry, why) for entry in reversed(entries) if entry.kind != "voided" and entry.pk not in gone]
+        rows = [
+            ShiftEntry(kind=ShiftEntry.Kind.VOIDED, job=row.job, shift_uuid=row.shift_uuid, void_target=row.pk, why=why)
+            for row in said
+            if row.kind != ShiftEntry.Kind.VOIDED and row.pk not in gone
+        ]
+        if not lines and not rows:
+            raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
+        return record_shift(who, branch, lines, rows, now=now)
+
+
+def floor_even(who: Who, job: Job, shift_key: UUID, step_key: UUID, *, now: datetime) -> Recorded:
+    """Say that the floor looks even after a step: only then the next grit goes on (common practice).
+
+    Raises NotPlanned, ShiftClosed.
+    """
+    plan, step = _step(job, step_key, None)
+    zone = zone_of_step(plan, step)
+    if zone is None:
+        raise NotPlanned(_("This step has no floor in the plan."), _("Give it one in the job's plan first."))
+    _check_open(who, shift_key)
+    row = ShiftEntry(
+        kind=ShiftEntry.Kind.FLOOR_EVEN, job=job, shift_uuid=shift_key, step_key=step.key, floor_uuid=zone.zone_id
+    )
+    return record_shift(who, job.branch, [], [row], now=now)
+
+
+def floor_reading(
+    who: Who, job: Job, shift_key: UUID, zone: PlanZone, kind: str, reading: float, *, now: datetime
+) -> Recorded:
+    """Keep a reading of the floor. kind: "gloss" (gloss units) or "clarity" (distinctness of image, per cent).
+
+    Raises ShiftRefused for a reading no meter gives.
+    """
+    most = _MOST[ShiftEntry.Kind(kind)]
+    if not 0 <= reading <= most:
+        raise ShiftRefused(
+            _("%(reading)s is no reading of a floor.") % {"reading": f"{reading:g}"},
+            _("Type 0 to %(most)s.") % {"most": f"{most:g}"},
+            field="reading",
+        )
+    row = ShiftEntry(kind=kind, job=job, shift_uuid=shift_key, floor_uuid=zone.zone_id, reading=reading)
+    return record_shift(who, job.branch, [], [row], now=now)
+
+
+def leave_sets(
+    who: Who, job: Job, shift_key: UUID, how: str, *, now: datetime, apart: Mapping[UUID, str] | None = None
+) -> Recorded:
+    """Answer "How do you leave the sets?", once for every set still out on the shift's outing.
+
+    how: a LeftHow; apart: another answer for some sets, by set id. Sets left in water or dry lie at the site (those in
+    a bucket stay in it), those in the van in the outing's van; those that came back are scanned in at the rack.
+    Raises ShiftRefused when the answer is none of the choices.
+    """
+    for answer in (how, *(apart or {}).values()):
+        if answer not in LeftHow.values:
+            raise ShiftRefused(_("That is not one of the answers."), _("Choose how the sets are left."))
+    row = ShiftOuting.objects.filter(shift_uuid=shift_key).select_related("outing__van").first()
+    states = sets_out([row.outing_id]) if row is not None else []
+    lines = []
+    for state in states:
+        answer = (apart or {}).get(state.pk, how)
+        columns: dict[str, Any] = {"left_how": answer, "shift_uuid": shift_key}
+        in_bucket = state.place is not None and state.place.kind == PlaceKind.BUCKET
+        if answer == LeftHow.IN_VAN and row is not None:
+            columns["to_place"] = row.outing.van
+        elif answer in (LeftHow.IN_WATER, LeftHow.DRY) and not (in_bucket and answer == LeftHow.IN_WATER):
+            columns["to_place"] = job.site.place
+        lines.append(NewLine("seen", state.tool_set, None, columns))
+    said = ShiftEntry(kind=ShiftEntry.Kind.LEFT, job=job, shift_uuid=shift_key, left_how=how)
+    return record_shift(who, job.branch, lines, [said], now=now)
+
+
+def close_shift(who: Who, job: Job, shift_key: UUID, *, now: datetime) -> Recorded:
+    """Close a shift: its lines are changed by whoever settles from then on. Closing twice answers the same.
+
+    Raises nothing of its own.
+    """
+    closing = closing_of(shift_key)
+    if closing is not None:
+        return Recorded(closing.act, (), again=True)
+    row = ShiftEntry(kind=ShiftEntry.Kind.CLOSED, job=job, shift_uuid=shift_key)
+    return record_shift(who, job.branch, [], [row], now=now)
+
+
+def no_work(
+    who: Who, job: Job, shift_key: UUID, *, now: datetime, step_key: UUID | None = None, why: str = ""
+) -> Recorded:
+    """Say that nothing was polished on a shift, or not in one step of it."""
+    row = ShiftEntry(
+        kind=ShiftEntry.Kind.NO_WORK, job=job, shift_uuid=shift_key, step_key=step_key, why=why.strip()[:400] or None
+    )
+    return record_shift(who, job.branch, [], [row], now=now)
+
+
+def record_shift(
+    who: Who, branch: Branch, lines: Sequence[NewLine], rows: Sequence[ShiftEntry], *, now: datetime
+) -> Recorded:
+    """Write one act with lines about sets and rows about the shift. The same act again changes nothing.
+
+    Raises SameKeyOtherContent when the act's key holds other rows.
+    """
+    with transaction.atomic():
+        lock_states([line.tool_set for line in lines if line.tool_set is not None])
+        known = already(who.act_id)
+        if known is not None:
+            if _said(known.act.shift_entries.order_by("line_no")) != _said(rows):
+                raise SameKeyOtherContent(
+                    _("This was sent before with another content."), _("What came now is kept for the shop manager.")
+                )
+            return known
+        recorded = record(who, branch, lines, now=now)
+        for number, row in enumerate(rows, start=1):
+            row.act, row.line_no = recorded.act, number
+        ShiftEntry.objects.bulk_create(rows)
+        return recorded
+
+
+def guess_id(set_id: UUID, shift_key: UUID, step_key: UUID, floor: UUID, again: int = 0, of: str = "entry") -> UUID:
+    """The id of a guess about what a set did, from its key (set, shift, step, floor), LEDGER 16.
+
+    again: how often such a guess was voided before; of: "entry", or "act" for the act that carries it.
+    """
+    key = "|".join(str(part) for part in (of, set_id, shift_key, step_key, floor, *([again] if again else [])))
+    return uuid.uuid5(_GUESSES, key)
+
+
+def _said(rows: Any) -> list[tuple[Any, ...]]:
+    return [
+        (
+            str(row.kind),
+            row.job_id,
+            row.shift_uuid,
+            row.step_key,
+            row.floor_uuid,
+            row.left_how,
+            row.reading,
+            row.void_target,
+        )
+        for row in rows
+    ]
+
+
+def _step(job: Job, step_key: UUID, plan: JobPlan | None) -> tuple[JobPlan, PlanStep]:
+    """A step by its key: of the plan that holds, else of the newest version that had it."""
+    holds = plan or plan_of(job)
+    for version in [holds] if holds is not None else []:
+        for step in version.steps.all():
+            if step.key == step_key:
+                return version, step
+    for version in versions_of(job):
+        for step in version.steps.all():
+            if step.key == step_key:
+                return version, step
+    raise NotPlanned(_("%(job)s has no such step.") % {"job": job.name}, _("Open the job again and choose one."))
+
+
+def _check_open(who: Who, shift_key: UUID) -> None:
+    if who.source == Source.PHONE:  # written while it had no signal: a fact that happened, and it is kept
+        return
+    person = who.entered_by or who.done_by
+    closing = closing_of(shift_key)
+    if closing is not None and not person.can(Right.SETTLE):
+        raise ShiftClosed(
+            _("%(who)s closed this shift.") % {"who": closing.act.done_by.name}, _("Ask the shop manager to change it.")
+        )
+
+
+def _check_yours(who: Who, target: Act) -> None:
+    person = who.entered_by or who.done_by
+    if person.pk not in (target.done_by_id, target.entered_by_id) and not person.can(Right.SETTLE):
+        raise NotYours(
+            _("%(person)s wrote that.") % {"person": target.done_by.name}, _("Ask the shop manager to void it.")
+        )
+
+
+def _voided(model: type[Entry] | type[ShiftEntry], targets: Sequence[UUID]) -> set[UUID | None]:
+    return set(
+        model._default_manager.filter(kind="voided", void_target__in=targets).values_list("void_target", flat=True)
+    )

@@ -1,0 +1,116 @@
+"""What is on record of shifts: outings, sets out on them, work logged, what was said of floors and sets."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.db.models import F
+
+from inventory.models import Entry, Outing, SetState
+from inventory.models.choices import Basis
+from jobs.models import Job, ShiftEntry, ShiftOuting
+
+WEAK = (Basis.PLANNED, Basis.GUESSED)
+
+
+def outings_of(shift_keys: Iterable[UUID]) -> dict[UUID, Outing]:
+    """The outing of each shift that has one, by the shift's key; one query."""
+    rows = ShiftOuting.objects.filter(shift_uuid__in=list(shift_keys))
+    rows = rows.select_related("outing__van", "outing__holder_person")
+    return {row.shift_uuid: row.outing for row in rows}
+
+
+def sets_out(outing_ids: Iterable[UUID]) -> list[SetState]:
+    """The states of the sets that are out on these outings, coarse to fine; one query."""
+    return list(
+        SetState.objects.filter(outing_id__in=list(outing_ids), main_id=F("tool_set_id"))
+        .select_related("tool_set__tool_type", "place", "outing__van", "holder_person")
+        .order_by("tool_set__tool_type__ladder_place", "code")
+    )
+
+
+def standing_rows(shift_keys: Iterable[UUID]) -> list[ShiftEntry]:
+    """What was said of these shifts and is not voided, in order; two queries."""
+    rows = list(
+        ShiftEntry.objects.filter(shift_uuid__in=list(shift_keys), act__held_back="")
+        .select_related("act__done_by")
+        .order_by("act__happened_at", "act__device_seq", "line_no")
+    )
+    voided = {row.void_target for row in rows if row.kind == ShiftEntry.Kind.VOIDED}
+    return [row for row in rows if row.kind != ShiftEntry.Kind.VOIDED and row.pk not in voided]
+
+
+def closing_of(shift_key: UUID) -> ShiftEntry | None:
+    """The line that closed a shift and stands, or None."""
+    return next((row for row in standing_rows([shift_key]) if row.kind == ShiftEntry.Kind.CLOSED), None)
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A worked line that stands. counts: whether it adds to what the set has worked (LEDGER 16)."""
+
+    entry: Entry
+    counts: bool
+
+    @property
+    def area_m2(self) -> float:
+        """Worked area: area of a pass x passes."""
+        return (self.entry.area_m2 or 0.0) * (self.entry.passes or 0)
+
+
+def work_logged(*, shift_keys: Iterable[UUID] | None = None, job: Job | None = None) -> list[Logged]:
+    """The worked lines of these shifts, or of a job, that are not voided, in order; two queries.
+
+    Planned and guessed lines count only while nothing stronger has their key (set, shift, step, floor).
+    """
+    entries = Entry.objects.filter(kind="worked", act__held_back="")
+    if shift_keys is not None:
+        entries = entries.filter(shift_uuid__in=list(shift_keys))
+    if job is not None:
+        entries = entries.filter(visit_uuid=job.pk)
+    rows = list(
+        entries.select_related("act__done_by", "tool_set__tool_type", "tool_set__state", "machine").order_by(
+            "act__happened_at", "act__device_seq", "line_no"
+        )
+    )
+    voids = Entry.objects.filter(kind="voided", act__held_back="", void_target__in=[row.pk for row in rows])
+    voided = set(voids.values_list("void_target", flat=True))
+    standing = [row for row in rows if row.pk not in voided]
+    by_key: dict[tuple[object, ...], list[Entry]] = defaultdict(list)
+    for row in standing:
+        by_key[(row.tool_set_id, row.shift_uuid, row.step_key, row.floor_uuid)].append(row)
+    counted = {row.pk for lines in by_key.values() for row in _counted(lines)}
+    return [Logged(row, row.pk in counted) for row in standing]
+
+
+def _counted(lines: list[Entry]) -> list[Entry]:
+    """Of the lines of one key, in order, those that count: the rule of SetFacts.counted_uses, here for rows."""
+    instead = [number for number, line in enumerate(lines) if line.stands_instead]
+    if instead:
+        last = lines[instead[-1]]
+        return [line for line in lines if line.stands_instead and line.act_id == last.act_id] + [
+            line for line in lines[instead[-1] + 1 :] if line.stands_instead is False
+        ]
+    ranks = {Basis.GUESSED: 0, Basis.PLANNED: 1}
+    best = max(ranks.get(Basis(line.basis or Basis.GUESSED), 2) for line in lines)
+    return [line for line in lines if ranks.get(Basis(line.basis or Basis.GUESSED), 2) == best]
+
+
+def scanned_out_on(outing_ids: Iterable[UUID]) -> dict[UUID, list[Entry]]:
+    """Every standing "scanned out" and "handed over" line of these outings, by outing; one query and the voids."""
+    entries = list(
+        Entry.objects.filter(kind__in=["scanned_out", "handed_over"], outing_id__in=list(outing_ids))
+        .filter(act__held_back="")
+        .select_related("tool_set__tool_type", "tool_set__state", "act__done_by")
+        .order_by("act__happened_at", "line_no")
+    )
+    voids = Entry.objects.filter(kind="voided", void_target__in=[row.pk for row in entries])
+    voided = set(voids.values_list("void_target", flat=True))
+    found: dict[UUID, list[Entry]] = defaultdict(list)
+    for entry in entries:
+        if entry.pk not in voided and entry.outing_id is not None:
+            found[entry.outing_id].append(entry)
+    return found

@@ -1,0 +1,173 @@
+"""What the plans ask of sets and outings: the answers `inventory` gets through its hooks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db.models import F, Q
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from inventory.hooks import Found, NextUse, PlannedUse
+from inventory.models import Branch, Outing
+from inventory.shop_settings import ShopSettings, floor_factor, settings_of
+from inventory.times import show_day, show_time, zone_of
+from jobs.models import JobPlan, PlanStep, PlanZone, Reservation, ShiftOuting, Site, Standing
+from jobs.queries.plan import Night, current_plans, nights_of, share_of_step, zone_of_step
+from jobs.queries.shift import outings_of
+
+
+def reference_of(settings: ShopSettings, plan: JobPlan, step: PlanStep, zone: PlanZone) -> float:
+    """Reference area, m2, that a step asks of its sets on one of its shifts: floor x passes x floor factor x share."""
+    wet_dry = "wet" if step.wet_dry == "either" else step.wet_dry
+    factor = floor_factor(settings, zone.hardness, zone.surface, wet_dry, step.step_kind)
+    return zone.area_m2 * step.passes * share_of_step(plan, step) * factor
+
+
+def step_starts_at(night: Night, step: PlanStep) -> datetime:
+    """When a step of a shift is planned to start: the shift's time shared out over its steps by area x passes."""
+    weights = []
+    for one in night.steps:
+        zone = zone_of_step(night.plan, one)
+        weights.append((zone.area_m2 if zone else 0.0) * one.passes)
+    total = sum(weights)
+    before = sum(weight for one, weight in zip(night.steps, weights, strict=True) if one.order < step.order)
+    share = before / total if total else 0.0
+    return night.shift.starts_at + (night.shift.ends_at - night.shift.starts_at) * share
+
+
+def open_reservations(jobs: Iterable[UUID]) -> dict[UUID, list[Reservation]]:
+    """Reservations that hold, by step key, first before second; one query."""
+    found: dict[UUID, list[Reservation]] = {}
+    rows = Reservation.objects.filter(job_id__in=list(jobs), ended_at__isnull=True)
+    for row in rows.select_related("tool_set__tool_type").order_by("order", "made_at"):
+        found.setdefault(row.step_key, []).append(row)
+    return found
+
+
+def plan_of_outing(outing_id: UUID) -> list[PlannedUse]:
+    """What the shifts of an outing ask for, coarse to fine; a constant number of queries."""
+    outing = Outing.objects.select_related("branch").filter(pk=outing_id).first()
+    rows = {row.shift_uuid: row.job_id for row in ShiftOuting.objects.filter(outing_id=outing_id)}
+    if outing is None or not rows:
+        return []
+    plans = current_plans(outing.branch, jobs=set(rows.values()))
+    reserved = open_reservations(set(rows.values()))
+    settings = settings_of(outing.branch, today=outing.leaves_at.astimezone(zone_of(outing.branch)).date())
+    found: dict[UUID, PlannedUse] = {}
+    for night in (night for plan in plans for night in nights_of(plan) if night.shift.key in rows):
+        for number, step in enumerate(night.steps, start=1):
+            zone = zone_of_step(night.plan, step)
+            if step.key in found or zone is None:
+                continue
+            found[step.key] = PlannedUse(
+                step_key=str(step.key),
+                shift_uuid=night.shift.key,
+                grit=step.tool_type.grit,
+                ladder_place=step.tool_type.ladder_place,
+                starts_at=step_starts_at(night, step),
+                reference_m2=reference_of(settings, night.plan, step, zone),
+                sets=tuple(row.tool_set_id for row in reserved.get(step.key, [])),
+                where=_("step %(n)s of %(of)s") % {"n": number, "of": len(night.steps)},
+            )
+    return sorted(found.values(), key=lambda use: (use.ladder_place, use.starts_at))
+
+
+def next_uses(set_ids: Iterable[UUID], now: datetime) -> dict[UUID, NextUse]:
+    """What each set is reserved for next, from running and coming shifts; a constant number of queries."""
+    wanted = list(set_ids)
+    rows = list(
+        Reservation.objects.filter(tool_set_id__in=wanted, ended_at__isnull=True)
+        .exclude(job__plans__isnull=True)
+        .select_related("job__branch")
+        .distinct()
+    )
+    if not rows:
+        return {}
+    branch = rows[0].job.branch
+    plans = current_plans(branch, standings=(Standing.WON, Standing.BID), jobs={row.job_id for row in rows})
+    nights = {night.shift.key: night for plan in plans for night in nights_of(plan)}
+    outings = outings_of(nights)
+    settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
+    found: dict[UUID, NextUse] = {}
+    for row in rows:
+        for night in _nights_between(nights, row, now):
+            use = _next_use(row, night, rows, outings.get(night.shift.key), settings, branch, now)
+            known = found.get(row.tool_set_id)
+            if use is not None and (known is None or use.starts_at < known.starts_at):
+                found[row.tool_set_id] = use
+            break
+    return found
+
+
+def _nights_between(nights: dict[UUID, Night], row: Reservation, now: datetime) -> list[Night]:
+    first, last = nights.get(row.from_shift), nights.get(row.to_shift)
+    if first is None:
+        return []
+    until = (last or first).shift.starts_at
+    mine = [night for night in nights.values() if night.job.pk == row.job_id]
+    return sorted(
+        (n for n in mine if first.shift.starts_at <= n.shift.starts_at <= until and n.shift.ends_at > now),
+        key=lambda night: night.shift.starts_at,
+    )
+
+
+def _next_use(
+    row: Reservation,
+    night: Night,
+    rows: list[Reservation],
+    outing: Outing | None,
+    settings: ShopSettings,
+    branch: Branch,
+    now: datetime,
+) -> NextUse | None:
+    steps = list(night.plan.steps.all())
+    step = next((one for one in steps if one.key == row.step_key), None)
+    zone = zone_of_step(night.plan, step) if step else None
+    if step is None or zone is None:
+        return None
+    starts_at = step_starts_at(night, step)
+    number = [one.key for one in night.steps].index(step.key) + 1 if step in night.steps else step.order
+    local, today = night.shift.starts_at.astimezone(zone_of(branch)), now.astimezone(zone_of(branch)).date()
+    day = _("tonight") if local.date() == today else show_day(local.date())
+    companion = next((one.tool_set_id for one in rows if one.step_key == row.step_key and one.pk != row.pk), None)
+    return NextUse(
+        words=_("%(job)s, %(day)s %(time)s, step %(n)s of %(of)s")
+        % {
+            "job": night.job.name,
+            "day": day,
+            "time": show_time(night.shift.starts_at, branch),
+            "n": number,
+            "of": len(night.steps) or len(steps),
+        },
+        outing=outing.pk if outing else None,
+        outing_name=outing.name if outing else "",
+        starts_at=starts_at,
+        leaves_at=outing.leaves_at if outing else night.shift.starts_at - timedelta(hours=settings["loading_hours"]),
+        reference_m2=reference_of(settings, night.plan, step, zone),
+        companion=companion,
+        hardness=zone.hardness,
+        floor_words=zone.zone.name,
+        url=reverse("jobs:job", args=[night.job.pk]),
+    )
+
+
+def find_jobs(text: str, branch_id: int) -> list[Found]:
+    """Jobs and sites whose names hold the text, the newest jobs first; three queries."""
+    plans = JobPlan.objects.filter(
+        Q(job__name__icontains=text) | Q(job__site__name__icontains=text),
+        job__branch_id=branch_id,
+        number=F("job__plan_number"),
+    )
+    found = [
+        Found(
+            plan.job.name,
+            f"{plan.job.site.name} · {plan.get_standing_display()}",
+            reverse("jobs:job", args=[plan.job_id]),
+        )
+        for plan in plans.select_related("job__site").order_by("-starts_on")[:20]
+    ]
+    sites = Site.objects.filter(branch_id=branch_id, name__icontains=text).order_by("name")[:20]
+    return found + [Found(site.name, site.address, reverse("jobs:site", args=[site.pk])) for site in sites]
