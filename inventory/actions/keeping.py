@@ -52,10 +52,9 @@ def keep(entries: Sequence[Entry], act: Act) -> None:
     set_ids = {entry.tool_set_id for entry in entries if entry.tool_set_id}
     named = {key for entry in entries for key in (entry.void_target, entry.settles_target) if key is not None}
     if named:
-        # Voids and answers reach further: whatever the entries they name are about, in a voided act as a whole. A
-        # void that is accepted reaches what it names.
-        reached = list(_reached(named))
-        reached += list(_reached({entry.void_target for entry in reached if entry.void_target is not None}))
+        # Voids and answers reach further: whatever the acts they name are about. A void may name an answer, an answer a
+        # void that was held back, and so on.
+        reached = _reached(named)
         labels |= {entry.code_id for entry in reached if entry.kind == "labelled"}
         places |= {entry.place_id for entry in reached if entry.kind == "moved" and entry.place_id}
         set_ids |= {entry.tool_set_id for entry in reached if entry.tool_set_id}
@@ -67,12 +66,20 @@ def keep(entries: Sequence[Entry], act: Act) -> None:
         _keep_states(set_ids, entries, act)
 
 
-def _reached(keys: set[UUID]) -> Iterable[Entry]:
-    """The entries these keys name, by their own key or by their act's, with all lines of those acts."""
-    if not keys:
-        return ()
-    acts = Entry.objects.filter(Q(pk__in=keys) | Q(act_id__in=keys)).values_list("act_id", flat=True)
-    return Entry.objects.filter(act_id__in=list(acts)).only("kind", "code_id", "place_id", "tool_set_id", "void_target")
+def _reached(keys: set[UUID]) -> list[Entry]:
+    """All lines of the acts that these keys (of entries or acts) name, and of those that their lines name in turn."""
+    reached: dict[UUID, Entry] = {}
+    asked: set[UUID] = set()
+    while keys:
+        asked |= keys
+        acts = Entry.objects.filter(Q(pk__in=keys) | Q(act_id__in=keys)).values_list("act_id", flat=True)
+        lines = Entry.objects.filter(act_id__in=list(acts))
+        for entry in lines.only("kind", "code_id", "place_id", "tool_set_id", "void_target", "settles_target"):
+            reached[entry.pk] = entry
+        keys = {
+            key for entry in reached.values() for key in (entry.void_target, entry.settles_target) if key is not None
+        } - asked
+    return list(reached.values())
 
 
 # --- labels and places ---
@@ -203,17 +210,24 @@ def _keep_states(set_ids: set[UUID], entries: Sequence[Entry], act: Act) -> None
         refold_states(refold, states)
 
 
-def refold_states(set_ids: Iterable[UUID], states: Mapping[UUID, SetState] | None = None) -> int:
+def refold_states(
+    set_ids: Iterable[UUID],
+    states: Mapping[UUID, SetState] | None = None,
+    groups: Mapping[UUID, frozenset[UUID]] | None = None,
+) -> int:
     """Fold these sets' whole ledgers anew and keep the result; returns how many states changed.
 
-    Takes in every set that is, or until now was, the same as one of them. Runs inside a transaction.
+    Takes in every set that is, or until now was, the same as one of them. groups: what each of these sets is the same
+    as, for a caller that folds all sets anyway: then only these are kept. Runs inside a transaction.
     """
-    groups = _groups(set(set_ids))
-    members = set(groups)
+    if groups is None:
+        groups = _groups(set(set_ids))
+        set_ids = groups
+    members = set(set_ids)
     known = dict(states or {})
     if not members <= set(known):
         known = _lock_ids(members)
-    ledgers = ledgers_of(members)
+    ledgers = ledgers_of(members.union(*(groups[member] for member in members)))
     changed = []
     for set_id in sorted(members):
         group = groups[set_id]

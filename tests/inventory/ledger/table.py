@@ -24,7 +24,7 @@ START = datetime(2025, 5, 12, 8, 0, tzinfo=UTC)
 
 def _line(kind: str, hour: float, **columns: Any) -> Line:
     name = f"{kind} {hour}"
-    facts = {
+    facts: dict[str, Any] = {
         "id": name,
         "act": name,
         "device": "desk",
@@ -179,8 +179,8 @@ def table() -> str:
     rows = [[entry[1], *(result(state, entry) for state in STATES)] for entry in ENTRIES]
     text = [
         "What an entry (rows) does to a set in a state (columns): what changes, and `!` the flag it raises. `–`:",
-        "nothing changes, the entry stands in the ledger. Printed by `python -m tests.inventory.ledger.table`, put here by",
-        "`--write`, held by `tests/inventory/ledger/test_table.py`.",
+        "nothing changes, the entry stands in the ledger. Printed by `python -m tests.inventory.ledger.table`, put",
+        "here by `--write`, held by `tests/inventory/ledger/test_table.py`.",
         "",
         "| " + " | ".join(head) + " |",
         "| " + " | ".join("---" for _column in head) + " |",
