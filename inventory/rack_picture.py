@@ -270,8 +270,9 @@ def life_bar(row: RackRow, most_m2: float, width: float = 184.0) -> str:
     if row.need is not None:
         at = px(1 + row.need * scale)
         parts.append(f'<path class="r-need" d="M{at} 4V23M{px(1 + row.need * scale - 4)} 4h8m-8 19h8"/>')
-    ramp = f"ramp-{row.ladder_place}-of-{row.ladder_count}"
-    return f'<svg class="life-bar {ramp}" aria-hidden="true" width="{px(width + 8)}" height="26">{"".join(parts)}</svg>'
+    ramp, wide = f"ramp-{row.ladder_place}-of-{row.ladder_count}", px(width + 8)
+    size = f'width="{wide}" height="26" viewBox="0 0 {wide} 26"'
+    return f'<svg class="life-bar {ramp}" aria-hidden="true" {size}>{"".join(parts)}</svg>'
 
 
 def rack_picture(rows: Sequence[RackRow], *, free: float = DESK_WIDTH, phone: float = PHONE_WIDTH) -> RackPicture:

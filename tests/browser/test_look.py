@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import pypdfium2
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.template import Template
@@ -227,3 +228,26 @@ def test_paper_is_black_on_white_without_navigation(show):
     assert not page.locator(".top").is_visible()
     assert page.locator("svg.rack").first.is_visible()
     assert page.locator(".print-time").is_visible()
+
+
+def test_the_rack_of_a_small_shop_prints_on_one_page_with_its_time(show):
+    page = show(rack_html(120))
+
+    paper = pypdfium2.PdfDocument(page.pdf(format="Letter"))
+    words = paper[0].get_textpage().get_text_range()
+    pages = len(paper)
+    paper.close()
+
+    assert pages == 1
+    assert "Printed" in words
+    assert "Shop day" not in words
+
+
+def test_forced_colours_leave_words_and_shapes(show):
+    page = show(look_html(), scheme="dark", forced_colors="active")
+
+    assert page.locator(".verdict .word span").first.evaluate("one => getComputedStyle(one).color") == "rgb(0, 0, 0)"
+    assert (
+        page.locator(".verdict").first.evaluate("one => getComputedStyle(one).backgroundColor") == "rgb(255, 255, 255)"
+    )
+    assert page.locator(".gauge .g-o").first.evaluate("one => getComputedStyle(one).stroke") == "rgb(255, 255, 255)"
