@@ -76,8 +76,6 @@ def test_unanswered_work_is_stored_as_guessed_once_after_the_shops_hour() -> Non
         "shift",
     )
     assert stored.act.happened_at == LAST_NIGHT + timedelta(seconds=1)  # planned start + the step's number in seconds
-        stored.act.happened_at - LAST_NIGHT
-    )
     assert store_guesses(branch, now=noon) == []
     assert [worked_m2(tool_set) for tool_set in night.sets] == [2500, 2500]
     log_work(
