@@ -151,6 +151,9 @@ def record(who: Who, branch: Branch, lines: Sequence[NewLine], *, now: datetime)
     """
     digest = _digest(who, lines)
     with transaction.atomic():
+        # Locked before looking: of two requests with one act the second waits here and then finds what the first wrote.
+        lock_states(_sets_of(lines))
+        _lock_places(lines)
         if (known := already(who.act_id)) is not None:
             if known.act.content_sha256 != digest:
                 raise SameKeyOtherContent(
@@ -159,8 +162,9 @@ def record(who: Who, branch: Branch, lines: Sequence[NewLine], *, now: datetime)
             return known
         for line in lines:
             _check(line)
-        lock_states(_sets_of(lines))
         at, doubt = happened_at(who, now)
+        if doubt == ClockDoubt.NONE and who.source == Source.PHONE and _clock_jumped(who):
+            doubt = ClockDoubt.OFFSET_MOVED
         act = Act(
             id=who.act_id,
             branch=branch,
@@ -209,6 +213,17 @@ def keep_unread(raw: str, why: str, device: Device | None, person: Person | None
         )
 
 
+def _clock_jumped(who: Who) -> bool:
+    """Whether this device's clock ran backwards between this act and the one before or after it by its own count."""
+    acts = Act.objects.filter(device=who.device)
+    before = acts.filter(device_seq__lt=who.device_seq).order_by("-device_seq").values_list("written_at", flat=True)
+    after = acts.filter(device_seq__gt=who.device_seq).order_by("device_seq").values_list("written_at", flat=True)
+    earlier, later = before.first(), after.first()
+    return (earlier is not None and earlier - who.written_at > _OFFSET_MOVED) or (
+        later is not None and who.written_at - later > _OFFSET_MOVED
+    )
+
+
 def void(target: Entry, why: str) -> NewLine:
     """The line that voids this entry, about the same set or place."""
     return NewLine("voided", target.tool_set, target.place, {"void_target": target.pk, "why": why})
@@ -217,6 +232,12 @@ def void(target: Entry, why: str) -> NewLine:
 def _check(line: NewLine) -> None:
     subject = kinds.PLACE if line.tool_set is None else kinds.SET
     kinds.check(line.kind, subject, {name.removesuffix("_id"): value for name, value in line.columns.items()})
+
+
+def _lock_places(lines: Iterable[NewLine]) -> None:
+    ids = sorted({line.place.pk for line in lines if line.place is not None})
+    if ids:
+        list(Place.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk"))
 
 
 def _sets_of(lines: Iterable[NewLine]) -> list[ToolSet]:

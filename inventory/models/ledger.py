@@ -68,6 +68,8 @@ class Act(AppendOnly):
             models.Index(fields=["branch", "recorded_at"], name="act_by_recorded"),
             # The morning and the exports walk a span of days.
             models.Index(fields=["branch", "happened_at"], name="act_by_happened"),
+            # Whether a device's clock ran backwards: the act before and after, by its own count.
+            models.Index(fields=["device", "device_seq"], name="act_by_device"),
         ]
 
     def __str__(self) -> str:
