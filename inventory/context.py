@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import NoReverseMatch, Resolver404, resolve, reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -15,7 +15,10 @@ THEMES = ("light", "night")
 
 
 class Page(NamedTuple):
-    """A page of the top line: its address's name, its word, and the rights of which one is enough (none: all)."""
+    """A page of the top line: its address's name, its word, and the rights of which one is enough (none: all).
+
+    Where the page's own door asks for rights, those hold beside these.
+    """
 
     url_name: str
     label: str | Promise
@@ -41,6 +44,21 @@ PAGES = (
     Page("jobs:reorder", _("Reorder"), (Right.BUY, Right.PLAN, Right.RUN_SHOP)),
     Page("jobs:costs", _("Costs"), (Right.SEE_MONEY,)),
 )
+# Seldom wanted: under More, at the end of the top line and of the foot bar.
+MORE_PAGES = (
+    Page("inventory:outings", _("Outings"), (Right.SCAN,)),
+    Page("inventory:counts", _("Count"), (Right.COUNT,)),
+    Page("inventory:orders", _("Orders"), (Right.BUY,)),
+    Page("inventory:labels", _("Labels"), (Right.COUNT, Right.BUY, Right.RUN_SHOP)),
+    Page("inventory:bring_in", _("Bring in a spreadsheet"), (Right.PLAN, Right.BUY, Right.RUN_SHOP)),
+    Page("jobs:sites", _("Sites"), (Right.PLAN, Right.RUN_SHOP)),
+    Page("inventory:tool_types", _("Tool types"), (Right.PLAN, Right.BUY, Right.RUN_SHOP)),
+    Page("inventory:machines", _("Machines"), (Right.PLAN, Right.RUN_SHOP)),
+    Page("inventory:places", _("Places"), (Right.COUNT, Right.RUN_SHOP)),
+    Page("inventory:suppliers", _("Suppliers"), (Right.BUY, Right.RUN_SHOP)),
+    Page("inventory:people", _("People"), (Right.RUN_SHOP,)),
+    Page("inventory:shop", _("Shop"), (Right.RUN_SHOP,)),
+)
 SCAN = Page("inventory:scan", _("Scan"), (Right.SCAN,))
 FIND = "inventory:find"
 IN_FOOT = ("jobs:shop_day", "jobs:my_job", "inventory:rack", "inventory:soak")
@@ -61,9 +79,18 @@ def _may(user: Any, page: Page) -> bool:
     return not page.rights or any(can(right) for right in page.rights)
 
 
-def _link(page: Page, path: str) -> NavLink | None:
+def _door_opens(user: Any, url: str) -> bool:
+    """Whether the page at this address lets the person in: its door knows (`views.doors.door`)."""
+    try:
+        rights = getattr(resolve(url).func, "rights", ())
+    except Resolver404:
+        return True
+    return not rights or any(user.can(right) for right in rights)
+
+
+def _link(page: Page, path: str, user: Any) -> NavLink | None:
     url = address(page.url_name)
-    if not url:
+    if not url or not _may(user, page) or not _door_opens(user, url):
         return None
     current = path == url or (url != "/" and path.startswith(url.rstrip("/") + "/"))
     return NavLink(page.url_name, page.label, url, current)
@@ -76,10 +103,13 @@ def _only_longest(links: list[NavLink]) -> list[NavLink]:
 
 
 def page(request: HttpRequest) -> dict[str, Any]:
-    """Context of every page: `nav`, `foot_nav`, `more_nav`, `scan_link`, `find_url`, `theme`, `units`, `sound`."""
+    """Context of every page: `nav` and its kin, `scan_link`, `find_url`, `theme`, `theme_url`, `units`, `sound`."""
     user = getattr(request, "user", None)
-    found = [_link(entry, request.path) for entry in PAGES if _may(user, entry)]
-    nav = _only_longest([link for link in found if link is not None])
+    found = [_link(entry, request.path, user) for entry in (*PAGES, *MORE_PAGES)]
+    every = _only_longest([link for link in found if link is not None])
+    seldom = {entry.url_name for entry in MORE_PAGES}
+    nav = [link for link in every if link.url_name not in seldom]
+    beyond = [link for link in every if link.url_name in seldom]
     foot = [link for link in nav if link.url_name in IN_FOOT]
     if len(foot) > 3:  # whoever plans and logs starts from Shop day; My job waits under More
         foot = [link for link in foot if link.url_name != "jobs:my_job"]
@@ -88,11 +118,14 @@ def page(request: HttpRequest) -> dict[str, Any]:
     return {
         "nav": nav,
         "foot_nav": foot,
-        "more_nav": [link for link in nav if link not in foot],
-        "scan_link": _link(SCAN, request.path) if _may(user, SCAN) else None,
+        "more_nav": [link for link in nav if link not in foot] + beyond,
+        "beyond_nav": beyond,
+        "scan_link": _link(SCAN, request.path, user),
         "theme_url": address("inventory:theme") if signed_in else "",
         "find_url": address(FIND) if signed_in else "",
         "theme": theme if theme in THEMES else "",
         "units": getattr(user, "units", "us"),
         "sound": getattr(user, "sound", True),
+        # A shared tablet's session ends by itself (inventory.middleware).
+        "idle_seconds": request.session.get("idle_seconds") if signed_in and hasattr(request, "session") else None,
     }

@@ -96,10 +96,11 @@ def life_curve(width: float, css: str) -> str:
 def look_context() -> dict[str, Any]:
     """Everything the look page shows."""
     some = faces()
-    nav = [NavLink("x", word, f"/{word}", word == "Rack") for word in ("Shop day", "Rack", "Soak", "Jobs", "Reorder")]
+    nav = [NavLink("x", word, f"/{word}", word == "Rack") for word in ("Shop day", "Rack", "Soak", "Jobs", "Reorder", "My job", "Costs")]
     form = LookForm({"code": "", "height": "124,000", "place": "a", "left": "n"})
     return {
         "nav": nav,
+        "beyond_nav": [NavLink("y", word, f"/{word}", False) for word in ("Orders", "Labels", "Tool types")],
         "foot_nav": nav[:3],
         "more_nav": nav[3:],
         "scan_link": NavLink("s", "Scan", "/scan", False),

@@ -110,3 +110,28 @@ def test_the_pages_of_trouble_speak_the_shops_words(code):
 
 def test_the_page_of_a_fault_stands_without_any_context():
     assert "It is written in the shop's log." in render_to_string("500.html").replace("&#x27;", "'")
+
+
+def test_a_page_whose_door_stays_shut_is_not_offered(ask, settings):
+    def shut(request):
+        raise AssertionError("only its door is asked")
+
+    setattr(shut, "rights", ("run_shop",))  # noqa: B010 - what `views.doors.door` leaves on a view
+    settings.ROOT_URLCONF = type("Shut", (), {"urlpatterns": [
+        path("", include(([path("rack/", shut, name="rack"), path("orders/", nowhere, name="orders")], "inventory"))),
+    ]})  # fmt: skip
+
+    assert words(ask_plainly(Bundle.PURCHASER)["more_nav"]) == ["Orders"]
+    assert words(ask_plainly(Bundle.OWNER)["nav"]) == ["Rack"]
+
+
+def ask_plainly(bundle):
+    request = RequestFactory().get("/")
+    request.user = somebody(bundle)
+    return context.page(request)
+
+
+def test_the_door_tells_its_rights():
+    from inventory.views.doors import door
+
+    assert getattr(door("GET", right=("buy", "plan"))(nowhere), "rights", None) == ("buy", "plan")
