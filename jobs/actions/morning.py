@@ -84,14 +84,10 @@ def store_guesses(branch: Branch, *, now: datetime, person: Person | None = None
     return stored
 
 
-def settle(
-    who: Who, branch: Branch, tool_set: ToolSet, entry: Entry, flag_code: str, answer: str, *, now: datetime
-) -> Recorded:
-    """Settle a flag: somebody has looked at what contradicts and said what holds.
+def give_back(who: Who, branch: Branch, tool_set: ToolSet, entry: Entry, flag_code: str, *, now: datetime) -> Recorded:
+    """Settle "two took it" for who had it before: the set is handed back to that outing, in the same act.
 
-    answer: "seen" (an override read), "kept" (right as it stands), "accept" (a held-back act counts), "before" (the
-    sighting before the flagged one holds: the set is handed back to its outing in the same act).
-    Raises ShiftRefused when the person may not settle.
+    Raises ShiftRefused when the person may not settle, or nobody had it before.
     """
     person = who.entered_by or who.done_by
     if not person.can(Right.SETTLE):
@@ -100,17 +96,11 @@ def settle(
         lock_states([tool_set])
         if (known := already(who.act_id)) is not None:
             return known
-        lines = [
-            NewLine(
-                "settled",
-                tool_set,
-                None,
-                {"settles_target": entry.pk, "flag_code": flag_code, "answer": answer},
-            )
-        ]
-        if answer == "before":
-            lines += _hand_back(tool_set, entry)
-        return record(who, branch, lines, now=now)
+        handed = _hand_back(tool_set, entry)
+        if not handed:
+            raise ShiftRefused(_("Nobody had it before."), _("Settle it as it stands, or scan it in."))
+        said = {"settles_target": entry.pk, "flag_code": flag_code, "answer": "corrected"}
+        return record(who, branch, [NewLine("settled", tool_set, None, said), *handed], now=now)
 
 
 def _hand_back(tool_set: ToolSet, entry: Entry) -> list[NewLine]:

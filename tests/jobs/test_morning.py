@@ -9,11 +9,12 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from inventory.actions.corrections import settle_flag
 from inventory.actions.custody import say_where, scan_in
 from inventory.actions.ledger import NewLine
 from inventory.models import Entry, SetState
 from inventory.models.choices import Basis, LeftHow, Source
-from jobs.actions.morning import settle, store_guesses, take_planned
+from jobs.actions.morning import give_back, store_guesses, take_planned
 from jobs.actions.shift import ShiftRefused, WorkPart, leave_sets, log_work, no_work, outing_of_shift, undo_act
 from jobs.queries.morning import Flagged, HowLeft, Morning, NotBack, NoWork, morning_of
 from tests.cast import NOW, hours, make_outing, make_set, make_type, write
@@ -145,16 +146,15 @@ def test_overrides_and_clashes_are_asked_until_they_are_settled() -> None:
     clash = flags[1]
     assert clash.before is not None
     assert (clash.before.outing, clash.entry.outing) == (night.outing, other)
-    settle(by(night, "ines", NOW), night.cast.branch, night.sets[1], flags[0].entry, "gate_overridden", "seen", now=NOW)
-    settled = settle(
-        by(night, "ines", NOW), night.cast.branch, night.sets[1], clash.entry, "taken_by_two", "before", now=NOW
-    )
+    branch, second = night.cast.branch, night.sets[1]
+    settle_flag(by(night, "ines", NOW), branch, second, flags[0].entry.pk, "gate_overridden", "seen", "", now=NOW)
+    settled = give_back(by(night, "ines", NOW), branch, second, clash.entry, "taken_by_two", now=NOW)
     assert not [one for one in ask(night).asked if isinstance(one, Flagged)]
     assert SetState.objects.get(pk=night.sets[1].pk).outing_id == night.outing.pk
     undo_act(by(night, "ines", NOW), night.cast.branch, settled.act, "no", now=NOW)
     assert [one.code for one in ask(night).asked if isinstance(one, Flagged)] == ["taken_by_two"]
     with pytest.raises(ShiftRefused, match="may not settle"):
-        settle(by(night, "dag", NOW), night.cast.branch, night.sets[1], clash.entry, "taken_by_two", "kept", now=NOW)
+        give_back(by(night, "dag", NOW), branch, second, clash.entry, "taken_by_two", now=NOW)
 
 
 def test_a_complete_night_asks_nothing() -> None:

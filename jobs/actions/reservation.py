@@ -1,0 +1,86 @@
+"""Which set is meant for which step: reserve one, take another instead, let go."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import F
+from django.utils.translation import gettext as _
+
+from inventory.models import Person, SetState, ToolSet
+from inventory.models.choices import Fitness
+from inventory.refusals import Refused
+from jobs.models import Job, Reservation
+from jobs.queries.plan import plan_of, shifts_of_step
+
+
+class ReservationRefused(Refused):
+    """A set cannot be meant for that step."""
+
+    code = "reservation"
+
+
+def reserve(
+    person: Person,
+    job: Job,
+    step_key: UUID,
+    tool_set: ToolSet,
+    *,
+    now: datetime,
+    order: int = 1,
+    from_shift: UUID | None = None,
+    to_shift: UUID | None = None,
+    locked: bool = False,
+) -> Reservation:
+    """Mean a set for a step of a job, as first or second of two; whichever set was meant so before is let go.
+
+    from_shift, to_shift: the step's own shifts unless said. The same reservation again changes nothing.
+    Raises ReservationRefused for a step the plan does not have, a step without a night, another tool type, a set that
+    is retired or set aside.
+    """
+    with transaction.atomic():
+        Job.objects.select_for_update().get(pk=job.pk)
+        plan = plan_of(job)
+        step = next((one for one in plan.steps.all() if one.key == step_key), None) if plan else None
+        if plan is None or step is None:
+            raise ReservationRefused(_("%(job)s has no such step.") % {"job": job.name}, _("Open its plan again."))
+        nights = shifts_of_step(plan, step)
+        if from_shift is None and not nights:
+            raise ReservationRefused(_("This step has no night yet."), _("Plan its shifts first."))
+        first = from_shift or nights[0].key
+        last = to_shift or (nights[-1].key if nights else first)
+        if tool_set.tool_type_id != step.tool_type_id:
+            raise ReservationRefused(
+                _("The step asks for %(type)s.") % {"type": step.tool_type.name}, _("Choose a set of that type.")
+            )
+        fitness = SetState.objects.filter(pk=tool_set.pk, main_id=F("tool_set_id")).values_list("fitness", flat=True)
+        if list(fitness) != [Fitness.USABLE]:
+            raise ReservationRefused(_("That set is set aside or retired."), _("Choose another one."))
+        before = Reservation.objects.filter(step_key=step_key, order=order, from_shift=first, ended_at__isnull=True)
+        same = before.filter(tool_set=tool_set, to_shift=last).first()
+        if same is not None:
+            return same
+        before.update(ended_at=now)
+        return Reservation.objects.create(
+            job=job,
+            step_key=step_key,
+            tool_set=tool_set,
+            order=order,
+            from_shift=first,
+            to_shift=last,
+            locked=locked,
+            made_at=now,
+            made_by=person,
+        )
+
+
+def let_go(reservation: Reservation, *, now: datetime) -> Reservation:
+    """End a reservation; ending it twice keeps the first time."""
+    with transaction.atomic():
+        row = Reservation.objects.select_for_update().get(pk=reservation.pk)
+        if row.ended_at is None:
+            row.ended_at = now
+            row.save(update_fields=["ended_at"])
+        return row

@@ -1,0 +1,272 @@
+"""Who leaves tonight with which sets, what state those are in, and what is to mend: a constant number of queries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db.models import F
+
+from inventory import estimate
+from inventory.ledger.conditioning import Conditioning
+from inventory.models import Branch, Outing, SetState
+from inventory.models.choices import Fitness, PlaceKind
+from inventory.queries.soak import Waters, waters_of
+from inventory.shop_settings import ShopSettings, settings_of
+from inventory.times import zone_of
+from jobs.models import PlanStep, PlanZone, Reservation
+from jobs.numerics.enough import Enough, enough
+from jobs.queries.plan import Night, tonight, zone_of_step
+from jobs.queries.shift import outings_of
+from jobs.queries.uses import open_reservations, reference_of, step_starts_at
+
+# States in which a set does not leave as it is.
+TROUBLES = ("dry", "late", "no", "missing", "elsewhere", "aside", "none")
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A step of tonight and the set for it.
+
+    key: ready, tight, soaking (ready in time), soaked (to confirm), taken (on its outing already), or one of TROUBLES:
+    dry, late (soaks too long), no (short of life), missing, elsewhere (with somebody else), aside, none (no set).
+    chance: of finishing; None when nothing can be said. instead: the best other set, ready and enough.
+    """
+
+    step: PlanStep
+    zone: PlanZone
+    starts_at: datetime
+    reference_m2: float
+    key: str
+    state: SetState | None = None
+    second: SetState | None = None
+    conditioning: Conditioning | None = None
+    life: estimate.SetLife | None = None
+    chance: float | None = None
+    reserved: bool = False
+    instead: SetState | None = None
+    instead_chance: float | None = None
+
+    @property
+    def trouble(self) -> bool:
+        """Whether it does not leave as it is."""
+        return self.key in TROUBLES
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """A shift that leaves tonight. enough: yes, tight, no, or "" while the chances are not known."""
+
+    night: Night
+    leaves_at: datetime
+    outing: Outing | None
+    cells: tuple[Cell, ...]
+    enough: str
+
+    @property
+    def complete(self) -> bool:
+        """Whether every step has a set that may leave."""
+        return not any(cell.trouble for cell in self.cells)
+
+
+def evening(now: datetime, branch: Branch) -> tuple[datetime, datetime]:
+    """What "tonight" spans: six in the morning to noon of the next day; before six it is still the night before."""
+    local = (now - timedelta(hours=6)).astimezone(zone_of(branch))
+    begins = local.replace(hour=6, minute=0, second=0, microsecond=0)
+    return begins, begins + timedelta(hours=30)
+
+
+def leaving_tonight(branch: Branch, now: datetime) -> list[Leaving]:
+    """The shifts of tonight that have not ended, by leaving time, with a set for each step.
+
+    A set goes to one step only: reserved ones first, then those out for it already, then the best that is free: ready,
+    enough, and of those the one with the least life (a set that suffices alone goes alone, DESIGN 4).
+    """
+    since, until = evening(now, branch)
+    nights = [night for night in tonight(branch, since, until) if night.shift.ends_at > now]
+    if not nights:
+        return []
+    settings = settings_of(branch, today=since.astimezone(zone_of(branch)).date())
+    outings = outings_of(night.shift.key for night in nights)
+    reserved = open_reservations({night.job.pk for night in nights})
+    choice = _Choice(branch, now, settings, nights)
+    choice.hold(row.tool_set_id for rows in reserved.values() for row in rows)
+    leaving = []
+    for night in sorted(nights, key=lambda one: _leaves_at(one, outings, settings)):
+        leaves_at = _leaves_at(night, outings, settings)
+        outing = outings.get(night.shift.key)
+        cells = tuple(
+            choice.cell(night, step, zone, leaves_at, outing, reserved.get(step.key, []))
+            for step in night.steps
+            if (zone := zone_of_step(night.plan, step)) is not None
+        )
+        leaving.append(Leaving(night, leaves_at, outing, cells, _enough_of(cells)))
+    return leaving
+
+
+def _leaves_at(night: Night, outings: Mapping[UUID, Outing], settings: ShopSettings) -> datetime:
+    outing = outings.get(night.shift.key)
+    planned = night.shift.starts_at - timedelta(hours=settings["loading_hours"])
+    # An outing shared with an earlier night left then; tonight's sets leave for tonight.
+    return outing.leaves_at if outing is not None and outing.leaves_at >= planned - timedelta(hours=12) else planned
+
+
+def _enough_of(cells: Iterable[Cell]) -> str:
+    keys = {cell.key for cell in cells}
+    if keys & set(TROUBLES):
+        return "no"
+    if "tight" in keys:
+        return "tight"
+    return "yes" if cells and all(cell.chance is not None for cell in cells) else ""
+
+
+class _Choice:
+    """Picks a set for each step; everything is read once."""
+
+    def __init__(self, branch: Branch, now: datetime, settings: ShopSettings, nights: list[Night]) -> None:
+        types = {step.tool_type_id: step.tool_type for night in nights for step in night.steps}
+        self.states = list(
+            SetState.objects.filter(branch=branch, main_id=F("tool_set_id"), tool_set__tool_type_id__in=types)
+            .exclude(fitness=Fitness.RETIRED)
+            .select_related("tool_set__tool_type", "place", "outing__van", "holder_person")
+            .order_by("code", "pk")
+        )
+        self.by_id = {state.pk: state for state in self.states}
+        self.waters: Waters = waters_of(self.states, branch, at=now)
+        self.records = estimate.records(settings, types=types.values())
+        self.lives = estimate.lives(self.records)
+        self.settings, self.now = settings, now
+        self.held: set[UUID] = set()
+
+    def hold(self, set_ids: Iterable[UUID]) -> None:
+        """Keep sets for the steps they are reserved for."""
+        self.held |= set(set_ids)
+
+    def cell(
+        self,
+        night: Night,
+        step: PlanStep,
+        zone: PlanZone,
+        leaves_at: datetime,
+        outing: Outing | None,
+        rows: list[Reservation],
+    ) -> Cell:
+        """The set for one step and the state it is in."""
+        starts_at = max(step_starts_at(night, step), leaves_at)
+        needs = reference_of(self.settings, night.plan, step, zone)
+        chances = self._chances(step, needs)
+        meant = [self.by_id[row.tool_set_id] for row in rows if row.tool_set_id in self.by_id]
+        out = [
+            state
+            for state in self.states
+            if outing is not None
+            and state.outing_id == outing.pk
+            and state.tool_set.tool_type_id == step.tool_type_id
+            and state.facts.get("step_key") in (None, str(step.key))
+        ]
+        free = self._free(step, chances, leaves_at, starts_at)
+        chosen = meant[0] if meant else out[0] if out else free[0] if free else self._any(step, leaves_at, starts_at)
+        if chosen is None:
+            return Cell(step, zone, starts_at, needs, "none")
+        self.held.add(chosen.pk)
+        second = meant[1] if len(meant) > 1 else None
+        chance = chances.get(chosen.pk)
+        if second is not None and step.tool_type_id in self.records:
+            chance = estimate.chance_of_pair(self.records[step.tool_type_id], chosen.pk, second.pk, needs)
+        water = self._water(chosen, leaves_at, starts_at)
+        key = self._key(chosen, outing, water, chance, leaves_at)
+        others = [state for state in free if state.pk != chosen.pk] if key in TROUBLES else []
+        instead = others[0] if others and self._is_enough(chances.get(others[0].pk)) else None
+        return Cell(
+            step,
+            zone,
+            starts_at,
+            needs,
+            key,
+            chosen,
+            second,
+            water,
+            self.lives.get(chosen.pk),
+            chance,
+            bool(meant),
+            instead,
+            chances.get(instead.pk) if instead else None,
+        )
+
+    def _chances(self, step: PlanStep, needs: float) -> dict[UUID, float]:
+        record = self.records.get(step.tool_type_id)
+        if record is None:
+            return {}
+        ids = [state.pk for state in self.states if state.tool_set.tool_type_id == step.tool_type_id]
+        return estimate.chances_to_finish({step.tool_type_id: record}, dict.fromkeys(ids, needs))
+
+    def _is_enough(self, chance: float | None) -> bool:
+        return chance is None or self._said(chance).word == "yes"
+
+    def _said(self, chance: float) -> Enough:
+        return enough(chance, self.settings["finish_limit"], self.settings["tight_limit"])
+
+    def _water(self, state: SetState, leaves_at: datetime, starts_at: datetime) -> Conditioning:
+        in_water = state.place is not None and state.place.kind == PlaceKind.BUCKET
+        leaves = max(leaves_at, self.now)
+        return self.waters.at_start(state.pk, leaves, max(starts_at, leaves), in_water=in_water)
+
+    def _at_hand(self, step: PlanStep) -> list[SetState]:
+        return [
+            state
+            for state in self.states
+            if state.tool_set.tool_type_id == step.tool_type_id
+            and state.pk not in self.held
+            and state.outing_id is None
+            and state.fitness == Fitness.USABLE
+            and not (state.place is not None and state.place.kind == PlaceKind.UNKNOWN)
+        ]
+
+    def _free(
+        self, step: PlanStep, chances: Mapping[UUID, float], leaves_at: datetime, starts_at: datetime
+    ) -> list[SetState]:
+        """Sets at hand that are ready in time: those that are enough by least life, then the others by most."""
+        ready = [state for state in self._at_hand(step) if self._water(state, leaves_at, starts_at).passes]
+
+        def order(state: SetState) -> tuple[int, float, str]:
+            chance = chances.get(state.pk)
+            if chance is None:
+                return (1, 0.0, state.code)
+            return (0, chance, state.code) if self._is_enough(chance) else (2, -chance, state.code)
+
+        return sorted(ready, key=order)
+
+    def _any(self, step: PlanStep, leaves_at: datetime, starts_at: datetime) -> SetState | None:
+        """With no set ready: one that soaks or is to confirm, then a dry one, then one that is not at hand."""
+        at_hand = self._at_hand(step)
+        ranks = {"soaked, not confirmed": 0, "soaking": 1, "dry": 2}
+        if at_hand:
+            return min(at_hand, key=lambda state: ranks.get(self._water(state, leaves_at, starts_at).state, 3))
+        others = [
+            state
+            for state in self.states
+            if state.tool_set.tool_type_id == step.tool_type_id and state.pk not in self.held
+        ]
+        return others[0] if others else None
+
+    def _key(
+        self, state: SetState, outing: Outing | None, water: Conditioning, chance: float | None, leaves_at: datetime
+    ) -> str:
+        if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
+            return "missing"
+        if state.fitness != Fitness.USABLE:
+            return "aside"
+        if state.outing_id is not None and (outing is None or state.outing_id != outing.pk):
+            return "elsewhere"
+        taken = state.outing_id is not None
+        if not water.passes:
+            if water.state == "soaking":
+                ready = water.expected_ready_at
+                return "soaking" if ready is not None and ready <= leaves_at else "late"
+            return "soaked" if water.state == "soaked, not confirmed" else "dry"
+        word = self._said(chance).word if chance is not None else "yes"
+        if word == "no":
+            return "no"
+        return "taken" if taken else "tight" if word == "tight" else "ready"
