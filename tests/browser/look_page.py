@@ -96,7 +96,10 @@ def life_curve(width: float, css: str) -> str:
 def look_context() -> dict[str, Any]:
     """Everything the look page shows."""
     some = faces()
-    nav = [NavLink("x", word, f"/{word}", word == "Rack") for word in ("Shop day", "Rack", "Soak", "Jobs", "Reorder", "My job", "Costs")]
+    nav = [
+        NavLink("x", word, f"/{word}", word == "Rack")
+        for word in ("Shop day", "Rack", "Soak", "Jobs", "Reorder", "My job", "Costs")
+    ]
     form = LookForm({"code": "", "height": "124,000", "place": "a", "left": "n"})
     return {
         "nav": nav,
