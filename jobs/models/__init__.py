@@ -1,5 +1,6 @@
 """The work: sites and floors, jobs and their plans, shifts, reservations."""
 
+from jobs.models.forecast import ForecastRun
 from jobs.models.job import (
     Job,
     JobKind,
@@ -15,6 +16,7 @@ from jobs.models.shift import ShiftEntry, ShiftOuting
 from jobs.models.site import Site, Zone
 
 __all__ = [
+    "ForecastRun",
     "Job",
     "JobKind",
     "JobPlan",

@@ -43,6 +43,7 @@ class ReorderAnswer:
     """What the reorder page says of one tool type. Days are calendar days from today unless they say working days.
 
     need_area_m2, need_sets, need_sets_so_far: wanted reference area, fresh sets to be opened, and the same added up.
+    need_area_so_far_m2: the reference area added up; its middle half of the worlds (P25, P75) in need_area_half_m2.
     life_here_m2: (at least, likely, up to) reference area left in all sets here, fresh ones included.
     fresh, on_order: unused sets here, sets on order.
     short_chance_by_week: (weeks,) chance that by the end of that week a fresh set was wanted and none was there, sets
@@ -78,6 +79,8 @@ class ReorderAnswer:
     lead_sure_days: float | None
     drivers: tuple[Driver, ...]
     gaps: tuple[str, ...]
+    need_area_so_far_m2: WeekRange
+    need_area_half_m2: tuple[Floats, Floats]
 
 
 def forecast_need(
@@ -164,6 +167,8 @@ def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: floa
     draws = need.life_here_m2.size
     opened = _opened_by_week(need.open_day, horizon)
     low, likely, high = np.quantile(need.life_here_m2, [0.1, 0.5, 0.9])
+    area_so_far = np.cumsum(need.area_m2, axis=0)
+    quarter, three_quarters = np.quantile(area_so_far, [0.25, 0.75], axis=1)
     short = _first_short(need, kind.arrival_days)
     week_ends = horizon.first_week_days - 1 + 7 * np.arange(horizon.weeks)
     short_day = _latest(short, certainty)
@@ -210,6 +215,8 @@ def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: floa
         lead_sure_days=lead_sure,
         drivers=_drivers(need, span),
         gaps=tuple(gaps),
+        need_area_so_far_m2=_range(area_so_far),
+        need_area_half_m2=(quarter, three_quarters),
     )
 
 

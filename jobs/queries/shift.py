@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from uuid import UUID
 
 from django.db.models import F
@@ -61,8 +62,16 @@ class Logged:
         return (self.entry.area_m2 or 0.0) * (self.entry.passes or 0)
 
 
-def work_logged(*, shift_keys: Iterable[UUID] | None = None, job: Job | None = None) -> list[Logged]:
-    """The worked lines of these shifts, or of a job, that are not voided, in order; two queries.
+def work_logged(
+    *,
+    shift_keys: Iterable[UUID] | None = None,
+    job: Job | None = None,
+    jobs: Iterable[UUID] | None = None,
+    known_by: datetime | None = None,
+) -> list[Logged]:
+    """The worked lines of these shifts, or of a job or jobs, that are not voided, in order; two queries.
+
+    known_by: by what was on record at that instant.
 
     Planned and guessed lines count only while nothing stronger has their key (set, shift, step, floor).
     """
@@ -71,12 +80,18 @@ def work_logged(*, shift_keys: Iterable[UUID] | None = None, job: Job | None = N
         entries = entries.filter(shift_uuid__in=list(shift_keys))
     if job is not None:
         entries = entries.filter(visit_uuid=job.pk)
+    if jobs is not None:
+        entries = entries.filter(visit_uuid__in=list(jobs))
+    if known_by is not None:
+        entries = entries.filter(act__recorded_at__lte=known_by)
     rows = list(
         entries.select_related("act__done_by", "tool_set__tool_type", "tool_set__state", "machine").order_by(
             "act__happened_at", "act__device_seq", "line_no"
         )
     )
     voids = Entry.objects.filter(kind="voided", act__held_back="", void_target__in=[row.pk for row in rows])
+    if known_by is not None:
+        voids = voids.filter(act__recorded_at__lte=known_by)
     voided = set(voids.values_list("void_target", flat=True))
     standing = [row for row in rows if row.pk not in voided]
     by_key: dict[tuple[object, ...], list[Entry]] = defaultdict(list)
