@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from inventory.actions.gate import NotReceived
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
 from inventory.actions.measure import Heights, height_columns
-from inventory.codes import AddressNotPrintable, label_base, new_code
+from inventory.codes import new_code
 from inventory.models import Branch, Label, Outing, Person, Place, ToolSet, ToolType
 from inventory.models.choices import OpeningKind
 from inventory.refusals import Refused
@@ -31,12 +31,6 @@ class LabelsWrong(Refused):
     """So many labels cannot be made."""
 
     code = "labels_wrong"
-
-
-class AddressWrong(Refused):
-    """The address cannot stand in labels."""
-
-    code = "address_wrong"
 
 
 def make_blank(branch: Branch, count: int, *, made_by: Person | None, now: datetime, rng: random.Random) -> list[Label]:
@@ -162,39 +156,6 @@ def claim_blank(
             NewLine("labelled", tool_set, None, {"code": label}),
         ]
         return record(who, branch, lines, now=now), tool_set
-
-
-def set_address(branch: Branch, address: str) -> Branch:
-    """Keep the address printed in labels; a changed one waits to be confirmed by a phone.
-
-    Raises AddressWrong.
-    """
-    try:
-        base = label_base(address)
-    except AddressNotPrintable as problem:
-        raise AddressWrong(str(problem), field="address") from problem
-    if len(base) > 80:
-        raise AddressWrong(
-            _("The address has %(count)d characters.") % {"count": len(base)}, _("80 are allowed."), field="address"
-        )
-    if branch.label_address != base:
-        branch.label_address, branch.label_address_confirmed_at = base, None
-        branch.save(update_fields=["label_address", "label_address_confirmed_at"])
-    return branch
-
-
-def confirm_address(branch: Branch, base: str, *, now: datetime) -> bool:
-    """Mark the printed address as opened by a phone, if ``base`` (scheme and host it came by) is the one printed."""
-    try:
-        came_by = label_base(base)
-    except AddressNotPrintable:
-        return False
-    if came_by != branch.label_address:
-        return False
-    if branch.label_address_confirmed_at is None:
-        branch.label_address_confirmed_at = now
-        branch.save(update_fields=["label_address_confirmed_at"])
-    return True
 
 
 def mark_printed(labels: list[Label], *, now: datetime) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec
+from typing import Any, Concatenate, ParamSpec, cast
 from uuid import UUID, uuid4
 
 from django.core.exceptions import PermissionDenied
@@ -25,7 +25,10 @@ class PersonRequest(HttpRequest):
     user: Person
 
 
-def door(*methods: str, right: str | tuple[str, ...] = "") -> Callable[[View[P]], View[P]]:
+OwnView = Callable[Concatenate[PersonRequest, P], HttpResponse]
+
+
+def door(*methods: str, right: str | tuple[str, ...] = "") -> Callable[[OwnView[P]], View[P]]:
     """Let only these methods in, and only people who have the right, or one of several ("": everybody signed in).
 
     Answers 405 for another method, then 403 without the right; LoginRequiredMiddleware has asked for sign-in before.
@@ -33,15 +36,16 @@ def door(*methods: str, right: str | tuple[str, ...] = "") -> Callable[[View[P]]
 
     rights = (right,) if isinstance(right, str) and right else tuple(right)
 
-    def wrap(view: View[P]) -> View[P]:
+    def wrap(view: OwnView[P]) -> View[P]:
         @wraps(view)
         def inner(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
             if request.method not in methods:
                 return HttpResponseNotAllowed(methods)
             if rights and not (isinstance(request.user, Person) and any(map(request.user.can, rights))):
                 raise PermissionDenied
-            return view(request, *args, **kwargs)
+            return view(cast(PersonRequest, request), *args, **kwargs)
 
+        inner.rights = rights  # type: ignore[attr-defined]  # the top line offers what the doors let in
         return inner
 
     return wrap
@@ -86,9 +90,7 @@ def who_of(request: HttpRequest, **more: Any) -> Who:
     """Who is doing this, from a page: the form's ``act_id`` makes a repeated press the same act."""
     person = request.user
     assert isinstance(person, Person)
-    return desk(
-        person, device_of(request), timezone.now(), act_id=_uuid(request.POST.get("act_id", "")), **more
-    )
+    return desk(person, device_of(request), timezone.now(), act_id=_uuid(request.POST.get("act_id", "")), **more)
 
 
 def _uuid(text: str) -> UUID | None:

@@ -1,0 +1,151 @@
+"""Forms of what one does with a set from its page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from inventory.actions.measure import Heights
+from inventory.forms.shop_form import ShopForm
+from inventory.models import Person, Place, ToolType
+from inventory.models.choices import OpeningKind, PlaceKind, RetiredWhy, TroubleKind
+from inventory.units import Amount, AmountNotRead, from_si, read_height, show_number, unit_for
+from inventory.units.factors import UNITS
+
+_SHOP = (PlaceKind.RACK, PlaceKind.TUB, PlaceKind.BUCKET, PlaceKind.CRATE)
+
+
+class HeightField(forms.CharField):
+    """A tool height in the person's unit, or with a unit written behind; comma or point."""
+
+    def __init__(self, *, units: str, decimal_mark: str = ".", **kwargs: Any) -> None:
+        self.code = unit_for("height", units)  # type: ignore[arg-type]
+        self.unit = UNITS[self.code].symbol
+        self.decimal_mark = decimal_mark
+        kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
+        super().__init__(**kwargs)
+
+    def clean(self, value: Any) -> Amount | None:
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            return read_height(text, self.code, self.decimal_mark)
+        except AmountNotRead as problem:
+            raise forms.ValidationError(problem.sentence) from problem
+
+
+def mark_of(person: Person) -> str:
+    """The decimal mark a person writes, by language."""
+    return "," if person.language.startswith("es") else "."
+
+
+def height_text(height_mm: float | None, units: str) -> str:
+    """A height as a field holds it, in the person's unit without the unit's sign."""
+    if height_mm is None:
+        return ""
+    code = unit_for("height", units)  # type: ignore[arg-type]
+    return show_number(from_si(height_mm, code), 2 if code == "in" else 1)
+
+
+class MeasureForm(ShopForm):
+    """One height (the lowest piece), or one per piece; with the backing if callipers took it along."""
+
+    def __init__(self, *args: Any, person: Person, tool_type: ToolType, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        options = {"units": person.units, "decimal_mark": mark_of(person)}
+        self.fields["height"] = HeightField(label=_("Lowest piece"), **options)
+        for number in range(2, min(tool_type.pieces_per_set, 12) + 1):
+            label = _("Piece %(number)d, if measured") % {"number": number}
+            self.fields[f"height_{number}"] = HeightField(label=label, required=False, **options)
+        if tool_type.backing_mm:
+            words = _("The backing was measured along")
+            self.fields["with_backing"] = forms.BooleanField(label=words, required=False)
+        if args and args[0] is not None and args[0].get("ask_sure"):
+            self.fields["sure"] = forms.BooleanField(label=_("It is right: keep it"), required=False)
+
+    def heights(self) -> Heights:
+        """What was typed, as the action takes it."""
+        pieces = [self.cleaned_data.get(name) for name in self.fields if name.startswith("height")]
+        given = tuple(piece for piece in pieces if piece is not None)
+        return Heights(given, bool(self.cleaned_data.get("with_backing")), bool(self.cleaned_data.get("sure")))
+
+
+class WhyForm(ShopForm):
+    """A reason."""
+
+    why = forms.CharField(label=_("What is wrong with it?"), max_length=400)
+
+
+class ClearForm(ShopForm):
+    """What was found by who looked."""
+
+    why = forms.CharField(label=_("What was found?"), max_length=400, required=False)
+
+
+class RetireForm(ShopForm):
+    """Why a set ends, and its last height."""
+
+    retired_why = forms.ChoiceField(label=_("Why?"), choices=RetiredWhy.choices, widget=forms.RadioSelect)
+    note = forms.CharField(label=_("More, if it matters"), max_length=400, required=False)
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        label, mark = _("Last height of the lowest piece, if measured"), mark_of(person)
+        self.fields["height"] = HeightField(label=label, required=False, units=person.units, decimal_mark=mark)
+        if args and args[0] is not None and args[0].get("ask_sure"):
+            self.fields["sure"] = forms.BooleanField(label=_("It is right: keep it"), required=False)
+
+    def heights(self) -> Heights | None:
+        """The last height as the action takes it, or None."""
+        height = self.cleaned_data.get("height")
+        return Heights((height,), sure=bool(self.cleaned_data.get("sure"))) if height is not None else None
+
+
+class TroubleForm(ShopForm):
+    """What happened to a set."""
+
+    trouble = forms.ChoiceField(label=_("What happened?"), choices=TroubleKind.choices, widget=forms.RadioSelect)
+    note = forms.CharField(label=_("More, if it matters"), max_length=400, required=False)
+
+
+class PlaceForm(ShopForm):
+    """Where a set goes."""
+
+    place = forms.ModelChoiceField(label=_("Where to"), queryset=Place.objects.none())
+    peg = forms.CharField(label=_("Peg, if it has one"), max_length=12, required=False)
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        places = self.fields["place"]
+        assert isinstance(places, forms.ModelChoiceField)
+        places.queryset = Place.objects.filter(branch=person.branch, kind__in=_SHOP, active=True).order_by(
+            "kind", "name"
+        )
+
+
+class ClaimForm(ShopForm):
+    """A blank label becomes a set: opening, height, and where it hangs."""
+
+    opening = forms.ChoiceField(choices=OpeningKind.choices)
+    place = forms.ModelChoiceField(label=_("Where it hangs"), queryset=Place.objects.none(), required=False)
+    peg = forms.CharField(label=_("Peg, if it has one"), max_length=12, required=False)
+
+    def __init__(self, *args: Any, person: Person, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["height"] = HeightField(
+            label=_("Lowest piece"), required=False, units=person.units, decimal_mark=mark_of(person)
+        )
+        self.fields["sure"] = forms.BooleanField(label=_("It is right: keep it"), required=False)
+        places = self.fields["place"]
+        assert isinstance(places, forms.ModelChoiceField)
+        places.queryset = Place.objects.filter(branch=person.branch, kind__in=_SHOP, active=True).order_by(
+            "kind", "name"
+        )
+
+    def heights(self) -> Heights | None:
+        """The height as the action takes it, or None."""
+        height = self.cleaned_data.get("height")
+        return Heights((height,), sure=bool(self.cleaned_data.get("sure"))) if height is not None else None

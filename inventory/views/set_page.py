@@ -1,0 +1,179 @@
+"""What a set's page on the phone shows: the state as a band, life, next use, last lines, and the likeliest action."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+from uuid import uuid4
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from inventory.actions.gate import holder_of, where_of
+from inventory.context import address
+from inventory.gauge import STATES
+from inventory.hooks import NextUse, next_use
+from inventory.ledger.conditioning import Conditioning
+from inventory.models import Label, Outing, Person, SetState
+from inventory.models.choices import Face, Fitness, PlaceKind
+from inventory.queries.custody import open_outings, roomiest_tub
+from inventory.queries.finishing import chance_for, lives_of
+from inventory.queries.last_lines import last_lines
+from inventory.queries.soak import waters_of
+from inventory.rights import Right
+from inventory.shop_settings import floor_factor, settings_of
+from inventory.soak_words import soak_words
+from inventory.times import show_when, when_for, zone_of
+from inventory.units import show_area, show_range
+from inventory.views import verdicts
+
+
+def set_context(state: SetState, person: Person, now: datetime, label: Label | None = None) -> dict[str, Any]:
+    """Everything the page shows of one set. state: with type, place, outing and holder loaded."""
+    branch, tool_set = person.branch, state.tool_set
+    conditioning = waters_of([state], branch, at=now).now(state.pk, now)
+    life = lives_of([tool_set], branch, now).get(tool_set.pk)
+    use = next_use([tool_set.pk], now).get(tool_set.pk)
+    settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
+    lines, count = last_lines(tool_set.pk, person, now)
+    factor = floor_factor(settings, use.hardness, "worn", "wet", "later") if use and use.hardness else 1.0
+    chance = chance_for([tool_set], use.reference_m2, branch, now) if use else None
+    enough, enough_words = verdicts.enough_words(chance, settings["finish_limit"], settings["tight_limit"])
+    context: dict[str, Any] = {
+        "state": state,
+        "tool_set": tool_set,
+        "tool_type": tool_set.tool_type,
+        "code": state.code or tool_set.own_code or tool_set.tool_type.name,
+        "type_line": verdicts.type_line(tool_set.tool_type),
+        "band": _looked(band(state, conditioning, person, now)),
+        "face": verdicts.face_of(state, branch, conditioning, life),
+        "use": use,
+        "use_starts": when_for(person, use.starts_at, now) if use else "",
+        "water_by": when_for(person, use.water_by, now) if use and use.water_by else "",
+        "enough": enough,
+        "enough_words": enough_words,
+        "lines": lines,
+        "entries": count,
+        "replaced": _replaced(label, person, now),
+        "act_id": uuid4(),
+        **actions_of(state, conditioning, use, person, now),
+    }
+    if life is not None:
+        low, likely, high = life.on_floor(factor)
+        context |= {
+            "life_likely": show_area(likely, person.units),  # type: ignore[arg-type]
+            "life_range": show_range(low, high, person.units),  # type: ignore[arg-type]
+            "life_floor": _("on %(floor)s") % {"floor": use.floor_words}
+            if use and use.floor_words
+            else _("on a medium floor"),
+            "worn_out": life.worn_out,
+        }
+    return context
+
+
+def band(state: SetState, conditioning: Conditioning, person: Person, now: datetime) -> dict[str, Any]:
+    """The state across the page: a key of the states, its words, the place, and a second line that says why."""
+    where = where_of(state)
+    clock = {"units": person.units, "clock_24h": person.clock_24h}
+    soak = soak_words(conditioning, person.branch, now, **clock)  # type: ignore[arg-type]
+    if state.fitness == Fitness.RETIRED:
+        return {"key": "aside", "words": _("Retired"), "where": where, "why": state.facts.get("fitness_why", "")}
+    if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
+        since = state.facts.get("place_since")
+        when = show_when(datetime.fromisoformat(since), now, person.branch, clock_24h=person.clock_24h) if since else ""
+        return {"key": "missing", "words": _("Missing since %(when)s") % {"when": when}, "where": "", "why": ""}
+    if state.fitness == Fitness.SET_ASIDE:
+        words = _("Set aside: %(why)s") % {"why": state.fitness_why or _("no reason given")}
+        return {"key": "aside", "words": words, "where": where, "why": ""}
+    if state.outing_id is not None:
+        words = _("Out: %(holder)s") % {"holder": holder_of(state)}
+        return {"key": "out", "words": words, "where": soak.line if soak.state else where, "why": ""}
+    if state.face == Face.GLAZED:
+        return {"key": "glazed", "words": _("Glazed: dress it"), "where": where, "why": soak.line if soak.state else ""}
+    if soak.state:
+        return {"key": soak.state, "words": soak.line, "where": where, "why": soak.sentence}
+    return {"key": "", "words": where or _("No place known"), "where": soak.line, "why": soak.sentence}
+
+
+def _looked(shown: dict[str, Any]) -> dict[str, Any]:
+    """A band with its mark and colour."""
+    look = STATES.get(shown["key"])
+    return shown | {"mark": look.mark if look else "", "colour": look.colour if look else "ink"}
+
+
+def _replaced(label: Label | None, person: Person, now: datetime) -> str:
+    if label is None or label.replaced_at is None:
+        return ""
+    return when_for(person, label.replaced_at, now)
+
+
+def actions_of(
+    state: SetState, conditioning: Conditioning, use: NextUse | None, person: Person, now: datetime
+) -> dict[str, Any]:
+    """The filled action, two or three beside it, and the rest, by right and state."""
+    first = _likeliest(state, conditioning, use, person, now)
+    beside, more = [], []
+    if person.can(Right.SCAN):
+        act = _links(state)
+        if state.fitness == Fitness.USABLE:
+            beside.append(act["aside"])
+        if person.can(Right.LOG_WORK) and address("jobs:my_job"):
+            beside.append({"label": _("Log work"), "url": address("jobs:my_job"), "method": "get"})
+        more = [act["measure"], act["trouble"], act["move"], act["label"]]
+        if state.fitness != Fitness.USABLE and person.can(Right.LOG_WORK):
+            more.insert(0, act["clear"])
+        if state.fitness != Fitness.RETIRED and person.can(Right.SETTLE):
+            more.append(act["retire"])
+    filled = first and {**first, "kind": "fill thumb"}
+    return {"first": first, "first_filled": filled, "beside": beside, "more": more}
+
+
+def _links(state: SetState) -> dict[str, dict[str, Any]]:
+    def link(name: str, label: str) -> dict[str, Any]:
+        return {"label": label, "url": reverse("inventory:set_act", args=[state.pk, name]), "method": "get"}
+
+    return {
+        "aside": link("set-aside", _("Set aside")),
+        "measure": link("measure", _("Measure its height")),
+        "trouble": link("trouble", _("Report a trouble")),
+        "move": link("move", _("Move it")),
+        "label": link("label", _("Give it a new label")),
+        "clear": link("clear", _("Clear it: somebody has looked")),
+        "retire": link("retire", _("Retire it")),
+        "found": link("found", _("It is here: say where")),
+    }
+
+
+def _likeliest(
+    state: SetState, conditioning: Conditioning, use: NextUse | None, person: Person, now: datetime
+) -> dict[str, Any] | None:
+    if not person.can(Right.SCAN) or state.fitness == Fitness.RETIRED:
+        return None
+    act, named = _links(state), {"set": str(state.pk)}
+    if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
+        return act["found"]
+    if state.outing_id is not None:
+        return {"label": _("Scan it in"), "url": reverse("inventory:scan_in"), "hidden": named}
+    if state.fitness == Fitness.SET_ASIDE:
+        return act["clear"] if person.can(Right.LOG_WORK) else act["measure"]
+    if conditioning.state == "dry":
+        tub = roomiest_tub(person.branch)
+        if tub is not None:
+            url = reverse("inventory:set_act", args=[state.pk, "move"])
+            return {"label": _("Put it in %(tub)s") % {"tub": tub.name}, "url": url, "hidden": {"place": str(tub.pk)}}
+        return act["move"]
+    if conditioning.state in ("soaking", "soaked, not confirmed") and address("inventory:soak"):
+        return {"label": _("To its tub"), "url": address("inventory:soak"), "method": "get"}
+    outing = _outing_for(use, person, now)
+    if outing is not None:
+        label = _("Scan out to %(outing)s") % {"outing": outing.name}
+        return {"label": label, "url": reverse("inventory:scan_out", args=[outing.pk]), "hidden": named}
+    return {"label": _("Scan it out"), "url": reverse("inventory:scan"), "method": "get"}
+
+
+def _outing_for(use: NextUse | None, person: Person, now: datetime) -> Outing | None:
+    """The outing its next use leaves with; without a plan the only open outing, if there is just one."""
+    outings = open_outings(person.branch)
+    if use is not None and use.outing is not None:
+        return next((outing for outing in outings if outing.pk == use.outing), None)
+    return outings[0] if len(outings) == 1 else None

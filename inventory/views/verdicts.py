@@ -1,0 +1,310 @@
+"""A scan's answer as the verdict part shows it: kind, word, grit, code, reason, what next, one or two actions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.actions.custody import Elsewhere, NotConditioned, NotConfirmed, ScannedMany, ScannedOut, Soaking
+from inventory.actions.gate import holder_of, where_of
+from inventory.estimate import SetLife
+from inventory.gauge import GaugeFace
+from inventory.ledger.conditioning import Conditioning
+from inventory.models import Branch, Outing, Person, Place, SetState, ToolType
+from inventory.models.choices import Fitness, PlaceKind
+from inventory.queries.catalogue import ladder
+from inventory.refusals import Refused
+from inventory.rights import Right
+from inventory.soak_words import GAUGE_STATES
+from inventory.templatetags.gritledger import sure_words
+from inventory.times import when_for
+
+
+@dataclass
+class Verdict:
+    """What parts/verdict.html reads; ``short`` is the word of the list line, ``mark`` its mark."""
+
+    kind: str
+    word: str
+    grit: str = ""
+    code: str = ""
+    lines: list[str] = field(default_factory=list)
+    reason: str = ""
+    then: str = ""
+    face: GaugeFace | None = None
+    actions: list[dict[str, Any]] = field(default_factory=list)
+    why_action: dict[str, Any] | None = None
+    id: str = "verdict"
+    short: str = ""
+    mark: str = ""
+    # Whether scanning on leaves something unanswered here.
+    stays_open: bool = False
+
+
+def face_of(
+    state: SetState, branch: Branch, conditioning: Conditioning | None = None, life: SetLife | None = None
+) -> GaugeFace | None:
+    """The gauge of one set; None for a type that has no place on the ladder. One query (the ladder)."""
+    tool_type = state.tool_set.tool_type
+    place, count = ladder(branch).get(tool_type.pk, (0, 0))
+    if count == 0:
+        return None
+    low, mid, high = life.shares if life else (1.0, 1.0, 1.0)
+    where = "here"
+    if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
+        where = "missing"
+    elif state.fitness != Fitness.USABLE:
+        where = "aside"
+    elif state.outing_id is not None:
+        where = "out"
+    elif state.soaking:
+        where = "in_water"
+    return GaugeFace(
+        ladder_place=place,
+        ladder_count=count,
+        bond=tool_type.bond,  # type: ignore[arg-type]  # a closed choice of the same words
+        at_least=low,
+        likely=mid,
+        up_to=high,
+        where=where,  # type: ignore[arg-type]
+        water=GAUGE_STATES[conditioning.state] if conditioning else "",  # type: ignore[arg-type]
+        glazed=state.face == "glazed",
+        plain=life is None,
+    )
+
+
+def type_line(tool_type: ToolType) -> str:
+    """ "resin, 9 in., set of 3"."""
+    parts = [str(tool_type.get_bond_display())]
+    if tool_type.size_line:
+        parts.append(tool_type.size_line)
+    parts.append(_("set of %(count)d") % {"count": tool_type.pieces_per_set})
+    return ", ".join(parts)
+
+
+def name_with_place(state: SetState) -> str:
+    """ "GL-7K2M46: rack B, peg 14"."""
+    where = where_of(state)
+    code = state.code or state.tool_set.own_code
+    return _("%(set)s: %(where)s") % {"set": code, "where": where} if where else code
+
+
+def enough_words(chance: float | None, finish_limit: float, tight_limit: float) -> tuple[str, str]:
+    """The gauge state and words for a chance of finishing: yes, tight or no; nothing when it is not known."""
+    if chance is None:
+        return "", ""
+    key = "yes" if chance >= finish_limit else "tight" if chance >= tight_limit else "no"
+    words = {"yes": _("Enough: yes, %(sure)s"), "tight": _("Enough: tight, %(sure)s"), "no": _("Short, %(sure)s")}
+    return key, words[key] % {"sure": sure_words(chance)}
+
+
+def taken_out(done: ScannedOut, state: SetState, then: str, enough: str, face: GaugeFace | None) -> Verdict:
+    """The set left."""
+    tool_type = state.tool_set.tool_type
+    water = done.words.line if done.words else ""
+    overridden = done.gate == "overridden"
+    return Verdict(
+        kind="taken",
+        word=_("Taken"),
+        grit=tool_type.grit,
+        code=state.code or state.tool_set.own_code,
+        lines=[
+            str(tool_type.get_bond_display()),
+            _("against the gate: %(water)s") % {"water": water} if overridden else water,
+        ],
+        reason=enough,
+        then=then,
+        face=face,
+        short=_("taken, against the gate") if overridden else _("taken"),
+        mark="tick",
+    )
+
+
+def taken_in(state: SetState, where: str, face: GaugeFace | None, found: bool) -> Verdict:
+    """The set came back."""
+    tool_type = state.tool_set.tool_type
+    return Verdict(
+        kind="taken",
+        word=_("Found") if found else _("In"),
+        grit=tool_type.grit,
+        code=state.code or state.tool_set.own_code,
+        lines=[type_line(tool_type)],
+        reason=where,
+        face=face,
+        short=_("found") if found else _("in"),
+        mark="tick",
+    )
+
+
+def refused(
+    refusal: Refused,
+    state: SetState,
+    person: Person,
+    now: datetime,
+    *,
+    outing: Outing | None = None,
+    hidden: dict[str, str] | None = None,
+    instead: SetState | None = None,
+) -> Verdict:
+    """The set may not; why, what next, and where the right one hangs if that is known."""
+    tool_type = state.tool_set.tool_type
+    verdict = Verdict(
+        kind="refused",
+        word=_("Refused"),
+        grit=tool_type.grit,
+        code=state.code or state.tool_set.own_code,
+        lines=[type_line(tool_type), where_of(state)],
+        reason=refusal.why,
+        then="" if instead is not None else refusal.next_step,
+        short=_("refused"),
+        mark="cross",
+    )
+    if refusal.code == "already_there":
+        verdict.kind, verdict.word, verdict.short, verdict.mark = "open", _("There already"), _("there already"), "tick"
+        return verdict
+    if isinstance(refusal, Elsewhere):
+        return _elsewhere(refusal, verdict, person, now, outing, hidden or {})
+    url = reverse("inventory:scan_out", args=[outing.pk]) if outing is not None else ""
+    base = {**(hidden or {}), "set": str(state.pk)}
+    if isinstance(refusal, NotConfirmed) and outing is not None and person.can(Right.CONFIRM_SOAK):
+        label = _("It is wet through: confirm and take it")
+        verdict.actions.append(
+            {"label": label, "url": url, "kind": "fill", "hidden": base, "name": "do", "value": "confirm"}
+        )
+        verdict.stays_open = True
+    if isinstance(refusal, NotConditioned | NotConfirmed):
+        verdict.short, verdict.mark = _("refused, dry"), "drop-struck"
+        if refusal.conditioning.state == "soaking":
+            verdict.short, verdict.mark = _("refused, soaking"), "ripples"
+        elif refusal.conditioning.state == "soaked, not confirmed":
+            verdict.short, verdict.mark = _("not confirmed"), "drop-hollow"
+        if instead is not None and outing is not None:
+            label = _("Take %(set)s") % {"set": name_with_place(instead)}
+            kind = "fill" if not verdict.actions else ""
+            take = {**(hidden or {}), "set": str(instead.pk)}
+            verdict.actions.append({"label": label, "url": url, "kind": kind, "hidden": take})
+        if outing is not None and person.can(Right.OVERRIDE):
+            verdict.why_action = {
+                "url": url,
+                "hidden": base | {"do": "override"},
+                "label": _("Send it all the same and say why"),
+            }
+    elif isinstance(refusal, Soaking):
+        verdict.kind, verdict.word, verdict.short, verdict.mark = "open", _("In water"), _("in water"), "ripples"
+    return verdict
+
+
+def _elsewhere(
+    refusal: Elsewhere, verdict: Verdict, person: Person, now: datetime, outing: Outing | None, hidden: dict[str, str]
+) -> Verdict:
+    verdict.kind, verdict.word, verdict.short, verdict.mark = "elsewhere", _("Elsewhere"), _("elsewhere"), "swap"
+    verdict.lines = verdict.lines[:1]
+    if refusal.since is not None:
+        verdict.lines.append(_("since %(when)s") % {"when": when_for(person, refusal.since, now)})
+    if outing is not None:
+        url = reverse("inventory:scan_out", args=[outing.pk])
+        verdict.actions = [
+            {
+                "label": _("Hand it over to %(outing)s") % {"outing": outing.name},
+                "url": url,
+                "kind": "fill",
+                "hidden": hidden,
+                "name": "do",
+                "value": "hand_over",
+            },
+            {"label": _("Leave it with %(holder)s") % {"holder": refusal.holder}, "url": url, "method": "get"},
+        ]
+        verdict.stays_open = True
+    return verdict
+
+
+def unknown(sentence: str, text: str) -> Verdict:
+    """Nothing opens: the sentence says why and what next."""
+    return Verdict("refused", _("Unknown"), code=text[:24], reason=sentence, short=_("unknown"), mark="ask")
+
+
+def blank(code: str, back: str) -> Verdict:
+    """A blank label: it becomes a set once its type and height are named."""
+    return Verdict(
+        "open",
+        _("Blank label"),
+        code=code,
+        reason=_("Name its type and height, and it is a set."),
+        actions=[
+            {
+                "label": _("Name it"),
+                "url": reverse("inventory:opened", args=[code]) + f"?then={back}",
+                "method": "get",
+                "kind": "fill",
+            }
+        ],
+        short=_("blank"),
+        mark="ask",
+        stays_open=True,
+    )
+
+
+def of_place(place: Place, states: list[SetState], url: str, hidden: dict[str, str], label: str) -> Verdict:
+    """A tub's, van's or crate's label: its sets by the ledger, as a list that is sent back when taken."""
+    if not states:
+        return Verdict(
+            "open",
+            place.name,
+            reason=_("No set is in it by the ledger."),
+            then=_("Scan the sets one by one."),
+            mark="ask",
+        )
+    count = len(states)
+    grits = ", ".join(state.tool_set.tool_type.grit for state in states[:12])
+    more = "" if count <= 12 else _(" and %(count)d more") % {"count": count - 12}
+    return Verdict(
+        "open",
+        place.name,
+        reason=ngettext("%(count)d set is in it.", "%(count)d sets are in it.", count) % {"count": count},
+        then=grits + more,
+        actions=[
+            {
+                "label": label,
+                "url": url,
+                "kind": "fill",
+                "hidden": {**hidden, "sets": ",".join(str(state.pk) for state in states)},
+            }
+        ],
+        short=ngettext("%(count)d set in it", "%(count)d sets in it", count) % {"count": count},
+        mark="ask",
+        stays_open=True,
+    )
+
+
+def many(done: ScannedMany, states: dict[Any, SetState], word: str) -> Verdict:
+    """What became of a whole list."""
+    count = len(done.taken)
+    said = ngettext("%(count)d set: %(word)s.", "%(count)d sets: %(word)s.", count) % {"count": count, "word": word}
+    lines = [
+        f"{states[tool_set.pk].tool_set.tool_type.grit} {states[tool_set.pk].code}: {refusal.why}"
+        for tool_set, refusal in done.refused
+    ]
+    if not lines:
+        return Verdict("taken", _("Taken"), grit=str(count), reason=said, short=said, mark="tick")
+    head = ngettext("%(count)d may not:", "%(count)d may not:", len(lines)) % {"count": len(lines)}
+    kind = "refused"
+    return Verdict(
+        kind,
+        _("Not all"),
+        grit=f"{count}/{count + len(lines)}",
+        lines=[said],
+        reason=head,
+        then=" ".join(lines),
+        short=said,
+        mark="cross",
+    )
+
+
+def holder_words(state: SetState) -> str:
+    """ "Out: Dag P., van 3"."""
+    return _("Out: %(holder)s") % {"holder": holder_of(state)}
