@@ -192,6 +192,7 @@ LOGIN_URL = "inventory:sign_in"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "inventory:sign_in"
 AXES_FAILURE_LIMIT = 5
+AXES_USERNAME_FORM_FIELD = "username"  # what sign-in page and backends call the sign-in name
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_COOLOFF_TIME = "inventory.sign_in.wait_after_tries"
 AXES_LOCKOUT_CALLABLE = "inventory.sign_in.waiting_page"

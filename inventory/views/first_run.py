@@ -1,0 +1,153 @@
+"""An empty shop of one's own: the code from the terminal, the ladder, the labels' address, how sets come in."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth import login
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.safestring import mark_safe
+from django.utils.translation import get_language
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+
+from inventory.actions.first_run import begin_shop, confirm_address, phone_word, propose_address
+from inventory.actions.people import PersonWords
+from inventory.actions.starting_ladder import starting_ladder, take_ladder
+from inventory.context import address
+from inventory.forms.people import FirstRunForm
+from inventory.models import Branch, Person, ToolType
+from inventory.qr_symbol import qr_svg
+from inventory.refusals import Refused
+from inventory.rights import Right
+from inventory.views.doors import device_of, door
+
+_BACKEND = "inventory.sign_in.PasswordBackend"
+_HERE_ONLY = ("localhost", "127.0.0.1", "[::1]")
+
+
+@login_not_required
+@never_cache
+@sensitive_post_parameters("password", "code")
+@door("GET", "POST")
+def first_run(request: HttpRequest) -> HttpResponse:
+    """Make the shop and its first person with the one-time code, and sign that person in."""
+    if Person.objects.exists():
+        return redirect("inventory:sign_in")
+    start = {"code": request.GET.get("code", ""), "time_zone": timezone.get_default_timezone_name()}
+    form = FirstRunForm(
+        request.POST if request.method == "POST" else None, initial=start | {"currency": "USD", "units": "us"}
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            person = _begin(form.cleaned_data)
+        except Refused as refused:
+            form.add_error(refused.field if refused.field in form.fields else None, refused.sentence)
+        else:
+            login(request, person, backend=_BACKEND)
+            device_of(request)
+            return redirect("inventory:first_shop")
+    return render(request, "inventory/people/first_run.html", {"form": form}, status=422 if form.errors else 200)
+
+
+@door("GET", right=Right.RUN_SHOP)
+def first_shop(request: HttpRequest) -> HttpResponse:
+    """The first ten minutes: ladder, address, how the sets come in; also later, as long as something is open."""
+    return _shop_page(request)
+
+
+@door("POST", right=Right.RUN_SHOP)
+def first_ladder(request: HttpRequest) -> HttpResponse:
+    """Take the ticked steps as tool types."""
+    person = cast(Person, request.user)
+    now = timezone.now()
+    keys, figures = request.POST.getlist("steps"), request.POST.get("figures") == "1"
+    today = now.astimezone(ZoneInfo(person.branch.time_zone)).date()
+    try:
+        take_ladder(person, keys, figures=figures, soak=False, valid_from=today, now=now)
+    except Refused as refused:
+        return _shop_page(request, refused=refused)
+    return redirect("inventory:first_shop")
+
+
+@door("POST", right=Right.RUN_SHOP)
+def label_address(request: HttpRequest) -> HttpResponse:
+    """Keep the address that a phone shall try."""
+    branch = cast(Person, request.user).branch
+    try:
+        propose_address(branch, request.POST.get("address", ""))
+    except Refused as refused:
+        return _shop_page(request, refused=refused)
+    return redirect("inventory:first_shop")
+
+
+@door("GET", right=Right.RUN_SHOP)
+def label_address_state(request: HttpRequest) -> HttpResponse:
+    """Whether a phone has come, for the page that waits for one."""
+    branch = cast(Person, request.user).branch
+    return render(request, "inventory/people/phone_waits.html", {"branch": branch})
+
+
+@login_not_required
+@never_cache
+@door("GET")
+def phone_here(request: HttpRequest, word: str) -> HttpResponse:
+    """A phone opened the labels' address: that confirms it; the phone is told so and nothing else."""
+    branch = confirm_address(word, now=timezone.now())
+    if branch is None:
+        raise Http404
+    return render(request, "inventory/people/phone_here.html", {"here": request.get_host()})
+
+
+def _begin(said: dict[str, Any]) -> Person:
+    owner = PersonWords(
+        said["sign_in"],
+        said["name"],
+        frozenset(),
+        password=said["password"],
+        units=said["units"],
+        language=(get_language() or "en")[:2],
+    )
+    return begin_shop(
+        said["code"],
+        shop=said["shop"],
+        time_zone=said["time_zone"],
+        currency=said["currency"],
+        owner=owner,
+        now=timezone.now(),
+    )
+
+
+def _shop_page(request: HttpRequest, *, refused: Refused | None = None) -> HttpResponse:
+    branch = cast(Person, request.user).branch
+    here = request.build_absolute_uri("/").rstrip("/")
+    proposed = branch.label_address or here
+    steps = [
+        {"key": step.key, "place": place, "grit": step.facts["grit"], "bond": step.facts["bond"]}
+        for place, step in enumerate(starting_ladder())
+    ]
+    context = {
+        "branch": branch,
+        "steps": steps,
+        "step_count": len(steps),
+        "types": ToolType.objects.filter(active=True).count(),
+        "proposed": proposed,
+        "only_here": request.get_host().rsplit(":", 1)[0] in _HERE_ONLY and not branch.label_address,
+        "square": _square(branch),
+        "refused": refused,
+        "blank_labels": address("inventory:blank_labels") or address("inventory:labels"),
+        "spreadsheet": address("jobs:bring_in") or address("inventory:bring_in"),
+        "receive": address("inventory:orders"),
+        "rack": address("inventory:rack") or "/",
+    }
+    return render(request, "inventory/people/first_shop.html", context, status=422 if refused else 200)
+
+
+def _square(branch: Branch) -> str:
+    if not branch.label_address or branch.label_address_confirmed_at:
+        return ""
+    return mark_safe(qr_svg(f"{branch.label_address}/H/{phone_word(branch)}"))  # noqa: S308 - drawn from capitals

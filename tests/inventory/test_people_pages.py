@@ -1,0 +1,348 @@
+"""Signing in, the first run, people and devices: their doors, and what they keep."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.core import signing
+from django.test import Client
+from django.urls import reverse
+
+from inventory.actions.first_run import confirm_address, make_code, phone_word, propose_address
+from inventory.actions.people import NobodyLeft, PasswordRefused, PersonRefused, PersonWords, save_person
+from inventory.middleware import IDLE_SECONDS
+from inventory.models import Branch, Device, Person, ToolType
+from inventory.refusals import Refused
+from inventory.rights import BUNDLES, Bundle, Right
+from inventory.views.doors import DEVICE_COOKIE
+from tests.cast import NOW, make_branch, make_cast, make_person
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def cast():
+    return make_cast()
+
+
+def on_device(client: Client, device: Device) -> Client:
+    """A browser that is this device."""
+    client.cookies[DEVICE_COOKIE] = signing.get_cookie_signer(salt=DEVICE_COOKIE + DEVICE_COOKIE).sign(str(device.pk))
+    return client
+
+
+@pytest.fixture
+def tablet(client: Client, cast) -> Client:
+    shared = Device.objects.create(name="Tablet at rack B", branch=cast.branch, first_seen_at=NOW, shared=True)
+    return on_device(client, shared)
+
+
+# --- signing in ---
+
+
+def test_a_password_opens_the_page_that_was_asked_for(client: Client, cast) -> None:
+    asked = client.get(reverse("inventory:me"))
+    assert asked.status_code == 302
+    assert asked.url == "/sign-in/?next=/me/"
+    answer = client.post(asked.url, {"username": " Ines", "password": "ines", "next": "/me/"})
+    assert (answer.status_code, answer.url) == (302, "/me/")
+    assert client.get("/me/").status_code == 200
+
+
+@pytest.mark.parametrize("there", ["https://elsewhere.example/", "//elsewhere.example", "javascript:alert(1)"])
+def test_the_next_page_is_one_of_ours(client: Client, cast, there: str) -> None:
+    answer = client.post("/sign-in/", {"username": "ines", "password": "ines", "next": there})
+    assert answer.url == "/"
+
+
+def test_nothing_of_a_set_shows_before_the_sign_in(client: Client, cast) -> None:
+    page = client.get("/sign-in/?next=/s/GL-7K2M46")
+    assert page.status_code == 200
+    assert "Ines" not in page.content.decode()  # no names on a browser nobody signed in on
+
+
+def test_names_of_this_browser_come_back_lately_first(client: Client, cast) -> None:
+    for name in ("dag", "ines"):
+        client.post("/sign-in/", {"username": name, "password": name})
+        client.post("/sign-out/")
+    text = client.get("/sign-in/").content.decode()
+    assert re.findall(r'data-name="([^"]+)"', text) == ["Ines O.", "Dag P."]
+
+
+def test_a_pin_opens_the_shared_tablet_and_nothing_else(client: Client, cast) -> None:
+    refused = client.post("/sign-in/", {"username": "teo", "pin": "4711"})
+    assert refused.status_code == 422
+    assert "_auth_user_id" not in client.session
+    shared = Device.objects.create(name="Tablet", branch=cast.branch, first_seen_at=NOW, shared=True)
+    answer = on_device(client, shared).post("/sign-in/", {"username": "teo", "pin": "4711"})
+    assert answer.status_code == 302
+    assert client.session["_auth_user_id"] == str(cast.teo.pk)
+    assert client.session[IDLE_SECONDS] == 180
+    assert client.session.get_expiry_age() == 180
+
+
+def test_the_shared_tablet_shows_every_name_of_its_branch(tablet: Client, cast, django_assert_num_queries) -> None:
+    make_person(make_branch("Another shop"), "noor", "Noor K.", Bundle.HELPER)
+    text = tablet.get("/sign-in/").content.decode()
+    assert len(re.findall('data-name="', text)) == 6
+    assert "Noor" not in text
+    with django_assert_num_queries(5):  # anybody? device, settings, people, their rights
+        tablet.get("/sign-in/")
+    for number in range(20):
+        make_person(cast.branch, f"p{number}", f"P {number}", Bundle.HELPER, pin="4711")
+    with django_assert_num_queries(5):
+        tablet.get("/sign-in/")
+
+
+def test_a_pin_of_another_branch_does_not_open_the_tablet(tablet: Client) -> None:
+    make_person(make_branch("Another shop"), "noor", "Noor K.", Bundle.HELPER, pin="4711")
+    assert tablet.post("/sign-in/", {"username": "noor", "pin": "4711"}).status_code == 422
+
+
+def test_a_withdrawn_tablet_takes_no_pin(tablet: Client) -> None:
+    Device.objects.update(withdrawn_at=NOW)
+    assert tablet.post("/sign-in/", {"username": "teo", "pin": "4711"}).status_code == 422
+
+
+def test_tries_are_counted_then_one_has_to_wait(tablet: Client, cast) -> None:
+    assert "5 tries left, then wait a minute or ask Olga M." in tablet.get("/sign-in/?who=teo").content.decode()
+    for left in (4, 3, 2, 1):
+        page = tablet.post("/sign-in/", {"username": "teo", "pin": "9999"})
+        assert page.status_code == 422
+        assert f"{left} tr{'y' if left == 1 else 'ies'} left" in page.content.decode()
+    for pin in ("9999", "4711"):  # the right one does not help while one waits
+        page = tablet.post("/sign-in/", {"username": "teo", "pin": pin})
+        assert page.status_code == 429
+        assert "The tries are used up. Wait a minute, then go on." in page.content.decode()
+    assert tablet.post("/sign-in/", {"username": "ines", "password": "ines"}).status_code == 302
+
+
+def test_a_pin_is_written_down_nowhere(tablet: Client) -> None:
+    from axes.models import AccessAttempt
+
+    tablet.post("/sign-in/", {"username": "teo", "pin": "9137"})
+    attempt = AccessAttempt.objects.get()
+    assert attempt.username == "teo"
+    assert "9137" not in attempt.post_data + attempt.get_data
+
+
+def test_an_inactive_person_comes_in_no_more(client: Client, cast) -> None:
+    client.force_login(cast.dag)
+    Person.objects.filter(pk=cast.dag.pk).update(is_active=False)
+    assert client.get("/me/").status_code == 302
+    assert client.post("/sign-in/", {"username": "dag", "password": "dag"}).status_code == 422
+
+
+def test_signing_out_ends_the_session(client: Client, cast) -> None:
+    client.force_login(cast.dag)
+    assert client.post("/sign-out/").url == "/sign-in/"
+    assert client.get("/me/").status_code == 302
+    assert client.get("/sign-out/").status_code == 405
+
+
+def test_the_language_stands_before_the_name_and_stays_with_the_person(client: Client, cast) -> None:
+    answer = client.post("/language/", {"language": "es", "next": "/sign-in/?who=ines"})
+    assert answer.url == "/sign-in/?who=ines"
+    assert '<html lang="es"' in client.get("/sign-in/").content.decode()
+    client.force_login(cast.ines)
+    assert '<html lang="en"' in client.get("/me/").content.decode()  # her own wins
+    client.post("/language/", {"language": "es", "next": "/me/"})
+    cast.ines.refresh_from_db()
+    assert cast.ines.language == "es"
+    assert client.post("/language/", {"language": "xx"}).status_code == 400
+
+
+def test_a_touch_moves_the_end_of_a_shared_session(tablet: Client) -> None:
+    tablet.post("/sign-in/", {"username": "teo", "pin": "4711"})
+    answer = tablet.post("/still-here/")
+    assert answer.status_code == 204
+    assert int(answer.cookies["sessionid"]["max-age"]) == 180
+    assert 'data-seconds="180"' in tablet.get("/me/").content.decode()
+
+
+# --- first run ---
+
+FIRST = {
+    "shop": "Millrace shop",
+    "time_zone": "America/Chicago",
+    "currency": "usd",
+    "units": "us",
+    "name": "Ines O.",
+    "sign_in": "ines",
+    "password": "long enough it is",
+}
+
+
+def test_an_empty_shop_begins_with_its_code(client: Client) -> None:
+    assert client.get("/sign-in/").url == "/first-run/"
+    code = make_code(now=NOW_REAL())
+    page = client.get(f"/first-run/?code={code}")
+    assert code in page.content.decode()
+    answer = client.post("/first-run/", FIRST | {"code": code.lower().replace("-", " ")})
+    assert (answer.status_code, answer.url) == (302, "/first-run/shop/")
+    person = Person.objects.get()
+    assert person.rights == frozenset(Right.values)
+    assert (person.branch.name, person.branch.currency) == ("Millrace shop", "USD")
+    assert client.get("/first-run/shop/").status_code == 200
+    assert client.get("/first-run/").url == "/sign-in/"
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"code": "ABCD-EFGH-JKMN"}, "is not the code of this start"),
+        ({"password": "short"}, "too short"),
+        ({"currency": "U$"}, "no currency"),
+        ({"sign_in": "ines o"}, "cannot be a sign-in name"),
+        ({"time_zone": "Mars/Olympus"}, "one of the choices"),
+        ({"shop": ""}, "This is needed"),
+    ],
+)
+def test_a_first_run_that_cannot_be_keeps_nothing_and_the_code_still_works(client: Client, changes, words: str) -> None:
+    code = make_code(now=NOW_REAL())
+    page = client.post("/first-run/", FIRST | {"code": code} | changes)
+    assert page.status_code == 422
+    assert words in page.content.decode()
+    assert not Branch.objects.exists()
+    assert client.post("/first-run/", FIRST | {"code": code}).status_code == 302
+
+
+def test_a_code_works_once_and_a_new_one_replaces_it(client: Client) -> None:
+    old, new = make_code(now=NOW_REAL()), make_code(now=NOW_REAL())
+    assert client.post("/first-run/", FIRST | {"code": old}).status_code == 422
+    assert client.post("/first-run/", FIRST | {"code": new}).status_code == 302
+    with pytest.raises(Refused, match="This shop has people already"):
+        make_code(now=NOW_REAL())
+
+
+def test_a_ladder_is_taken_and_the_page_says_so(client: Client, cast) -> None:
+    client.force_login(cast.olga)
+    assert 'value="resin-400"' in client.get("/first-run/shop/").content.decode()
+    client.post("/first-run/ladder/", {"steps": ["metal-70", "resin-400"], "figures": "1"})
+    assert list(ToolType.objects.values_list("grit", "soak_need")) == [("70", "unknown"), ("400", "unknown")]
+    assert "2 tool types stand on your ladder" in client.get("/first-run/shop/").content.decode()
+    assert client.post("/first-run/ladder/", {"steps": ["resin-7"]}).status_code == 422
+
+
+def test_a_phone_confirms_the_address_once(client: Client, cast) -> None:
+    client.force_login(cast.olga)
+    refused = client.post("/first-run/address/", {"address": "shop.example/labels"})
+    assert refused.status_code == 422
+    client.post("/first-run/address/", {"address": "https://shop.example"})
+    branch = Branch.objects.get()
+    assert (branch.label_address, branch.label_address_confirmed_at) == ("HTTPS://SHOP.EXAMPLE", None)
+    assert "Waiting for a phone" in client.get("/first-run/address/state/").content.decode()
+    phone = Client()
+    assert phone.get("/H/AAAAAAAA").status_code == 404
+    assert phone.get(f"/H/{phone_word(branch)}").status_code == 200
+    branch.refresh_from_db()
+    confirmed = branch.label_address_confirmed_at
+    assert confirmed is not None
+    phone.get(f"/h/{phone_word(branch).lower()}/")
+    branch.refresh_from_db()
+    assert branch.label_address_confirmed_at == confirmed
+    assert "A phone came" in client.get("/first-run/address/state/").content.decode()
+    propose_address(branch, "https://shop.example/")
+    branch.refresh_from_db()
+    assert branch.label_address_confirmed_at == confirmed
+    propose_address(branch, "https://other.example")
+    assert confirm_address("AAAAAAAA", now=NOW) is None
+
+
+# --- people ---
+
+
+def words(**changes) -> PersonWords:
+    facts = {"sign_in": "noor", "name": "Noor K.", "rights": BUNDLES[Bundle.HELPER]}
+    return PersonWords(**(facts | changes))
+
+
+def test_a_person_saved_twice_is_one_person(cast) -> None:
+    first = save_person(cast.olga, cast.branch, words(pin="9137"))
+    assert save_person(cast.olga, cast.branch, words(pin="9137")) == first
+    assert first.rights == {"scan"}
+    with pytest.raises(PersonRefused, match="is the sign-in name of Noor"):
+        save_person(cast.olga, cast.branch, words(name="Noor L."))
+
+
+@pytest.mark.parametrize("pin", ["123", "12a4", "1234", "4321", "7777", "2580"])
+def test_a_pin_that_everybody_tries_is_refused(cast, pin: str) -> None:
+    with pytest.raises(PasswordRefused) as refused:
+        save_person(cast.olga, cast.branch, words(pin=pin))
+    assert refused.value.field == "pin"
+    assert not Person.objects.filter(sign_in="noor").exists()
+
+
+def test_the_last_one_who_runs_the_shop_stays(cast) -> None:
+    olga = words(sign_in="olga", name="Olga M.", rights=BUNDLES[Bundle.HELPER] | {Right.SEE_MONEY})
+    with pytest.raises(NobodyLeft, match=r"Olga M\. is the only one who runs the shop"):
+        save_person(cast.olga, cast.branch, olga, person_id=cast.olga.pk)
+    save_person(cast.olga, cast.branch, words(rights=BUNDLES[Bundle.OWNER]))
+    assert not save_person(cast.olga, cast.branch, olga, person_id=cast.olga.pk).can(Right.RUN_SHOP)
+
+
+def test_money_is_given_only_by_somebody_who_sees_it(cast) -> None:
+    runner = save_person(cast.olga, cast.branch, words(rights=frozenset({Right.RUN_SHOP})))
+    with pytest.raises(PersonRefused, match="Only somebody who sees money"):
+        save_person(runner, cast.branch, words(sign_in="pia", rights=frozenset({Right.SEE_MONEY})))
+
+
+def test_a_person_of_another_branch_is_not_found(client: Client, cast) -> None:
+    stranger = make_person(make_branch("Another shop"), "noor", "Noor K.", Bundle.OWNER)
+    client.force_login(cast.olga)
+    assert client.get(reverse("inventory:person", args=[stranger.pk])).status_code == 404
+
+
+def test_a_person_is_added_by_the_work_they_do(client: Client, cast) -> None:
+    client.force_login(cast.olga)
+    said = {"name": "Noor K.", "sign_in": "Noor", "bundle": "crew_lead", "is_active": "on", "pin": "9137"}
+    assert client.post("/shop/people/new/", said).url == "/shop/people/"
+    person = Person.objects.get(sign_in="noor")
+    assert person.rights == BUNDLES[Bundle.CREW_LEAD]
+    assert person.check_pin("9137")
+    assert not person.has_usable_password()
+    assert "crew lead" in client.get("/shop/people/").content.decode()
+
+
+def test_ones_own_page_keeps_how_pages_look(client: Client, cast) -> None:
+    client.force_login(cast.dag)
+    said = {"language": "es", "units": "metric", "theme": "night", "clock_24h": "0"}
+    assert client.post("/me/", said).status_code == 302
+    cast.dag.refresh_from_db()
+    kept = (cast.dag.language, cast.dag.units, cast.dag.theme, cast.dag.clock_24h, cast.dag.sound)
+    assert kept == ("es", "metric", "night", False, False)
+
+
+def test_a_new_password_needs_the_old_one(client: Client, cast) -> None:
+    client.force_login(cast.dag)
+    new = "a long new password"
+    refused = client.post("/me/secrets/", {"now_is": "wrong", "password": new})
+    assert refused.status_code == 422
+    assert "That is not your password" in refused.content.decode()
+    assert client.post("/me/secrets/", {"now_is": "dag", "password": new}).status_code == 302
+    assert client.get("/me/").status_code == 200  # this session goes on
+    cast.dag.refresh_from_db()
+    assert cast.dag.check_password(new)
+
+
+def test_a_device_becomes_a_shared_tablet_by_name(client: Client, cast) -> None:
+    client.force_login(cast.olga)
+    page = client.get("/shop/devices/").content.decode()
+    assert "(this one)" in page
+    url = reverse("inventory:device", args=[cast.device.pk])
+    assert client.post(url, {"name": "", "shared": "on"}).status_code == 422
+    client.post(url, {"name": "Tablet at rack B", "shared": "on"})
+    cast.device.refresh_from_db()
+    assert (cast.device.name, cast.device.shared) == ("Tablet at rack B", True)
+    client.post(url, {"name": "Tablet at rack B", "shared": "on", "withdrawn": "on"})
+    cast.device.refresh_from_db()
+    assert cast.device.withdrawn_at is not None
+    assert not cast.device.shared
+
+
+def NOW_REAL():
+    """The clock that the pages read: a code holds for a day."""
+    from django.utils import timezone
+
+    return timezone.now()
