@@ -157,9 +157,10 @@ def temp_filter(temperature_c: float | None, units: str = "us") -> str:
     return "" if temperature_c is None else quantities.show_temperature(temperature_c, units)  # type: ignore[arg-type]
 
 
-@register.filter("length")
-def length_filter(length_m: float | None, units: str = "us") -> str:
-    """`{{ metres|length:units }}`; nothing for None."""
+# Not "length": that is Django's own, and every page with this library loaded needs it.
+@register.filter("metres")
+def metres_filter(length_m: float | None, units: str = "us") -> str:
+    """`{{ length_m|metres:units }}`; nothing for None."""
     return "" if length_m is None else quantities.show_length(length_m, units)  # type: ignore[arg-type]
 
 
