@@ -1,0 +1,456 @@
+"""A year of the demo shop, played through the actions: bids, soaks, nights, mornings, orders."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+from decimal import Decimal
+from functools import partial
+
+from inventory.actions.custody import scan_in_many, scan_out_many
+from inventory.actions.fitness import clear, report_trouble, retire, set_aside
+from inventory.actions.ledger import NewLine, record
+from inventory.actions.measure import Heights, measure
+from inventory.actions.purchasing import Wanted, open_sets, place_order, receive
+from inventory.actions.soak import TubFull, confirm, put_in, read_water
+from inventory.calendar import add_working_days
+from inventory.models import Order, OrderLine, SetState, ToolSet, ToolType
+from inventory.models.choices import SoakNeed
+from inventory.queries.catalogue import shop_calendar
+from inventory.queries.soak import conditioning_of
+from inventory.shop_settings import floor_factor, settings_of
+from inventory.units import Amount
+from jobs.actions.plan import make_job, mark, save_plan
+from jobs.actions.reservation import reserve
+from jobs.actions.shift import WorkPart, close_shift, leave_sets, log_work, outing_of_shift
+from jobs.demo.clockwork import Clockwork
+from jobs.demo.plans import DemoJob
+from jobs.demo.shop import DemoShop
+from jobs.demo.world import World
+from jobs.models import PlanShift, Standing
+from jobs.queries.plan import plan_of
+
+_FRESH_KEPT, _ORDER_SETS = 4, 3
+_FIRST_SETS = 9
+
+
+class Year:
+    """Plays the demo shop's jobs through the actions, in order of time."""
+
+    def __init__(self, shop: DemoShop, clock: Clockwork, opened: datetime) -> None:
+        self.shop, self.clock, self.opened = shop, clock, opened
+        self.settings = settings_of(shop.branch, today=opened.date())
+        self.world = World(shop.rng, self.settings)
+        self.stock: dict[int, list[ToolSet]] = {tool_type.pk: [] for tool_type in shop.types}
+        self.used_m2: dict[object, float] = {}
+        self.busy: set[object] = set()
+        self.pegs: dict[object, tuple[str, str]] = {}
+        self.calendar = shop_calendar(shop.branch, opened.date())
+
+    # The shop's stock.
+
+    def fill_racks(self, now: datetime) -> None:
+        """The first sets: most bought new, some brought along with an unknown past."""
+        for tool_type in self.shop.types:
+            self._receive(tool_type, _FIRST_SETS, now, counter=True)
+        for number, tool_type in enumerate(self.shop.types):
+            for kind, share in ((("half", 0.5), ("unknown", 0.6)), (("three_quarters", 0.75), ("height", 0.4)))[
+                number % 2
+            ]:
+                self._open_old(tool_type, kind, share, now)
+
+    def _receive(
+        self, tool_type: ToolType, sets: int, now: datetime, *, counter: bool = False, line: OrderLine | None = None
+    ) -> list[ToolSet]:
+        rack = self._rack(tool_type)
+        received = receive(
+            self.shop.who("ruta", now),
+            self.shop.branch,
+            tool_type,
+            sets,
+            now=now,
+            rng=self.shop.rng,
+            place=self.shop.places[rack],
+            supplier=tool_type.supplier,
+            price=Decimal(250 + 6 * self.shop.types.index(tool_type)) if counter else line.price if line else None,
+            order_line=line,
+        )
+        for tool_set in received.sets:
+            self._own(tool_set)
+        return list(received.sets)
+
+    def _open_old(self, tool_type: ToolType, kind: str, share: float, now: datetime) -> None:
+        tool_set = ToolSet.objects.create(pk=self.shop.key("old", tool_type.pk, kind), tool_type=tool_type, made_at=now)
+        self._own(tool_set, share)
+        columns = {
+            "opening_kind": kind,
+            "branch": self.shop.branch,
+            "to_place": self.shop.places[self._rack(tool_type)],
+        }
+        if kind == "height":
+            read = self.world.read_mm(tool_set)
+            columns |= {"lowest_height_mm": read, "amount_value": str(read), "amount_unit": "mm"}
+        record(self.shop.who("ines", now), self.shop.branch, [NewLine("opening", tool_set, None, columns)], now=now)
+
+    def _own(self, tool_set: ToolSet, share: float = 1.0) -> None:
+        self.world.add(tool_set, share)
+        stock = self.stock[tool_set.tool_type_id]
+        self.pegs[tool_set.pk] = (self._rack(tool_set.tool_type), str(len(stock) + 1))
+        self.used_m2[tool_set.pk] = (1 - share) * (tool_set.tool_type.rated_coverage_m2 or 5000.0)
+        stock.append(tool_set)
+
+    def _rack(self, tool_type: ToolType) -> str:
+        return f"Rack {'ABC'[min(2, self.shop.types.index(tool_type) // 4)]}"
+
+    def _alive(self, tool_type: ToolType) -> list[ToolSet]:
+        return [
+            tool_set
+            for tool_set in self.stock[tool_type.pk]
+            if tool_set.pk not in self.busy and self.used_m2[tool_set.pk] >= 0
+        ]
+
+    def _pick(self, tool_type: ToolType, need_m2: float, now: datetime, *, shortest: bool = False) -> ToolSet:
+        """What a shop manager without arithmetic takes: the most used set that by its rating still does it."""
+        rated = (tool_type.rated_coverage_m2 or 5000.0) * 0.9
+        free = sorted(self._alive(tool_type), key=lambda one: -self.used_m2[one.pk])
+        enough = [one for one in free if rated - self.used_m2[one.pk] >= need_m2 * 1.1]
+        if shortest and free:
+            chosen = free[0]
+        elif enough:
+            chosen = enough[0]
+        elif free:
+            chosen = free[-1]
+        else:
+            chosen = self._receive(tool_type, 1, now, counter=True)[0]
+        self.busy.add(chosen.pk)
+        return chosen
+
+    def review_stock(self, now: datetime) -> None:
+        """Monday: order what has too few fresh sets; in the last weeks before today nobody got round to it."""
+        self.clock.at(now + timedelta(days=7), self.review_stock)
+        if self.clock.until - now < timedelta(days=18):
+            return
+        orders = list(Order.objects.filter(branch=self.shop.branch))
+        coming: dict[int, int] = {}
+        left = open_sets(orders)
+        for line in OrderLine.objects.filter(pk__in=left):
+            coming[line.tool_type_id] = coming.get(line.tool_type_id, 0) + left[line.pk]
+        wanted: dict[str, list[Wanted]] = {}
+        for tool_type in self.shop.types:
+            fresh = sum(1 for one in self.stock[tool_type.pk] if self.used_m2[one.pk] == 0)
+            if fresh + coming.get(tool_type.pk, 0) < _FRESH_KEPT and tool_type.supplier is not None:
+                price = Decimal(265 if tool_type.bond == "metal" else 310) + 6 * self.shop.types.index(tool_type)
+                wanted.setdefault(tool_type.supplier.name, []).append(Wanted(tool_type, _ORDER_SETS, price))
+        for name, lines in wanted.items():
+            order = place_order(
+                self.shop.people["ruta"],
+                self.shop.branch,
+                self.shop.suppliers[name],
+                lines,
+                on_day=now.astimezone(self.shop.zone).date(),
+                now=now,
+            )
+            facts = self.shop.supplier_facts[name]
+            days = max(3, round(facts["true_days"] * math.exp(self.shop.rng.gauss(0, facts["spread"]))))
+            arrives = add_working_days(self.calendar, now.astimezone(self.shop.zone).date(), days)
+            self.clock.at(self.shop.local(arrives, time(10, 40)), partial(self._arrive, order))
+
+    def _arrive(self, order: Order, now: datetime) -> None:
+        for line in order.lines.select_related("tool_type__supplier", "order"):
+            self._receive(line.tool_type, line.sets, now, line=line)
+
+    # A job, from the bid to the morning after.
+
+    def plan(self, job: DemoJob) -> None:
+        """Put a job's life on the clock."""
+        first = self.shop.local(job.starts_on, time(9, 10))
+        bid = max(self.opened + timedelta(days=1), first - timedelta(days=self.shop.rng.randint(24, 45)))
+        self.clock.at(min(bid, self.clock.until - timedelta(hours=6)), partial(self._bid, job))
+
+    def _bid(self, job: DemoJob, now: datetime) -> None:
+        draft = replace(
+            job.draft, standing=Standing.BID, award_chance=job.award_chance if job.award_chance < 1 else 0.6
+        )
+        planned = make_job(
+            self.shop.people["ines"],
+            self.shop.branch,
+            job.site,
+            job.name,
+            draft,
+            now=now,
+            job_id=self.shop.key("job", job.number),
+            sure=True,
+        )
+        job.job = planned.plan.job
+        decided = now + timedelta(days=self.shop.rng.randint(5, 12))
+        if job.standing == Standing.LOST:
+            self.clock.at(decided, lambda at: self._decide(job, Standing.LOST, at))
+        elif job.standing != Standing.BID:
+            water = self.shop.local(job.starts_on - timedelta(days=4), time(8, 0))
+            self.clock.at(min(decided, water - timedelta(hours=1)), lambda at: self._decide(job, Standing.WON, at))
+
+    def _decide(self, job: DemoJob, standing: str, now: datetime) -> None:
+        assert job.job is not None
+        if standing == Standing.LOST:
+            mark(self.shop.people["ines"], job.job, Standing.LOST, now=now)
+            return
+        draft = replace(job.draft, standing=Standing.WON, award_chance=1.0)
+        save_plan(self.shop.people["ines"], job.job, draft, now=now, sure=True)
+        self.clock.at(self.shop.local(job.starts_on - timedelta(days=4), time(8, 0)), partial(self._soak, job))
+
+    def _soak(self, job: DemoJob, now: datetime) -> None:
+        """Four days before: choose the sets, and put those in water that need it."""
+        wet = []
+        for number, (tool_type, area_m2) in enumerate(job.needs.values()):
+            short = job.trouble == "short" and tool_type.grit == "100"
+            tool_set = self._pick(tool_type, area_m2, now, shortest=short)
+            job.sets[tool_type.pk] = tool_set
+            forgotten = job.trouble == "dry" and number == len(job.needs) - 1
+            if tool_type.soak_need == SoakNeed.REQUIRED and not forgotten:
+                wet.append(tool_set)
+        if job.starts_on >= self.clock.until.astimezone(self.shop.zone).date():
+            self._reserve(job, now)
+        self._into_water(job, wet, now)
+        if job.trouble == "missing":
+            lost = list(job.sets.values())[min(2, len(job.sets) - 1)]
+            when = self.shop.local(job.starts_on - timedelta(days=1), time(16, 50))
+            self.clock.at(when, lambda at: self._lose(lost, at))
+        start = self.shop.local(job.starts_on, time(16, 30))
+        self.clock.at(start, partial(self._confirm, job))
+        self.clock.at(self.shop.local(job.starts_on, time(18, 20)), partial(self._leave, job))
+
+    def _reserve(self, job: DemoJob, now: datetime) -> None:
+        assert job.job is not None
+        for step in job.draft.steps:
+            reserve(self.shop.people["ines"], job.job, step.key, job.sets[step.tool_type.pk], now=now)
+
+    def _into_water(self, job: DemoJob, sets: list[ToolSet], now: datetime) -> None:
+        tubs = ["Tub 1", "Tub 2"] if job.number % 2 else ["Tub 2", "Tub 1"]
+        if job.number % 6 == 5:
+            self.clock.at(now + timedelta(days=2, hours=1), partial(self._hot_soak, sets))
+            return
+        for name in [*tubs, "Tub 3"]:
+            try:
+                if sets:
+                    put_in(self.shop.who("teo", now), self.shop.branch, sets, self.shop.places[name], now=now)
+                return
+            except TubFull:
+                continue
+
+    def _hot_soak(self, sets: list[ToolSet], now: datetime) -> None:
+        tub = self.shop.places["Tub 3"]
+        try:
+            put_in(self.shop.who("ines", now), self.shop.branch, sets, tub, now=now)
+        except TubFull:
+            return
+        for hours in (0.0, 9.0, 22.5, 24.2, 26.0):
+            self.clock.at(now + timedelta(hours=hours), self._read_hot)
+
+    def _read_hot(self, now: datetime) -> None:
+        fahrenheit = self.shop.rng.choice([124, 125, 126, 127, 128])
+        water = Amount((fahrenheit - 32) / 1.8, Decimal(fahrenheit), "F")
+        read_water(self.shop.who("ines", now), self.shop.branch, self.shop.places["Tub 3"], water, now=now)
+
+    def _lose(self, tool_set: ToolSet, now: datetime) -> None:
+        report_trouble(self.shop.who("ines", now), self.shop.branch, tool_set, "lost", now=now, note="not on its peg")
+
+    def _confirm(self, job: DemoJob, now: datetime) -> None:
+        ready = [
+            state.tool_set
+            for state in SetState.objects.filter(pk__in=[one.pk for one in job.sets.values()], soaking=True)
+            .select_related("tool_set__tool_type")
+            .order_by("pk")
+        ]
+        done = [one for one in ready if self._may_confirm(one, now)]
+        if done:
+            confirm(self.shop.who(job.lead, now), self.shop.branch, done, now=now)
+
+    def _may_confirm(self, tool_set: ToolSet, now: datetime) -> bool:
+        return conditioning_of([tool_set.pk], self.shop.branch, at=now)[tool_set.pk].state == "soaked, not confirmed"
+
+    def _shifts(self, job: DemoJob) -> list[PlanShift]:
+        assert job.job is not None
+        plan = plan_of(job.job)
+        return [] if plan is None else list(plan.shifts.all())
+
+    def _leave(self, job: DemoJob, now: datetime) -> None:
+        """The evening: sets go out on the van; what the gate holds back goes along against it, with a reason."""
+        assert job.job is not None
+        shifts = self._shifts(job)
+        van = self.shop.places[f"Van {job.number % 3 + 1}"]
+        outing = outing_of_shift(job.job, shifts[0], now=now, van=van)
+        for shift in shifts[1:]:
+            outing_of_shift(job.job, shift, now=now, van=van)
+        sets = list(job.sets.values())
+        starts = {one.pk: shifts[0].starts_at for one in sets}
+        common = {"now": now, "starts": starts, "to_place": van}
+        many = scan_out_many(self.shop.who("ines", now), self.shop.branch, sets, outing, confirm=True, **common)
+        held = [tool_set for tool_set, _why in many.refused]
+        if held:
+            why = self.shop.rng.choice(["spare is in another van", "customer cannot move the night", "tub was full"])
+            scan_out_many(
+                self.shop.who("ines", now), self.shop.branch, held, outing, confirm=True, override_why=why, **common
+            )
+        for number, shift in enumerate(shifts):
+            self.clock.at(shift.starts_at, partial(self._work, job, shift, number == len(shifts) - 1))
+
+    def _work(self, job: DemoJob, shift: PlanShift, last: bool, now: datetime) -> None:
+        """A night: each step of the shift logged as it is done."""
+        steps = [step for step in job.draft.steps if step.shift_key == shift.key]
+        areas = {zone.pk: zone for zone in job.zones}
+        at = now + timedelta(minutes=20)
+        span = (shift.ends_at - at) / (len(steps) + 1)
+        for number, step in enumerate(steps):
+            if job.forgotten and number >= 2:
+                break
+            at += span
+            zone = areas[step.zone_key]
+            self.clock.at(at, partial(self._step, job, shift, step.key, step.tool_type, zone.area_m2, step.passes))
+        if not job.forgotten:
+            self.clock.at(shift.ends_at - timedelta(minutes=10), partial(self._end, job, shift, last))
+
+    def _step(
+        self,
+        job: DemoJob,
+        shift: PlanShift,
+        key: object,
+        tool_type: ToolType,
+        area_m2: float,
+        passes: int,
+        now: datetime,
+    ) -> None:
+        assert job.job is not None
+        step = next(one for one in job.draft.steps if one.key == key)
+        zone = next(one for one in job.zones if one.pk == step.zone_key)
+        factor = self.world.factor(zone.hardness, zone.surface, "wet", step.step_kind)
+        reference = floor_factor(self.settings, zone.hardness, zone.surface, "wet", step.step_kind)
+        parts: list[WorkPart] = []
+        todo, tool_set = area_m2 * passes, job.sets[tool_type.pk]
+        while todo > 0.5:
+            left = self.world.left_m2(tool_set, factor)
+            done = todo if left >= todo or len(parts) > 6 else max(1.0, round(left, 1))
+            parts += self._parts(tool_set, area_m2, area_m2 * passes - todo, done)
+            self.world.wear(tool_set, done, factor)
+            self.used_m2[tool_set.pk] += done * reference
+            todo -= done
+            if todo > 0.5:
+                tool_set = self._spare(job, shift, tool_type, now)
+        basis = "planned" if self.shop.rng.random() < 0.08 else "measured"
+        log_work(
+            self.shop.who(job.lead, now, phone=True),
+            job.job,
+            shift.key,
+            step.key,
+            parts,
+            now=now,
+            basis=basis,
+            sure=True,
+        )
+
+    def _parts(self, tool_set: ToolSet, area_m2: float, before_m2: float, done_m2: float) -> list[WorkPart]:
+        """A stretch of worked area as whole passes and the parts of passes at its ends."""
+        parts: list[WorkPart] = []
+        room = area_m2 - before_m2 % area_m2 if before_m2 % area_m2 > 0.5 else 0.0
+        if room and done_m2 > 0.5:
+            first = min(room, done_m2)
+            parts.append(self._part(tool_set, first, 1))
+            done_m2 -= first
+        whole = int((done_m2 + 0.5) // area_m2)
+        if whole:
+            parts.append(self._part(tool_set, area_m2, whole))
+            done_m2 -= whole * area_m2
+        if done_m2 > 0.5:
+            parts.append(self._part(tool_set, done_m2, 1))
+        return parts
+
+    def _part(self, tool_set: ToolSet, area_m2: float, passes: int) -> WorkPart:
+        feet = round(area_m2 * 10.763910416709722)
+        return WorkPart(tool_set, round(area_m2, 2), passes, value=str(feet), unit="ft2")
+
+    def _spare(self, job: DemoJob, shift: PlanShift, tool_type: ToolType, now: datetime) -> ToolSet:
+        """The set died on the floor: the shop manager drives out with another, against the gate if it must be."""
+        assert job.job is not None
+        spare = self._pick(tool_type, 500, now)
+        job.sets[tool_type.pk] = spare
+        job.sets[-len(job.sets)] = spare
+        outing = outing_of_shift(job.job, shift, now=now)
+        many = scan_out_many(
+            self.shop.who("ines", now), self.shop.branch, [spare], outing, now=now, starts={spare.pk: now}, confirm=True
+        )
+        if many.refused:
+            scan_out_many(
+                self.shop.who("ines", now),
+                self.shop.branch,
+                [spare],
+                outing,
+                now=now,
+                starts={spare.pk: now},
+                override_why="the first set wore out on the floor",
+            )
+        return spare
+
+    def _end(self, job: DemoJob, shift: PlanShift, last: bool, now: datetime) -> None:
+        assert job.job is not None
+        how = "in_van" if last else "in_water"
+        leave_sets(self.shop.who(job.lead, now, phone=True), job.job, shift.key, how, now=now)
+        close_shift(self.shop.who(job.lead, now, phone=True), job.job, shift.key, now=now)
+        if last:
+            morning = shift.ends_at.astimezone(self.shop.zone).date()
+            self.clock.at(self.shop.local(morning, time(7, 20)), partial(self._back, job))
+
+    def _back(self, job: DemoJob, now: datetime) -> None:
+        """The morning: everything out with the job comes in; some heights are read; worn sets are retired."""
+        assert job.job is not None
+        out = SetState.objects.filter(outing__shift_rows__job=job.job).select_related("tool_set__tool_type").distinct()
+        sets = [state.tool_set for state in out.order_by("pk")]
+        pegs = {one.pk: self.pegs[one.pk][1] for one in sets}
+        by_rack: dict[str, list[ToolSet]] = {}
+        for one in sets:
+            by_rack.setdefault(self.pegs[one.pk][0], []).append(one)
+        for rack, group in sorted(by_rack.items()):
+            scan_in_many(self.shop.who("teo", now), self.shop.branch, group, self.shop.places[rack], now=now, pegs=pegs)
+        for one in sets:
+            self.busy.discard(one.pk)
+            self._look_at(one, now + timedelta(minutes=10))
+        mark(self.shop.people["ines"], job.job, Standing.DONE, now=now)
+
+    def _look_at(self, tool_set: ToolSet, now: datetime) -> None:
+        shop, dice = self.shop, self.shop.rng.random()
+        if now > self.clock.until:
+            return
+        if self.world.worn(tool_set):
+            read = self.world.read_mm(tool_set)
+            heights = Heights((Amount(read, Decimal(str(read)), "mm"),), sure=True)
+            retire(shop.who("ines", now), shop.branch, tool_set, "worn", now=now, heights=heights)
+            self.used_m2[tool_set.pk] = -1.0
+        elif dice < 0.2:
+            read = self.world.read_mm(tool_set)
+            heights = Heights((Amount(read, Decimal(str(read)), "mm"),), sure=True)
+            measure(shop.who("ines", now), shop.branch, tool_set, heights, now=now)
+        elif dice < 0.212 and tool_set.tool_type.bond == "metal":
+            report_trouble(shop.who("ines", now), shop.branch, tool_set, "glazed", now=now)
+        elif dice < 0.218:
+            set_aside(shop.who("ines", now), shop.branch, tool_set, "chipped piece", now=now)
+            if self.clock.until - now > timedelta(days=20):
+                self.busy.add(tool_set.pk)
+                self.clock.at(now + timedelta(days=5), partial(self._clear, tool_set))
+
+    def _clear(self, tool_set: ToolSet, now: datetime) -> None:
+        clear(self.shop.who("ines", now), self.shop.branch, tool_set, now=now)
+        self.busy.discard(tool_set.pk)
+
+
+def play(
+    shop: DemoShop, jobs: list[DemoJob], opened: datetime, now: datetime, progress: Callable[[datetime], None]
+) -> int:
+    """Play the whole history up to now; returns how many events were done."""
+    clock = Clockwork(now)
+    year = Year(shop, clock, opened)
+    year.fill_racks(opened + timedelta(hours=2))
+    monday = opened + timedelta(days=(7 - opened.weekday()) % 7, hours=1)
+    clock.at(monday, year.review_stock)
+    for job in jobs:
+        year.plan(job)
+    return clock.run(progress)
