@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -96,10 +97,11 @@ def take_out(
     *,
     now: datetime,
     peg: str = "",
+    homes: Mapping[UUID, tuple[Place, str]] | None = None,
 ) -> Recorded:
     """Take sets out of their tub to another place: their soak ends. Into a bucket they go on hanging in water.
 
-    Raises NotSoaking.
+    homes: place and peg of single sets, by set id; they go there instead. Raises NotSoaking.
     """
     sets = once(tool_sets)
     with transaction.atomic():
@@ -112,11 +114,12 @@ def take_out(
                 raise NotSoaking(
                     _("%(set)s lies in no tub.") % {"set": name_of(state)}, _("Move it instead, or put it in a tub.")
                 )
-        left_how = LeftHow.IN_WATER if place.kind == PlaceKind.BUCKET else None
-        lines = [
-            NewLine("soak_ended", tool_set, None, {"to_place": place, "peg": peg or None, "left_how": left_how})
-            for tool_set in sets
-        ]
+        lines = []
+        for tool_set in sets:
+            to, on = (homes or {}).get(tool_set.pk, (place, peg))
+            left_how = LeftHow.IN_WATER if to.kind == PlaceKind.BUCKET else None
+            columns = {"to_place": to, "peg": on or None, "left_how": left_how}
+            lines.append(NewLine("soak_ended", tool_set, None, columns))
         return record(who, branch, lines, now=now)
 
 

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from inventory.ledger.conditioning import Conditioning, conditioned, conditioned_for
 from inventory.ledger.facts import SetFacts, facts_from_json
@@ -179,19 +179,24 @@ def _tubs(spells: list[list[str | None]], settings: SoakSettings) -> dict[TubId,
     if not begun:
         return {}
     earliest = min(begun) - timedelta(hours=max(settings.vouch_hours, settings.thermostat_vouch_hours))
-    lines = Entry.objects.filter(place_id__in=tub_ids)
-    voided = lines.filter(kind="voided", act__held_back="").values("void_target")
-    settled = lines.filter(kind="settled", act__held_back="", flag_code="held_back", answer="accept")
-    accepted = settled.values("settles_target")
-    readings = (
-        lines.filter(kind="water_read", act__happened_at__gte=earliest)
-        .filter(Q(act__held_back="") | Q(pk__in=accepted) | Q(act_id__in=accepted))
-        .exclude(pk__in=voided)
-        .values_list("place_id", "act__happened_at", "temperature_c")
-    )
+    readings = standing_readings([tub_id for tub_id in tub_ids if tub_id is not None], earliest)
+    readings = readings.values_list("place_id", "act__happened_at", "temperature_c")
     by_tub: dict[str, list[Reading]] = defaultdict(list)
     for place_id, at, temperature_c in readings:
         if temperature_c is not None:
             by_tub[str(place_id)].append(Reading(at, temperature_c))
     held = dict(Place.objects.filter(pk__in=tub_ids).values_list("pk", "thermostat"))
     return {str(pk): TubFacts(tuple(by_tub[str(pk)]), thermostat) for pk, thermostat in held.items()}
+
+
+def standing_readings(tub_ids: Iterable[object], since: datetime) -> QuerySet[Entry]:
+    """The readings of these tubs from an instant on that count: not voided, and accepted where they were held back."""
+    lines = Entry.objects.filter(place_id__in=list(tub_ids))
+    voided = lines.filter(kind="voided", act__held_back="").values("void_target")
+    settled = lines.filter(kind="settled", act__held_back="", flag_code="held_back", answer="accept")
+    accepted = settled.values("settles_target")
+    return (
+        lines.filter(kind="water_read", act__happened_at__gte=since)
+        .filter(Q(act__held_back="") | Q(pk__in=accepted) | Q(act_id__in=accepted))
+        .exclude(pk__in=voided)
+    )
