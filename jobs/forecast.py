@@ -1,0 +1,341 @@
+"""The one bridge from rows to the reorder numerics and back: what to buy, how much, by when, and why.
+
+First version. The planned steps of bids (weighed by award chance) and won jobs run against the sets of the rack; what
+each set still does comes from ``inventory.estimate``, what a supplier needs from its word and the shop's own orders.
+Later issues replace what is behind ``forecast``, not the call.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+from uuid import NAMESPACE_OID, uuid5
+
+import numpy as np
+
+from inventory import estimate
+from inventory.calendar import add_working_days, subtract_working_days, working_days_ahead
+from inventory.models import Branch, Price, Supplier, ToolType
+from inventory.models.choices import SoakNeed
+from inventory.queries.catalogue import lead_word, price_of, shop_calendar
+from inventory.queries.purchasing import lead_records, orders_now
+from inventory.shop_settings import ShopSettings, settings_of
+from inventory.times import zone_of
+from jobs.forecast_result import Forecast, Gap, JobBehind, TypeForecast, WeekNeed
+from jobs.forecast_supply import Supply
+from jobs.models import JobKind, Standing
+from jobs.numerics.demand import DRAWS
+from jobs.numerics.rack import AREA_ERROR, Horizon, PlannedStep, RackSet, TypeOnRack, horizon_days
+from jobs.numerics.reorder import Driver, ReorderAnswer, forecast_need
+from jobs.queries.forecast import Ahead, SetsNow, StepAhead, sets_now, steps_ahead, used_per_week
+
+# What is asked when nobody said how sure, and what can be asked at all.
+LEAST_CERTAINTY, MOST_CERTAINTY = 0.55, 0.99
+UPKEEP_AREA_ERROR = 0.05  # METHODS 5.1, our assumption
+PAST_USE_ERROR = 0.5  # a week of past use may be half or double: our assumption
+TURN_DAYS_DRY = 1  # a set that needs no soak works again the next day: our assumption
+PAST_USE = uuid5(NAMESPACE_OID, "gritledger past use")
+_MOST_LIVES = 150  # a step that asks more sets than this is cut: it was mistyped
+
+
+@dataclass(frozen=True)
+class _Shop:
+    """What was read for one forecast."""
+
+    branch: Branch
+    today: date
+    settings: ShopSettings
+    types: Mapping[int, ToolType]
+    records: Mapping[int, estimate.TypeRecord]
+    ahead: Ahead
+    sets: SetsNow
+    supply: Supply
+    horizon: Horizon
+
+
+def forecast(
+    branch: Branch,
+    *,
+    now: datetime,
+    known_by: datetime | None = None,
+    certainty: float | None = None,
+    draws: int = DRAWS,
+) -> Forecast:
+    """Say of every tool type in use what runs short when, and what to order by when for the wanted certainty.
+
+    certainty: share of worlds without a shortage, 0.55 to 0.99; None: the shop's setting. draws: imagined worlds.
+    known_by: plans, settings, prices, suppliers' words, orders, work logged and the calendar as they were known then;
+    what the sets had left is read as it stands today (their past states are not kept row by row), so a forecast of a
+    past day knows a little too much of the rack.
+    Areas are reference areas, m2. A constant number of queries. Deterministic: the shop's dice (setting) and keys.
+    """
+    shop = _read(branch, now, known_by)
+    wanted = shop.settings["certainty"] if certainty is None else certainty
+    wanted = min(max(float(wanted), LEAST_CERTAINTY), MOST_CERTAINTY)
+    gaps = [Gap("stale_bids", ", ".join(shop.ahead.stale_bids[:3]), len(shop.ahead.stale_bids))]
+    gaps = [gap for gap in gaps if gap.count]
+    steps = [step for ahead in shop.ahead.steps for step in _planned(shop, ahead)]
+    if not steps:
+        steps = _past_use(shop, used_per_week(branch, shop.settings, now=now, known_by=known_by))
+        gaps.append(Gap("past_use" if steps else "no_need"))
+    kinds = [_kind(shop, tool_type) for tool_type in shop.types.values() if tool_type.pk in shop.records]
+    known = {kind.type_id for kind in kinds}
+    answers = forecast_need(
+        kinds,
+        [one for one in _rack(shop) if one.type_id in known],
+        [step for step in steps if step.type_id in known],
+        shop.horizon,
+        wanted,
+        int(shop.settings["dice"]),
+        draws=draws,
+    )
+    area = _area_by_job(steps)
+    found = [_type_forecast(shop, answer, area) for answer in answers]
+    gaps += [Gap("no_rating", shop.types[pk].name) for pk in shop.types if pk not in known]
+    standings = [plan.standing for plan in shop.ahead.plans]
+    return Forecast(
+        shop.today,
+        now,
+        wanted,
+        standings.count(Standing.WON),
+        standings.count(Standing.BID),
+        tuple(sorted(found, key=lambda one: (one.order_by is None, one.order_by or shop.today, one.name))),
+        tuple(gaps),
+    )
+
+
+def _read(branch: Branch, now: datetime, known_by: datetime | None) -> _Shop:
+    today = now.astimezone(zone_of(branch)).date()
+    settings = settings_of(branch, today=today, known_by=known_by)
+    calendar = shop_calendar(branch, today, known_by=known_by)
+    records = estimate.records(settings)
+    ahead = steps_ahead(branch, settings, now=now, known_by=known_by)
+    asked = {step.tool_type_id for step in ahead.steps}
+    types = {
+        tool_type.pk: tool_type
+        for tool_type in ToolType.objects.order_by("ladder_place", "name")
+        if tool_type.active or tool_type.pk in asked
+    }
+    orders = orders_now(branch, known_by=known_by)
+    suppliers = {supplier.pk: supplier for supplier in Supplier.objects.all()}
+    words = lead_word(suppliers, today, known_by=known_by)
+    prices = price_of(types, today, known_by=known_by)
+    supply = Supply(today, calendar, orders, prices, words, lead_records(orders, calendar, today), suppliers)
+    weeks = max(1, int(settings["horizon_weeks"]))
+    first = 7 - today.weekday()
+    days = horizon_days(weeks, first)
+    horizon = Horizon(working_days_ahead(calendar, today, days), weeks, first)
+    sets = sets_now(branch, ahead.steps, today=today)
+    return _Shop(branch, today, settings, types, records, ahead, sets, supply, horizon)
+
+
+def _planned(shop: _Shop, step: StepAhead) -> list[PlannedStep]:
+    """A step as the numerics take it: one set's worth, on its first night to come."""
+    record = shop.records.get(step.tool_type_id)
+    if record is None:
+        return []
+    plan = step.plan
+    return [
+        PlannedStep(
+            job_id=plan.job_id,
+            step_id=step.key,
+            type_id=step.tool_type_id,
+            day=(step.day - shop.today).days,
+            area_m2=min(step.area_m2, _MOST_LIVES * record.rated_m2),
+            award_chance=1.0 if plan.standing == Standing.WON else plan.award_chance,
+            area_error=UPKEEP_AREA_ERROR if plan.kind == JobKind.UPKEEP else AREA_ERROR,
+            confirmed=plan.dates_confirmed,
+        )
+    ]
+
+
+def _past_use(shop: _Shop, per_week: Mapping[int, float]) -> list[PlannedStep]:
+    """Without any plan: every week goes on as the weeks before did, on its first day."""
+    starts = [0, *range(shop.horizon.first_week_days, shop.horizon.days, 7)]
+    return [
+        PlannedStep(
+            job_id=PAST_USE,
+            step_id=uuid5(PAST_USE, f"{type_id} {(shop.today + timedelta(days=day)).isoformat()}"),
+            type_id=type_id,
+            day=day,
+            area_m2=min(area_m2, _MOST_LIVES * shop.records[type_id].rated_m2),
+            area_error=PAST_USE_ERROR,
+            confirmed=True,
+        )
+        for type_id, area_m2 in per_week.items()
+        if type_id in shop.records and type_id in shop.types
+        for day in starts
+    ]
+
+
+def _rack(shop: _Shop) -> list[RackSet]:
+    """The sets that can work, as the numerics take them."""
+    found = []
+    for type_id, record in shop.records.items():
+        readings = record.readings
+        area, share, error = (np.asarray(one) for one in (readings.area_m2, readings.share_gone, readings.error_share))
+        for position in record.running:
+            ready_on = shop.sets.ready_on.get(record.set_ids[position])
+            if ready_on is None:
+                continue
+            found.append(
+                RackSet(
+                    set_id=record.set_ids[position],
+                    type_id=type_id,
+                    used_m2=float(record.used_m2[position]),
+                    entered_at_m2=float(record.entered_m2[position]),
+                    entered_error_m2=float(record.entered_error_m2[position]),
+                    reading_area_m2=float(area[position]),
+                    reading_share=float(share[position]),
+                    reading_error_share=float(error[position]),
+                    ready_day=(ready_on - shop.today).days,
+                )
+            )
+    return found
+
+
+def _kind(shop: _Shop, tool_type: ToolType) -> TypeOnRack:
+    supply = shop.supply
+    supplier = supply.supplier_of(tool_type)
+    word = supply.words.get(supplier) if supplier is not None else None
+    arrivals = [arrival for arrival in supply.arrivals(tool_type.pk) for _set in range(arrival.sets)]
+    soaks = tool_type.soak_need == SoakNeed.REQUIRED
+    return TypeOnRack(
+        type_id=tool_type.pk,
+        population=shop.records[tool_type.pk].population,
+        lead=supply.lead_of(supplier),
+        arrival_days=tuple(min((one.day - shop.today).days, shop.horizon.days) for one in arrivals),
+        turn_days=math.ceil(shop.settings["turn_days"]) if soaks else TURN_DAYS_DRY,
+        pack=max(1, tool_type.pack_sets),
+        minimum=max(1, word.minimum_sets if word is not None else 1),
+    )
+
+
+def _area_by_job(steps: Sequence[PlannedStep]) -> dict[tuple[int, Any], float]:
+    area: dict[tuple[int, Any], float] = defaultdict(float)
+    for step in steps:
+        area[(int(step.type_id), step.job_id)] += step.area_m2
+    return area
+
+
+def _type_forecast(
+    shop: _Shop,
+    answer: ReorderAnswer,
+    area: Mapping[tuple[int, Any], float],
+) -> TypeForecast:
+    type_id = int(answer.type_id)
+    tool_type, record = shop.types[type_id], shop.records[type_id]
+    supply = shop.supply
+    supplier, price = supply.supplier_of(tool_type), supply.prices.get(type_id)
+    order_by, passed = _order_by(shop, answer)
+    arrives = None
+    if order_by is not None and answer.lead_likely_days is not None:
+        arrives = add_working_days(shop.supply.calendar, max(order_by, shop.today), math.ceil(answer.lead_likely_days))
+    new = record.population.new_life
+    new_life = (float(new.at_least_m2[0]), float(new.likely_m2[0]), float(new.up_to_m2[0]))
+    sets = answer.order_sets if order_by is not None or answer.order_sets is None else 0
+    working = sum(1 for position in record.running if record.set_ids[position] in shop.sets.ready_on)
+    return TypeForecast(
+        tool_type_id=type_id,
+        name=tool_type.name,
+        fresh=answer.fresh,
+        part_worn=working - answer.fresh,
+        aside=shop.sets.aside.get(type_id, 0),
+        missing=shop.sets.missing.get(type_id, 0),
+        on_order=answer.on_order,
+        life_here_m2=answer.life_here_m2,
+        life_after_m2=_with_new(answer.life_here_m2, new_life, answer.on_order + (sets or 0)),
+        new_life_m2=new_life,
+        worn_out=record.population.worn_out,
+        weeks=_weeks(shop, answer),
+        short_on=None if answer.short_day is None else shop.today + timedelta(days=answer.short_day),
+        short_chance=answer.short_chance,
+        order_by=order_by,
+        passed=passed,
+        sets=sets,
+        sure=answer.sure,
+        arrives_on=arrives,
+        price=price.price if price is not None else None,
+        cost=price.price * Decimal(sets) if price is not None and sets else None,
+        currency=price.currency if price is not None else shop.branch.currency,
+        lead=supply.lead_said(supplier, answer.lead_sure_days),
+        arrivals=supply.arrivals(type_id),
+        behind=tuple(_behind(shop, driver, area.get((type_id, driver.job_id), 0.0)) for driver in answer.drivers),
+        gaps=tuple(_type_gaps(answer, tool_type, supplier, price)),
+    )
+
+
+def _order_by(shop: _Shop, answer: ReorderAnswer) -> tuple[date | None, bool]:
+    days = answer.order_by_working_days
+    if days is None:
+        return None, False
+    if days == 0:
+        return shop.today, False
+    if days < 0:
+        return subtract_working_days(shop.supply.calendar, shop.today, -days), True
+    return add_working_days(shop.supply.calendar, shop.today, days), False
+
+
+def _with_new(
+    here: tuple[float, float, float], new: tuple[float, float, float], sets: int
+) -> tuple[float, float, float]:
+    """Life of what is here and of so many new sets together: likely values added, ranges added as if independent.
+
+    Our approximation for the picture alone: sets of a type share some of their doubt, so the true range is a little
+    wider.
+    """
+    if not sets:
+        return here
+    likely = here[1] + sets * new[1]
+    low = math.hypot(here[1] - here[0], math.sqrt(sets) * (new[1] - new[0]))
+    high = math.hypot(here[2] - here[1], math.sqrt(sets) * (new[2] - new[1]))
+    return max(0.0, likely - low), likely, likely + high
+
+
+def _weeks(shop: _Shop, answer: ReorderAnswer) -> tuple[WeekNeed, ...]:
+    first = shop.today + timedelta(days=shop.horizon.first_week_days - 1)
+    so_far, (quarter, three_quarters) = answer.need_area_so_far_m2, answer.need_area_half_m2
+    return tuple(
+        WeekNeed(
+            first + timedelta(weeks=week),
+            float(so_far.low[week]),
+            float(quarter[week]),
+            float(so_far.likely[week]),
+            float(three_quarters[week]),
+            float(so_far.high[week]),
+            float(answer.need_area_m2.mean[week]),
+            float(answer.need_sets_so_far.mean[week]),
+            float(answer.short_chance_by_week[week]),
+        )
+        for week in range(shop.horizon.weeks)
+    )
+
+
+def _behind(shop: _Shop, driver: Driver, area_m2: float) -> JobBehind:
+    plan = next((plan for plan in shop.ahead.plans if plan.job_id == driver.job_id), None)
+    if plan is None:
+        return JobBehind("", None, "", 1.0, None, area_m2, driver.sets, driver.weight)
+    chance = 1.0 if plan.standing == Standing.WON else plan.award_chance
+    return JobBehind(
+        plan.job.name, plan.job_id, plan.standing, chance, plan.starts_on, area_m2, driver.sets, driver.weight
+    )
+
+
+def _type_gaps(answer: ReorderAnswer, tool_type: ToolType, supplier: int | None, price: Price | None) -> list[Gap]:
+    gaps = []
+    if "no planned work" in answer.gaps:
+        gaps.append(Gap("no_work_of_type"))
+    if supplier is None:
+        gaps.append(Gap("no_supplier"))
+    elif "no lead time" in answer.gaps:
+        gaps.append(Gap("no_lead_time"))
+    if price is None:
+        gaps.append(Gap("no_price"))
+    if not tool_type.rated_coverage_m2:
+        gaps.append(Gap("rating_of_bond"))
+    return gaps

@@ -1,0 +1,204 @@
+"""What a forecast says, as plain values a page shows and a row of JSON keeps. Areas are reference areas, m2."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields, is_dataclass
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from types import NoneType, UnionType
+from typing import Any, TypeVar, get_args, get_origin, get_type_hints
+from uuid import UUID
+
+# Up to so many days ahead the day itself is shown, beyond it the week (METHODS 5.2).
+SHOW_DAY_WITHIN = 15
+# What is due within so many days belongs to the order of this week.
+DUE_WITHIN = 7
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Something that was missing: a code of jobs.forecast_words.GAPS, and what it is about."""
+
+    code: str
+    about: str = ""
+    count: int = 0
+
+
+@dataclass(frozen=True)
+class WeekNeed:
+    """Need at the end of a calendar week: reference area wanted since today (P10, P25, P50, P75, P90).
+
+    week_m2: what that week wants on average. sets: fresh sets opened since today, on average. short: chance that by
+    then a fresh set was wanted and none was there.
+    """
+
+    ends_on: date
+    low_m2: float
+    quarter_m2: float
+    likely_m2: float
+    three_quarters_m2: float
+    high_m2: float
+    week_m2: float
+    sets: float
+    short: float
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """Sets on order and the day they are expected; late: that day lay in the past and was put off."""
+
+    order_id: int
+    number: str
+    day: date
+    sets: int
+    late: bool
+    promised: bool
+
+
+@dataclass(frozen=True)
+class JobBehind:
+    """A job that opens fresh sets: how many on average, in what share of worlds, and what it asks of the type."""
+
+    name: str
+    job_id: UUID | None
+    standing: str
+    award_chance: float
+    starts_on: date | None
+    area_m2: float
+    sets: float
+    weight: float
+
+
+@dataclass(frozen=True)
+class LeadSaid:
+    """The lead time of a type's supplier, working days, and where it comes from (word, orders here, orders open)."""
+
+    supplier_id: int
+    supplier: str
+    low_days: float
+    likely_days: float
+    high_days: float
+    sure_days: float
+    word_days: int | None
+    received: int
+    still_open: int
+
+
+@dataclass(frozen=True)
+class TypeForecast:
+    """What to buy of one tool type.
+
+    life_here_m2, life_after_m2: at least, likely, up to, of what is here and of that with what is on order and advised.
+    order_by: the last working day that keeps the certainty, None: nothing to order. passed: that day is gone.
+    sets: how many, None when the lead time is unknown. sure: the chance that number really gives.
+    cost: sets x price; only for people who may see money.
+    """
+
+    tool_type_id: int
+    name: str
+    fresh: int
+    part_worn: int
+    aside: int
+    missing: int
+    on_order: int
+    life_here_m2: tuple[float, float, float]
+    life_after_m2: tuple[float, float, float]
+    new_life_m2: tuple[float, float, float]
+    worn_out: int
+    weeks: tuple[WeekNeed, ...]
+    short_on: date | None
+    short_chance: float
+    order_by: date | None
+    passed: bool
+    sets: int | None
+    sure: float | None
+    arrives_on: date | None
+    price: Decimal | None
+    cost: Decimal | None
+    currency: str
+    lead: LeadSaid | None
+    arrivals: tuple[Arrival, ...]
+    behind: tuple[JobBehind, ...]
+    gaps: tuple[Gap, ...]
+
+    def is_due(self, today: date) -> bool:
+        """Whether it belongs to this week's order."""
+        return bool(self.sets) and self.order_by is not None and self.order_by <= today + timedelta(days=DUE_WITHIN)
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The whole answer: by order-by date, what needs none last."""
+
+    today: date
+    made_at: datetime
+    certainty: float
+    jobs: int
+    bids: int
+    types: tuple[TypeForecast, ...]
+    gaps: tuple[Gap, ...]
+
+    @property
+    def due(self) -> tuple[TypeForecast, ...]:
+        """What belongs to this week's order."""
+        return tuple(one for one in self.types if one.is_due(self.today))
+
+    @property
+    def later(self) -> tuple[TypeForecast, ...]:
+        """What is to be ordered, but not this week."""
+        return tuple(one for one in self.types if one.order_by is not None and not one.is_due(self.today))
+
+    def of_type(self, tool_type_id: int) -> TypeForecast | None:
+        """The answer about one type."""
+        return next((one for one in self.types if one.tool_type_id == tool_type_id), None)
+
+
+def total_cost(types: tuple[TypeForecast, ...]) -> Decimal | None:
+    """What these orders cost together; None when a price is missing."""
+    costs = [one.cost for one in types]
+    if not costs or None in costs:
+        return None
+    return sum((cost for cost in costs if cost is not None), Decimal(0))
+
+
+def to_plain(forecast: Forecast) -> dict[str, Any]:
+    """The forecast as plain data for a JSON column."""
+    plain: dict[str, Any] = _plain(asdict(forecast))
+    return plain
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(each) for each in value]
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    if isinstance(value, Decimal | UUID):
+        return str(value)
+    return value
+
+
+def from_plain(data: Mapping[str, Any]) -> Forecast:
+    """The forecast from its plain data. Raises KeyError, TypeError or ValueError when it is of another make."""
+    return _revive(Forecast, data)
+
+
+def _revive(kind: Any, value: Any) -> Any:
+    if get_origin(kind) is UnionType:
+        if value is None:
+            return None
+        return _revive(next(one for one in get_args(kind) if one is not NoneType), value)
+    if get_origin(kind) is tuple:
+        inner = get_args(kind)
+        if inner[-1] is Ellipsis:
+            return tuple(_revive(inner[0], each) for each in value)
+        return tuple(_revive(one, each) for one, each in zip(inner, value, strict=True))
+    if isinstance(kind, type) and is_dataclass(kind):
+        hints = get_type_hints(kind)
+        return kind(**{field.name: _revive(hints[field.name], value[field.name]) for field in fields(kind)})
+    if kind in (date, datetime):
+        return kind.fromisoformat(value)
+    return kind(value)

@@ -1,0 +1,100 @@
+"""What a forecast knows of suppliers: who sells a type, how long they take, what is on order and when it comes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+import numpy as np
+
+from inventory.calendar import ShopCalendar, add_working_days, count_working_days
+from inventory.models import Price, Supplier, SupplierWord, ToolType
+from inventory.numerics import lognormal
+from inventory.numerics.lead_time import NO_WORD_DAYS, LeadTime, fit_lead_time
+from inventory.queries.purchasing import LeadRecord, OrderNow
+from jobs.forecast_result import Arrival, LeadSaid
+
+
+@dataclass(frozen=True)
+class Supply:
+    """Orders, prices and words as read once; asked without a query."""
+
+    today: date
+    calendar: ShopCalendar
+    orders: Sequence[OrderNow]
+    prices: Mapping[int, Price]
+    words: Mapping[int, SupplierWord]
+    records: Mapping[int, LeadRecord]
+    suppliers: Mapping[int, Supplier]
+    _leads: dict[int, LeadTime | None] = field(default_factory=dict)
+
+    def supplier_of(self, tool_type: ToolType) -> int | None:
+        """Who a type is bought from: its own supplier, else whose price stands, else who got its last order."""
+        if tool_type.supplier_id is not None:
+            return tool_type.supplier_id
+        if tool_type.pk in self.prices:
+            return self.prices[tool_type.pk].supplier_id
+        for order in self.orders:
+            if any(line.line.tool_type_id == tool_type.pk for line in order.lines):
+                return order.order.supplier_id
+        return None
+
+    def lead_of(self, supplier: int | None) -> LeadTime | None:
+        """The lead time of a supplier by its word and the shop's orders; None when nothing is known."""
+        if supplier is None:
+            return None
+        if supplier not in self._leads:
+            word, record = self.words.get(supplier), self.records.get(supplier, LeadRecord())
+            said = float(word.lead_working_days) if word is not None and word.lead_working_days else None
+            self._leads[supplier] = fit_lead_time(said, record.received_days, record.open_days)
+        return self._leads[supplier]
+
+    def lead_said(self, supplier: int | None, sure_days: float | None) -> LeadSaid | None:
+        """The same in the figures of the page, working days; sure_days: at the wanted certainty."""
+        lead = self.lead_of(supplier)
+        if supplier is None or lead is None:
+            return None
+        low, likely, high = (lead.quantile(share) for share in (0.1, 0.5, 0.9))
+        word = self.words.get(supplier)
+        return LeadSaid(
+            supplier_id=supplier,
+            supplier=self.suppliers[supplier].name,
+            low_days=low,
+            likely_days=likely,
+            high_days=high,
+            sure_days=high if sure_days is None else sure_days,
+            word_days=word.lead_working_days if word is not None else None,
+            received=lead.received,
+            still_open=lead.still_open,
+        )
+
+    def arrivals(self, type_id: int) -> tuple[Arrival, ...]:
+        """What is on order of a type, by the day it is expected."""
+        found = []
+        for order in self.orders:
+            sets = sum(line.to_come for line in order.lines if line.line.tool_type_id == type_id)
+            if sets:
+                day, late = self.expected(order)
+                kept = order.promised_on is not None and not late
+                found.append(Arrival(order.order.pk, order.order.number, day, sets, late, kept))
+        return tuple(sorted(found, key=lambda one: (one.day, one.order_id)))
+
+    def expected(self, order: OrderNow) -> tuple[date, bool]:
+        """The day an open order is expected, and whether its own day has passed.
+
+        The promised day while it lies ahead. Else the median of the lead time, given that it took this long already; of
+        a supplier nobody knows anything about three weeks (our assumption); never before the next working day.
+        """
+        if order.promised_on is not None and order.promised_on >= self.today:
+            return order.promised_on, False
+        lead = self.lead_of(order.order.supplier_id)
+        age = max(0, count_working_days(self.calendar, order.ordered_on, self.today))
+        usual = likely = NO_WORD_DAYS
+        if lead is not None:
+            usual = lead.quantile(0.5)
+            still = float(lognormal.survive_new(lead.belief, np.array([max(float(age), 0.5)]))[0])
+            likely = lead.quantile(min(0.999, max(0.001, 1 - still / 2)))
+        day = add_working_days(self.calendar, order.ordered_on, math.ceil(max(likely, age + 1.0)))
+        return day, order.promised_on is not None or age > usual

@@ -1,0 +1,361 @@
+"""The forecast from rows: planned work against the rack, suppliers as they are, and what moves the date to order by."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from decimal import Decimal
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from inventory.actions.ledger import NewLine
+from inventory.actions.purchasing import Wanted, place_order
+from inventory.models import Price, Setting, Supplier, SupplierWord, ToolType
+from jobs.actions.forecast import kept_forecast, refresh_forecast, seen_now
+from jobs.actions.plan import make_job
+from jobs.forecast import forecast
+from jobs.forecast_result import Forecast, TypeForecast, from_plain, to_plain
+from jobs.forecast_words import gap_words, headline, order_by_words
+from jobs.models import ForecastRun, Standing
+from jobs.plan_draft import PlanDraft, StepDraft, ZoneDraft
+from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_supplier, make_type, uuid, write
+from tests.inventory.test_estimate import wear_out
+from tests.jobs.plans import make_hall, make_planned
+
+pytestmark = pytest.mark.django_db
+DRAWS = 400  # enough for dates that do not hang on a hair; the page takes more
+
+
+def sell(tool_type: ToolType, *, days: int = 15, price: str = "310.00", name: str = "Quarrymead Abrasives") -> Supplier:
+    """Somebody sells the type, says how long it takes and what it costs."""
+    supplier = Supplier.objects.filter(name=name).first() or make_supplier(name)
+    SupplierWord.objects.create(
+        supplier=supplier, lead_working_days=days, valid_from=TODAY - timedelta(days=400), recorded_at=NOW - hours(9000)
+    )
+    Price.objects.create(
+        tool_type=tool_type, supplier=supplier, price=Decimal(price), currency="USD",
+        valid_from=TODAY - timedelta(days=400), recorded_at=NOW - hours(9000),
+    )  # fmt: skip
+    ToolType.objects.filter(pk=tool_type.pk).update(supplier=supplier)
+    tool_type.refresh_from_db()
+    return supplier
+
+
+def plan(
+    cast: SimpleNamespace,
+    name: str,
+    tool_type: ToolType,
+    starts_in: int,
+    passes: int = 5,
+    area_m2: float = 1000.0,
+    **more: Any,
+) -> None:
+    """A job of one hall and one step, without nights, its floor the reference one."""
+    hall = make_hall(cast, f"{name} site", area_m2)
+    zone = ZoneDraft(hall, hardness="medium", surface="ground")
+    step = StepDraft(hall.pk, tool_type, passes, key=uuid(9000 + hall.site_id))
+    draft = PlanDraft(
+        starts_on=TODAY + timedelta(days=starts_in), zones=(zone,), steps=(step,), **({"standing": Standing.WON} | more)
+    )
+    make_job(cast.ines, cast.branch, hall.site, name, draft, now=NOW - hours(48), sure=True)
+
+
+def ask(cast: SimpleNamespace, **more: Any) -> Forecast:
+    return forecast(cast.branch, now=NOW, draws=DRAWS, **more)
+
+
+def only(cast: SimpleNamespace, tool_type: ToolType, **more: Any) -> TypeForecast:
+    found = ask(cast, **more).of_type(tool_type.pk)
+    assert found is not None
+    return found
+
+
+def test_three_sets_that_end_at_half_their_rating_move_life_left_and_the_order_by_date() -> None:
+    # Issue 3 point 10: the loop from the ledger to the date.
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type)
+    rack = make_place(cast.branch)
+    for _ in range(3):
+        make_set(cast, tool_type, rack)
+    for number in range(6):
+        plan(cast, f"Job {number}", tool_type, starts_in=21 + 14 * number, passes=3)
+    before = only(cast, tool_type)
+    for number in range(3):
+        wear_out(cast, tool_type, 3000, number)
+
+    after = only(cast, tool_type)
+
+    assert after.fresh == before.fresh == 3
+    assert after.worn_out == 3
+    assert after.life_here_m2[1] < 0.75 * before.life_here_m2[1]
+    assert before.order_by is not None
+    assert after.order_by is not None
+    assert after.order_by < before.order_by - timedelta(days=7)
+    assert after.short_on is not None
+    assert before.short_on is not None
+    assert after.short_on < before.short_on
+    assert (after.sets or 0) >= 1
+
+
+def test_a_rack_that_holds_plenty_needs_no_order() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type)
+    for _ in range(4):
+        make_set(cast, tool_type, make_place(cast.branch))
+    plan(cast, "Osprey Lane", tool_type, starts_in=30, passes=2)
+
+    answer = only(cast, tool_type)
+
+    assert (answer.order_by, answer.sets, answer.short_on) == (None, 0, None)
+    assert headline(ask(cast), money=True) == "Nothing to order for the next 26 weeks"
+
+
+def test_an_empty_rack_is_to_be_filled_in_time_with_what_it_costs() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type, days=5)
+    plan(cast, "Osprey Lane", tool_type, starts_in=28, confirmed=True)
+
+    whole = ask(cast)
+    answer = whole.of_type(tool_type.pk)
+
+    assert answer is not None
+    assert answer.sets is not None
+    assert answer.sets >= 1
+    assert answer.cost == Decimal("310.00") * answer.sets
+    assert answer.order_by is not None
+    assert TODAY < answer.order_by < TODAY + timedelta(days=28 - 5)
+    assert answer.short_on == TODAY + timedelta(days=28)
+    assert [one.name for one in answer.behind] == ["Osprey Lane"]
+    assert (answer.sure or 0) >= 0.95
+
+
+def test_a_date_that_has_passed_says_today_and_the_headline_names_the_money() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type, days=20)
+    plan(cast, "Osprey Lane", tool_type, starts_in=5, passes=2)
+
+    whole = ask(cast)
+    answer = whole.of_type(tool_type.pk)
+
+    assert answer is not None
+    assert answer.passed
+    assert order_by_words(answer, TODAY)[0] == "today"
+    assert headline(whole, money=True).startswith("Order 1 set today, $310")
+    assert "$" not in headline(whole, money=False)
+
+
+def test_what_is_on_order_counts_from_the_day_it_is_expected() -> None:
+    cast, tool_type = make_cast(), make_type()
+    supplier = sell(tool_type)
+    plan(cast, "Osprey Lane", tool_type, starts_in=60, passes=2)
+    before = only(cast, tool_type)
+    place_order(cast.ruta, cast.branch, supplier, [Wanted(tool_type, 2)], on_day=TODAY, now=NOW)
+
+    after = only(cast, tool_type)
+
+    assert (before.sets or 0) > 0
+    assert (after.sets, after.on_order, after.order_by) == (0, 2, None)
+    assert [(one.number, one.sets, one.late) for one in after.arrivals] == [("2025-001", 2, False)]
+    # 15 working days said, some 10 % more believed: about 17 working days from Wed 14 May.
+    assert TODAY + timedelta(days=21) <= after.arrivals[0].day <= TODAY + timedelta(days=28)
+
+
+def test_an_order_overdue_is_put_off_and_makes_the_lead_time_longer() -> None:
+    cast, tool_type = make_cast(), make_type()
+    supplier = sell(tool_type, days=5)
+    quick = only(cast, tool_type)
+    placed = TODAY - timedelta(days=40)
+    place_order(cast.ruta, cast.branch, supplier, [Wanted(tool_type, 1)], on_day=placed, now=NOW - hours(960))
+
+    slow = only(cast, tool_type)
+
+    assert quick.lead is not None
+    assert slow.lead is not None
+    assert slow.lead.likely_days > quick.lead.likely_days * 1.2
+    assert (slow.lead.received, slow.lead.still_open) == (0, 1)
+    assert slow.arrivals[0].late
+    assert slow.arrivals[0].day > TODAY
+
+
+def test_a_bid_counts_by_its_chance_and_a_forgotten_one_not_at_all() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type)
+    plan(cast, "Hinterdale", tool_type, starts_in=40, standing=Standing.BID, award_chance=0.5)
+    plan(cast, "Long ago", tool_type, starts_in=-60, standing=Standing.BID, award_chance=0.9)
+
+    whole = ask(cast)
+    answer = whole.of_type(tool_type.pk)
+
+    assert answer is not None
+    assert (whole.jobs, whole.bids) == (0, 1)
+    assert [gap_words(gap) for gap in whole.gaps] == ["1 bid is left out, its start has long passed: Long ago."]
+    assert 0.4 < answer.weeks[-1].short < 0.6
+    assert answer.weeks[-1].week_m2 == 0
+    assert sum(week.week_m2 for week in answer.weeks) == pytest.approx(2500, rel=0.1)
+
+
+def test_work_logged_on_a_step_is_no_longer_ahead() -> None:
+    cast = make_cast()
+    made = make_planned(cast)
+    step = next(step for step in made.steps.all() if step.tool_type.grit == "400")
+    tool_set = make_set(cast, step.tool_type, make_place(cast.branch))
+    before = only(cast, step.tool_type)
+    zone = made.zones.get()
+    facts: dict[str, Any] = {
+        "floor_uuid": zone.zone_id, "visit_uuid": made.job_id, "step_key": step.key, "shift_uuid": step.shift_key,
+        "area_m2": 1000.0, "passes": 3, "hardness": "hard", "surface": "worn", "coating": "none", "wet_dry": "wet",
+        "step_kind": "later", "basis": "measured",
+    }  # fmt: skip
+    write(cast, NewLine("worked", tool_set, None, facts), at=NOW - hours(1), now=NOW)
+
+    after = only(cast, step.tool_type)
+
+    # 1,000 m2 in five passes on hard concrete (factor 0.8): 4,000 m2; three passes are done.
+    assert sum(week.week_m2 for week in before.weeks) == pytest.approx(4000, rel=0.05)
+    assert sum(week.week_m2 for week in after.weeks) == pytest.approx(1600, rel=0.05)
+
+
+def test_a_night_that_has_ended_is_over_and_tonight_is_ahead() -> None:
+    cast = make_cast()
+    made = make_planned(cast)
+    types = {step.tool_type.grit: step.tool_type for step in made.steps.all()}
+
+    whole = ask(cast)
+
+    last_night, tonight = (whole.of_type(types[grit].pk) for grit in ("200", "400"))
+    assert last_night is not None
+    assert tonight is not None
+    assert sum(week.week_m2 for week in last_night.weeks) == 0
+    assert sum(week.week_m2 for week in tonight.weeks) > 0
+
+
+def test_without_any_plan_past_use_goes_on() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type)
+    for number in range(3):
+        wear_out(cast, tool_type, 5200, number)
+
+    whole = forecast(cast.branch, now=NOW + hours(24), draws=DRAWS)
+    answer = whole.of_type(tool_type.pk)
+
+    assert answer is not None
+    assert [gap_words(gap) for gap in whole.gaps] == ["No planned jobs, so only past use speaks."]
+    # 15,600 m2 in 52 weeks are 300 a week.
+    assert sum(week.week_m2 for week in answer.weeks) == pytest.approx(300 * 26, rel=0.1)
+    assert answer.behind[0].job_id is None
+
+
+def test_sets_set_aside_or_missing_do_no_work() -> None:
+    cast, tool_type = make_cast(), make_type()
+    rack = make_place(cast.branch)
+    here, aside, gone = (make_set(cast, tool_type, rack) for _ in range(3))
+    write(cast, NewLine("set_aside", aside, None, {"why": "chipped piece"}), at=NOW + hours(1))
+    unknown = make_place(cast.branch, "unknown")
+    write(cast, NewLine("moved", gone, None, {"to_place": unknown}), at=NOW + hours(1))
+
+    answer = forecast(cast.branch, now=NOW + hours(2), draws=DRAWS).of_type(tool_type.pk)
+
+    assert here is not None
+    assert answer is not None
+    assert (answer.fresh, answer.part_worn, answer.aside, answer.missing) == (1, 0, 1, 1)
+
+
+def test_without_a_word_the_date_is_not_known_and_the_page_says_what_to_do() -> None:
+    cast, tool_type = make_cast(), make_type()
+    plan(cast, "Osprey Lane", tool_type, starts_in=20)
+
+    answer = only(cast, tool_type)
+
+    assert (answer.order_by, answer.sets) == (None, None)
+    assert "Nobody sells it yet: name its supplier." in [gap_words(gap) for gap in answer.gaps]
+
+
+def test_a_plan_made_later_was_not_known_then() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type)
+    plan(cast, "Osprey Lane", tool_type, starts_in=40)
+
+    then = forecast(cast.branch, now=NOW, known_by=NOW - hours(72), draws=DRAWS)
+
+    assert (then.jobs, ask(cast).jobs) == (0, 1)
+
+
+def test_a_forecast_comes_back_from_its_row_as_it_was() -> None:
+    cast, tool_type = make_cast(), make_type()
+    supplier = sell(tool_type)
+    plan(cast, "Osprey Lane", tool_type, starts_in=20)
+    place_order(cast.ruta, cast.branch, supplier, [Wanted(tool_type, 1)], on_day=TODAY, now=NOW)
+    made = ask(cast)
+
+    assert from_plain(to_plain(made)) == made
+
+
+def test_the_same_rows_give_the_same_answer() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type)
+    plan(cast, "Osprey Lane", tool_type, starts_in=20)
+
+    assert ask(cast) == ask(cast)
+
+
+def test_the_kept_forecast_is_served_until_something_is_recorded() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type)
+    first = kept_forecast(cast.branch, now=NOW)
+    again = kept_forecast(cast.branch, now=NOW + hours(1))
+    assert again.forecast == first.forecast
+    assert again.fresh
+
+    make_set(cast, tool_type, make_place(cast.branch))
+
+    after = kept_forecast(cast.branch, now=NOW + hours(2))
+    assert after.forecast.made_at == NOW + hours(2)
+    assert ForecastRun.objects.count() == 1
+
+
+def test_a_forecast_that_takes_long_is_served_stale_and_says_so() -> None:
+    cast, tool_type = make_cast(), make_type()
+    refresh_forecast(cast.branch, now=NOW)
+    ForecastRun.objects.update(took_ms=60_000)
+    make_set(cast, tool_type, make_place(cast.branch))
+
+    kept = kept_forecast(cast.branch, now=NOW + hours(1))
+
+    assert not kept.fresh
+    assert kept.forecast.made_at == NOW
+
+
+def test_a_forecast_kept_in_another_shape_is_made_anew() -> None:
+    cast = make_cast()
+    refresh_forecast(cast.branch, now=NOW)
+    ForecastRun.objects.update(result={"old": 1})
+
+    assert kept_forecast(cast.branch, now=NOW).fresh
+
+
+def test_a_certainty_nobody_can_have_is_drawn_to_the_nearest_one() -> None:
+    cast = make_cast()
+    Setting.objects.create(
+        branch=cast.branch, key="certainty", value="0.3", valid_from=TODAY, recorded_at=NOW - hours(1)
+    )
+
+    assert (ask(cast).certainty, ask(cast, certainty=1.0).certainty) == (0.55, 0.99)
+
+
+def test_what_is_on_record_is_counted_with_one_query(django_assert_num_queries: Any) -> None:
+    cast = make_cast()
+    with django_assert_num_queries(1):
+        seen_now(cast.branch)
+
+
+@pytest.mark.parametrize("many", [1, 5])
+def test_a_forecast_asks_a_constant_number_of_questions(many: int, django_assert_num_queries: Any) -> None:
+    cast, tool_type = make_cast(), make_type()
+    supplier = sell(tool_type)
+    for number in range(many):
+        make_set(cast, tool_type, make_place(cast.branch))
+        plan(cast, f"Job {number}", tool_type, starts_in=20 + number)
+        place_order(cast.ruta, cast.branch, supplier, [Wanted(tool_type, 1)], on_day=TODAY, now=NOW)
+    with django_assert_num_queries(19):
+        ask(cast)
