@@ -8,7 +8,7 @@ from datetime import date, time, timedelta
 from inventory.models import ToolSet, ToolType
 from inventory.models.choices import StepKind, WetDry
 from jobs.demo.shop import DemoShop
-from jobs.models import Job, JobKind, Site, Standing, Zone
+from jobs.models import Job, JobKind, JobPlan, Site, Standing, Zone
 from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, ZoneDraft
 
 # Grits of each kind of job, by place on the demo ladder of ten (0 coarse).
@@ -36,6 +36,7 @@ class DemoJob:
     forgotten: bool = False
     trouble: str = ""
     job: Job | None = None
+    plan: JobPlan | None = None
     sets: dict[int, ToolSet] = field(default_factory=dict)
 
     @property

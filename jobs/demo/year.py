@@ -29,7 +29,7 @@ from jobs.demo.clockwork import Clockwork
 from jobs.demo.plans import DemoJob
 from jobs.demo.shop import DemoShop
 from jobs.demo.world import World
-from jobs.models import PlanShift, Standing
+from jobs.models import JobPlan, PlanShift, Standing
 from jobs.queries.plan import plan_of
 
 _FRESH_KEPT, _ORDER_SETS = 4, 3
@@ -270,15 +270,18 @@ class Year:
     def _may_confirm(self, tool_set: ToolSet, now: datetime) -> bool:
         return conditioning_of([tool_set.pk], self.shop.branch, at=now)[tool_set.pk].state == "soaked, not confirmed"
 
-    def _shifts(self, job: DemoJob) -> list[PlanShift]:
+    def _plan(self, job: DemoJob) -> JobPlan:
+        """The version the job was won with, read once."""
         assert job.job is not None
-        plan = plan_of(job.job)
-        return [] if plan is None else list(plan.shifts.all())
+        if job.plan is None:
+            job.plan = plan_of(job.job)
+        assert job.plan is not None
+        return job.plan
 
     def _leave(self, job: DemoJob, now: datetime) -> None:
         """The evening: sets go out on the van; what the gate holds back goes along against it, with a reason."""
         assert job.job is not None
-        shifts = self._shifts(job)
+        shifts = list(self._plan(job).shifts.all())
         van = self.shop.places[f"Van {job.number % 3 + 1}"]
         outing = outing_of_shift(job.job, shifts[0], now=now, van=van)
         for shift in shifts[1:]:
@@ -347,6 +350,7 @@ class Year:
             now=now,
             basis=basis,
             sure=True,
+            plan=self._plan(job),
         )
 
     def _parts(self, tool_set: ToolSet, area_m2: float, before_m2: float, done_m2: float) -> list[WorkPart]:
