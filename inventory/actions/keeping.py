@@ -203,8 +203,8 @@ def _keep_states(set_ids: set[UUID], entries: Sequence[Entry], act: Act) -> None
             if state.main_id == set_id and not facts.same_as and not waits and order_text(lines[0]) > state.order_key:
                 for line in lines:
                     apply(facts, line)
-                if _fill_state(state, facts, order_text(lines[-1])):
-                    state.save()
+                _fill_state(state, facts, order_text(lines[-1]))
+                state.save()
                 refold.discard(set_id)
     if refold:
         refold_states(refold, states)
@@ -234,7 +234,7 @@ def refold_states(
         lines = [line for member in sorted(group) for line in ledgers[member]]
         needs_acts = any(line.kind == "pieces_changed" for line in lines)
         facts = fold(lines, voided_acts=acts_voided_elsewhere(group) if needs_acts else frozenset())
-        last = max((order_text(line) for line in lines), default="")
+        last = order_text(max(lines, key=lambda line: line.order)) if lines else ""
         if _fill_state(known[set_id], facts, last, main_id=_main(group, ledgers)):
             changed.append(known[set_id])
     if changed:

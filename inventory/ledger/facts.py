@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, fields
-from datetime import datetime
+from dataclasses import dataclass, field, fields
+from datetime import UTC, datetime
 from typing import Any
 
 # Strength of worked lines that share one key (set, shift, step, floor): only the strongest there count (LEDGER 16).
@@ -158,7 +158,20 @@ def wear_seen(facts: SetFacts) -> dict[str, Any]:
 
 def facts_to_json(facts: SetFacts) -> dict[str, Any]:
     """The facts as plain data for a JSON column; facts_from_json gives them back equal."""
-    return asdict(facts)
+    data: dict[str, Any] = {}
+    for name in _FACT_NAMES:
+        value = getattr(facts, name)
+        data[name] = (
+            [list(row) if isinstance(row, list) else row for row in value] if isinstance(value, list) else value
+        )
+    data["uses"] = {
+        key: [{name: getattr(use, name) for name in _USE_NAMES} for use in uses] for key, uses in facts.uses.items()
+    }
+    return data
+
+
+_FACT_NAMES = tuple(name.name for name in fields(SetFacts) if name.name != "uses")
+_USE_NAMES = tuple(name.name for name in fields(Use))
 
 
 def facts_from_json(data: dict[str, Any]) -> SetFacts:
@@ -171,4 +184,4 @@ def facts_from_json(data: dict[str, Any]) -> SetFacts:
 
 def iso(at: datetime) -> str:
     """An instant as the text facts keep: UTC, microseconds always, so that text order is time order."""
-    return f"{at:%Y-%m-%dT%H:%M:%S.%f}+00:00"
+    return at.astimezone(UTC).isoformat(timespec="microseconds")

@@ -55,7 +55,17 @@ _TEXT = {
     "settles_target": "settles_target",
     "other_set_id": "other_set",
 }
-_ACT = (
+_OTHER = (
+    "id",
+    "act_id",
+    "line_no",
+    "kind",
+    "tool_set_id",
+    "acts_at",
+    "to_place_id",
+    "to_place__kind",
+    "tool_set__tool_type__pieces_per_set",
+    "code__opened_entry",
     "act__happened_at",
     "act__device_id",
     "act__device_seq",
@@ -63,21 +73,9 @@ _ACT = (
     "act__held_back",
     "act__clock_doubt",
 )
-_READ = (
-    "id",
-    "act_id",
-    "kind",
-    "tool_set_id",
-    "acts_at",
-    "line_no",
-    "to_place_id",
-    "to_place__kind",
-    "tool_set__tool_type__pieces_per_set",
-    "code__opened_entry",
-    *_PLAIN,
-    *_TEXT,
-    *_ACT,
-)
+_READ = (*_OTHER, *_PLAIN, *_TEXT)
+_TEXT_FROM = len(_OTHER) + len(_PLAIN)
+_TEXT_NAMES = tuple(_TEXT.values())
 
 
 def lines_of(entries: QuerySet[Entry]) -> Iterable[Line]:
@@ -85,29 +83,49 @@ def lines_of(entries: QuerySet[Entry]) -> Iterable[Line]:
 
     A "labelled" line is marked lost when its code opens what another line says (the writer keeps that on the label).
     """
-    for row in entries.values_list(*_READ, named=True).iterator(chunk_size=4000):
-        kind = row.to_place__kind
+    for row in entries.values_list(*_READ).iterator(chunk_size=4000):
+        (
+            entry_id,
+            act_id,
+            line_no,
+            kind,
+            set_id,
+            acts_at,
+            place_id,
+            place_kind,
+            pieces_whole,
+            opened_entry,
+            happened_at,
+            device_id,
+            device_seq,
+            done_by,
+            held_back,
+            clock_doubt,
+        ) = row[: len(_OTHER)]
         line = Line(
-            id=str(row.id),
-            act=str(row.act_id),
-            kind=row.kind,
-            at=min(row.acts_at or row.act__happened_at, row.act__happened_at),
-            device=str(row.act__device_id),
-            device_seq=row.act__device_seq,
-            line_no=row.line_no,
-            by=str(row.act__done_by_id),
-            held_back=bool(row.act__held_back),
-            clock_doubt=row.act__clock_doubt,
-            tool_set="" if row.tool_set_id is None else str(row.tool_set_id),
-            to_place=UNKNOWN_PLACE if kind == "unknown" else _text(row.to_place_id),
-            to_place_kind=kind,
-            pieces_whole=row.tool_set__tool_type__pieces_per_set,
-            label_lost=row.kind == "labelled" and row.code__opened_entry != row.id,
+            id=str(entry_id),
+            act=str(act_id),
+            kind=kind,
+            # A count's unseen sets act at its start; nothing acts later than it was said.
+            at=happened_at if acts_at is None else min(acts_at, happened_at),
+            device=str(device_id),
+            device_seq=device_seq,
+            line_no=line_no,
+            by=str(done_by),
+            held_back=bool(held_back),
+            clock_doubt=clock_doubt,
+            tool_set="" if set_id is None else str(set_id),
+            to_place=UNKNOWN_PLACE if place_kind == "unknown" else _text(place_id),
+            to_place_kind=place_kind,
+            pieces_whole=pieces_whole,
+            label_lost=kind == "labelled" and opened_entry != entry_id,
         )
-        for name in _PLAIN:
-            setattr(line, name, getattr(row, name))
-        for name, target in _TEXT.items():
-            setattr(line, target, _text(getattr(row, name)))
+        for name, value in zip(_PLAIN, row[len(_OTHER) : _TEXT_FROM], strict=True):
+            if value is not None:
+                setattr(line, name, value)
+        for name, value in zip(_TEXT_NAMES, row[_TEXT_FROM:], strict=True):
+            if value is not None:
+                setattr(line, name, str(value))
         yield line
 
 
