@@ -157,8 +157,10 @@ DJANGO_TABLES2_TEMPLATE = "parts/tables2.html"
 
 # Database: SQLite in one file unless DATABASE_URL names a PostgreSQL.
 DATABASES: dict[str, Any] = {
-    "default": dj_database_url.config(
-        default=f"sqlite:///{DATA_DIR / 'gritledger.sqlite3'}", conn_max_age=60, conn_health_checks=True
+    "default": dj_database_url.parse(
+        env_text("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'gritledger.sqlite3'}",
+        conn_max_age=60,
+        conn_health_checks=True,
     )
 }
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":

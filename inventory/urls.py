@@ -6,6 +6,7 @@ from inventory.views import (
     catalogue,
     find,
     first_run,
+    home,
     labels,
     look,
     opened,
@@ -20,6 +21,7 @@ from inventory.views import (
 app_name = "inventory"
 urlpatterns: list[URLPattern | URLResolver] = [
     # people: signing in, the first run, oneself
+    path("", home.home, name="home"),
     path("sign-in/", sign_in.sign_in, name="sign_in"),
     path("sign-out/", sign_in.sign_out, name="sign_out"),
     path("language/", sign_in.language, name="language"),
