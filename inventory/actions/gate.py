@@ -184,7 +184,7 @@ def check_here(state: SetState, outing: Outing | None, now: datetime, who: Perso
         )
     holder = holder_of(state)
     raise Elsewhere(
-        _("Out with %(holder)s.") % {"holder": holder},
+        _("Out with %(holder)s.") % {"holder": holder.removesuffix(".")},
         _("Hand it over if it is in your hands."),
         outing=state.outing,
         holder=holder,

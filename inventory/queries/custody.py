@@ -68,7 +68,10 @@ def instead_of(
     if not rows:
         return None
     waters = waters_of(rows, branch, at=now)
-    ready = [row for row in rows if waters.at_start(row.pk, leaves_at, starts_at, in_water=False).passes]
+    answers = {row.pk: waters.at_start(row.pk, leaves_at, starts_at, in_water=False) for row in rows}
+    ready = [row for row in rows if answers[row.pk].passes]
+    # One whose hours are done only needs a look.
+    ready = ready or [row for row in rows if answers[row.pk].state == "soaked, not confirmed"]
     uses = next_use([row.pk for row in ready], now)
     free = [row for row in ready if not _soon(uses.get(row.pk), now)]
     return next(iter(free or ready), None)

@@ -148,6 +148,7 @@ def _handed(tool_set: ToolSet, outing: Outing) -> Verdict:
         reason=_("%(outing)s has it now.") % {"outing": outing.name},
         short=_("handed over"),
         mark="swap",
+        wrote=True,
     )
 
 
@@ -309,7 +310,7 @@ def keep_line(request: HttpRequest, key: str, verdict: Verdict, person: Person, 
         "kind": verdict.kind,
         "open": verdict.stays_open,
         "at": show_time(now, person.branch, clock_24h=person.clock_24h),
-        "act": act_id if verdict.kind == "taken" else "",
+        "act": act_id if verdict.wrote else "",
     }
     older = [one for one in kept if not (one["open"] and verdict.code and one["code"] == verdict.code)]
     request.session["scans"] = {key: [line, *older][:_KEPT]}

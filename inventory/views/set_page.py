@@ -24,7 +24,7 @@ from inventory.rights import Right
 from inventory.shop_settings import floor_factor, settings_of
 from inventory.soak_words import soak_words
 from inventory.times import show_when, when_for, zone_of
-from inventory.units import show_area, show_range
+from inventory.units import show_about, show_range
 from inventory.views import verdicts
 
 
@@ -61,7 +61,7 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
     if life is not None:
         low, likely, high = life.on_floor(factor)
         context |= {
-            "life_likely": show_area(likely, person.units),  # type: ignore[arg-type]
+            "life_likely": show_about(likely, person.units),  # type: ignore[arg-type]
             "life_range": show_range(low, high, person.units),  # type: ignore[arg-type]
             "life_floor": _("on %(floor)s") % {"floor": use.floor_words}
             if use and use.floor_words

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -42,8 +42,9 @@ class Verdict:
     id: str = "verdict"
     short: str = ""
     mark: str = ""
-    # Whether scanning on leaves something unanswered here.
+    # Whether scanning on leaves something unanswered here, and whether something was written that Undo voids.
     stays_open: bool = False
+    wrote: bool = False
 
 
 def face_of(
@@ -103,6 +104,11 @@ def enough_words(chance: float | None, finish_limit: float, tight_limit: float) 
     return key, words[key] % {"sure": sure_words(chance)}
 
 
+def in_hand(face: GaugeFace | None) -> GaugeFace | None:
+    """The gauge of a set just taken: it is in the person's hand, so it is drawn whole."""
+    return None if face is None else replace(face, where="here")
+
+
 def taken_out(done: ScannedOut, state: SetState, then: str, enough: str, face: GaugeFace | None) -> Verdict:
     """The set left."""
     tool_type = state.tool_set.tool_type
@@ -119,9 +125,10 @@ def taken_out(done: ScannedOut, state: SetState, then: str, enough: str, face: G
         ],
         reason=enough,
         then=then,
-        face=face,
+        face=in_hand(face),
         short=_("taken, against the gate") if overridden else _("taken"),
         mark="tick",
+        wrote=True,
     )
 
 
@@ -138,6 +145,7 @@ def taken_in(state: SetState, where: str, face: GaugeFace | None, found: bool) -
         face=face,
         short=_("found") if found else _("in"),
         mark="tick",
+        wrote=True,
     )
 
 
@@ -165,7 +173,8 @@ def refused(
         mark="cross",
     )
     if refusal.code == "already_there":
-        verdict.kind, verdict.word, verdict.short, verdict.mark = "open", _("There already"), _("there already"), "tick"
+        verdict.kind, verdict.word, verdict.mark = "taken", _("There already"), "tick"
+        verdict.short = _("there already")
         return verdict
     if isinstance(refusal, Elsewhere):
         return _elsewhere(refusal, verdict, person, now, outing, hidden or {})
@@ -290,7 +299,7 @@ def many(done: ScannedMany, states: dict[Any, SetState], word: str) -> Verdict:
         for tool_set, refusal in done.refused
     ]
     if not lines:
-        return Verdict("taken", _("Taken"), grit=str(count), reason=said, short=said, mark="tick")
+        return Verdict("taken", _("Taken"), grit=str(count), reason=said, short=said, mark="tick", wrote=True)
     head = ngettext("%(count)d may not:", "%(count)d may not:", len(lines)) % {"count": len(lines)}
     kind = "refused"
     return Verdict(
@@ -302,6 +311,7 @@ def many(done: ScannedMany, states: dict[Any, SetState], word: str) -> Verdict:
         then=" ".join(lines),
         short=said,
         mark="cross",
+        wrote=done.recorded is not None,
     )
 
 
