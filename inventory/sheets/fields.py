@@ -88,6 +88,7 @@ class KnownType:
     retire_height_mm: float | None = None
     backing_mm: float = 0.0
     pieces_per_set: int = 1
+    rated_coverage_m2: float | None = None
 
 
 @dataclass(frozen=True)
@@ -101,6 +102,9 @@ class Thing:
     tool_type: str = ""  # a set's type
     area_m2: float | None = None  # a zone's area
     says: str = ""  # a few words about where it is
+    since: date | None = None  # a set's beginning on record
+    opening: str = ""  # a set's beginning: received, new, height, three_quarters, half, quarter, unknown
+    until: date | None = None  # the day a set was retired
 
 
 @dataclass(frozen=True)
@@ -108,7 +112,8 @@ class Known:
     """What the shop knows when a list is judged.
 
     `existing` maps keys as `Spec.key_of` makes them to a few words about what is there; `came_in` holds the ids of
-    rows that came in before. `units`, `date_order` and `currency` are the person's habits: hints, never evidence.
+    rows that came in before; `here` the keys of things the shop has, as its own tables write them. `units`,
+    `date_order` and `currency` are the person's habits: hints, never evidence.
     """
 
     today: date
@@ -123,6 +128,7 @@ class Known:
     sets: tuple[Thing, ...] = ()
     existing: Mapping[str, str] = field(default_factory=dict)
     came_in: frozenset[UUID] = frozenset()
+    here: frozenset[str] = frozenset()
 
     def named(self, kind: Literal["places", "sites", "zones", "jobs", "sets"], text: str) -> tuple[Thing, ...]:
         """The things of a kind that have a name, however it is written ("R-08" is "r 8")."""

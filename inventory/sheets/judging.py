@@ -190,7 +190,7 @@ class _Engine:
             identity = row_identity(self.spec.kind, content, len(equals))
             first_equal = equals[0] if equals else None
             equals.append(row.number)
-            if identity in self.known.came_in:
+            if identity in self.known.came_in or self._here(row):
                 result.already.append(row.number)
                 continue
             if str(row.number) in self._out:
@@ -206,6 +206,11 @@ class _Engine:
         if progress is not None:
             progress(total, total)
         return result
+
+    def _here(self, row: Row) -> bool:
+        """Whether the row is of a table that the shop itself wrote out, about a thing it still has."""
+        index = self._index.get("key")
+        return index is not None and shown(self._cell(row, index)) in self.known.here
 
     def _one(
         self,

@@ -11,7 +11,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.units import Amount, Money, from_si, judge_height, show_height, show_number, unit_for
+from inventory.units import Amount, Money, from_si, judge_height, show_area, show_height, show_number, unit_for
 
 from . import words
 from .cells import Grit, Left, State, ladder
@@ -178,7 +178,25 @@ def _opening(draft: Draft, tool_type: KnownType) -> dict[str, Any]:
             )
             return {"opening_kind": kind}
         return {"opening_kind": state.opening}
-    return {"opening_kind": "unknown"}
+    return {"opening_kind": _by_area(draft, tool_type)}
+
+
+def _by_area(draft: Draft, tool_type: KnownType) -> str:
+    """What may be left of a set of which only the worked area is said: asked, by the supplier's rating."""
+    worked, rated = draft.get("worked"), tool_type.rated_coverage_m2
+    if not isinstance(worked, Amount) or not rated:
+        return "unknown"
+    left = 1 - worked.si / rated
+    kind = "three_quarters" if left >= 0.625 else "half" if left >= 0.375 else "quarter"
+    return draft.ask(
+        "worked",
+        "by_area",
+        _("How much is left after %(area)s?") % {"area": show_area(worked.si, draft.known.units)},
+        _("A set of %(type)s is rated at %(rated)s.")
+        % {"type": tool_type.name, "rated": show_area(rated, draft.known.units)},
+        _left_answers(draft, tool_type, kind),
+        like=f"by_area:{kind}",
+    )
 
 
 def _by_words(draft: Draft, tool_type: KnownType, left: Left) -> dict[str, Any]:

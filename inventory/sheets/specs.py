@@ -68,6 +68,7 @@ SETS = Spec(
             "note", "notes", "comment", "comments", "remarks", "remark", "nota", "notas", "comentario", "comentarios",
             "observaciones",
         ), ("info", "other", "otros")),
+        Field("key", gettext_lazy("Key of this shop"), "text", ("gritledger key", "clave gritledger")),
     ),
     judge=judge_set,
     key_of=_key,

@@ -220,6 +220,7 @@ JOBS = Spec(
         Field("note", gettext_lazy("Note"), "text", (
             "note", "notes", "comment", "comments", "remarks", "nota", "notas", "comentarios", "observaciones",
         )),
+        Field("key", gettext_lazy("Key of this shop"), "text", ("gritledger key", "clave gritledger")),
     ),
     judge=judge_job,
     key_of=_row_key,

@@ -124,6 +124,7 @@ SITES = Spec(
         Field("note", gettext_lazy("Note"), "text", (
             "note", "notes", "comment", "comments", "remarks", "nota", "notas", "comentarios", "observaciones",
         )),
+        Field("key", gettext_lazy("Key of this shop"), "text", ("gritledger key", "clave gritledger")),
     ),
     judge=judge_site,
     key_of=lambda item: site_key(item.site, item.zone),

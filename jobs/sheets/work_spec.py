@@ -115,10 +115,41 @@ def _zone(draft: Draft, site_key: str) -> Thing | None:
     return next(each for each in zones if each.key == chosen)
 
 
+def _told_already(draft: Draft, the_set: Thing) -> bool:
+    """Whether work lies before a set's beginning on record and its beginning tells of it already.
+
+    A height or "not known" leaves no doubt: the beginning moves before the work, its height stays when it was measured.
+    """
+    on, since = draft.get("on"), the_set.since
+    if the_set.until is not None and on > the_set.until:
+        draft.refuse("on", _("A day until %(day)s: the set was retired then.") % {"day": show_date(the_set.until)})
+    if since is None or on >= since or the_set.opening in ("height", "unknown"):
+        return False
+    if the_set.opening in ("received", "new"):
+        draft.refuse("on", _("A day from %(day)s on: the set began new then.") % {"day": show_date(since)})
+    left = {
+        "three_quarters": _("about three quarters left"),
+        "half": _("about half left"),
+        "quarter": _("about a quarter left"),
+    }[the_set.opening]
+    chosen = draft.ask(
+        "on",
+        "before",
+        _("Is this work in “%(left)s” already?") % {"left": left},
+        _("%(code)s came in on %(day)s with %(left)s.")
+        % {"code": the_set.name, "day": show_date(since), "left": left},
+        (("in", _("Yes, leave it out")), ("after", _("No, that was left before this work"))),
+        like="before",
+    )
+    return chosen == "in"
+
+
 def judge_work(draft: Draft) -> list[WorkRow]:
     """The work that a row means."""
     units = draft.known.units
     the_set = _set(draft)
+    if _told_already(draft, the_set):
+        return []
     job = _named(draft, "job", _("A job you have. Bring in the list of jobs first, if it is new."))
     site = _named(draft, "site", _("A site you have. Bring in the list of sites first, if it is new."))
     if job is None and site is None:
@@ -228,6 +259,7 @@ WORK = Spec(
         Field("note", gettext_lazy("Note"), "text", (
             "note", "notes", "comment", "comments", "remarks", "nota", "notas", "comentarios", "observaciones",
         )),
+        Field("key", gettext_lazy("Key of this shop"), "text", ("gritledger key", "clave gritledger")),
     ),
     judge=judge_work,
     key_of=lambda item: None,
