@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from uuid import NAMESPACE_OID, uuid5
+from uuid import NAMESPACE_OID, UUID, uuid5
 
 from django.db import transaction
 from django.db.models import Count
@@ -31,6 +31,7 @@ from inventory.models import (
     ToolType,
 )
 from inventory.refusals import Refused
+from inventory.times import show_day, zone_of
 
 MOST_AT_ONCE = 200
 
@@ -80,10 +81,11 @@ def place_order(
     on_day: date,
     now: datetime,
     number: str = "",
+    key: UUID | None = None,
 ) -> Order:
     """Keep an order as placed on a day. number: the shop's own; without one the next of the year is taken.
 
-    The same number again gives the order there is. Raises OrderRefused.
+    The same number, or the same key (made by the form), again gives the order there is. Raises OrderRefused.
     """
     if not wanted:
         raise OrderRefused(_("An order needs at least one line."), _("Add a tool type and how many sets."))
@@ -95,6 +97,8 @@ def place_order(
             )
     with transaction.atomic():
         Branch.objects.select_for_update().get(pk=branch.pk)
+        if key is not None and (sent := Order.objects.filter(key=key).first()) is not None:
+            return sent
         number = number.strip() or _next_number(branch, on_day)
         known = Order.objects.filter(number=number).first()
         if known is not None:
@@ -105,7 +109,9 @@ def place_order(
                     field="number",
                 )
             return known
-        order = Order.objects.create(branch=branch, supplier=supplier, number=number, made_at=now, made_by=person)
+        order = Order.objects.create(
+            branch=branch, supplier=supplier, number=number, key=key, made_at=now, made_by=person
+        )
         for line in wanted:
             OrderLine.objects.create(
                 order=order,
@@ -137,7 +143,7 @@ def receive(
     """Take new sets of one type into the shop, each under a label of its own, in one act.
 
     blank: blank labels that were stuck on already, used first; new codes for the rest. price: of one set, kept on its
-    receipt. order_line: what it was ordered on; when nothing of an order is open any more, the order is closed.
+    receipt. order_line: what it was ordered on.
     Raises ReceiptRefused, MoreThanOrdered (unless ``sure``).
     """
     if not 1 <= sets <= MOST_AT_ONCE:
@@ -183,7 +189,7 @@ def receive(
                 if entry.kind == "received"
             )
         if order_line is not None:
-            _keep_order(order_line.order, who.done_by, now)
+            _note_receipt(order_line.order, who.done_by, now)
         return Received(recorded, tuple(made), tuple(labels))
 
 
@@ -198,6 +204,29 @@ def close_order(person: Person, order: Order, why: str, *, on_day: date, now: da
         Order.objects.select_for_update().get(pk=order.pk)
         if not order.events.filter(what__in=[OrderEvent.What.CLOSED, OrderEvent.What.CANCELLED]).exists():
             _event(order, OrderEvent.What.CLOSED, on_day, person, now, why.strip())
+    return order
+
+
+def promise_order(person: Person, order: Order, day: date, *, now: datetime) -> Order:
+    """Keep the day the supplier promises; the newest word holds, and the same day twice changes nothing.
+
+    Raises OrderRefused for a day before the order, or of an order that is closed.
+    """
+    with transaction.atomic():
+        Order.objects.select_for_update().get(pk=order.pk)
+        events = list(order.events.order_by("recorded_at", "pk"))
+        if any(event.what in (OrderEvent.What.CLOSED, OrderEvent.What.CANCELLED) for event in events):
+            raise OrderRefused(_("Order %(number)s is closed.") % {"number": order.number}, _("Place a new one."))
+        placed = next((event.on_day for event in events if event.what == OrderEvent.What.ORDERED), order.made_at.date())
+        if day < placed:
+            raise OrderRefused(
+                _("%(day)s lies before the order of %(placed)s.") % {"day": show_day(day), "placed": show_day(placed)},
+                _("Write the day the supplier promised."),
+                field="day",
+            )
+        before = [event.on_day for event in events if event.what == OrderEvent.What.PROMISED]
+        if not before or before[-1] != day:
+            _event(order, OrderEvent.What.PROMISED, day, person, now)
     return order
 
 
@@ -234,12 +263,9 @@ def _received(known: Recorded) -> Received:
     return Received(known, sets, labels)
 
 
-def _keep_order(order: Order, person: Person, now: datetime) -> None:
-    """Note that something came; and that the order is whole when nothing is open any more."""
-    day = now.date()
-    _event(order, OrderEvent.What.RECEIVED, day, person, now)
-    if sum(open_sets([order]).values()) == 0:
-        _event(order, OrderEvent.What.CLOSED, day, person, now, str(_("all came")))
+def _note_receipt(order: Order, person: Person, now: datetime) -> None:
+    """Note that something came; that an order is whole is seen from its receipts: voiding one opens it again."""
+    _event(order, OrderEvent.What.RECEIVED, now.astimezone(zone_of(order.branch)).date(), person, now)
 
 
 def _event(order: Order, what: str, on_day: date, person: Person, now: datetime, why: str = "") -> None:

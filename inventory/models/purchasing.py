@@ -18,6 +18,8 @@ class Order(models.Model):
     branch = models.ForeignKey(Branch, models.PROTECT, related_name="orders")
     supplier = models.ForeignKey(Supplier, models.PROTECT, related_name="orders")
     number = models.CharField(max_length=24, unique=True)
+    # Made by the form that places it: a second press is the same order.
+    key = models.UUIDField(null=True, unique=True)
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
 

@@ -46,7 +46,7 @@ def test_orders_without_a_number_count_through_the_year() -> None:
     assert [order.number for order in orders] == ["2025-001", "2025-002"]
 
 
-def test_receiving_in_parts_labels_every_set_and_closes_the_order_when_all_came() -> None:
+def test_receiving_in_parts_labels_every_set_until_all_came() -> None:
     cast = make_cast()
     rack = make_place(cast.branch)
     order = place_order(cast.ruta, cast.branch, make_supplier(), [Wanted(make_type(), 3)], on_day=TODAY, now=NOW)
@@ -68,7 +68,7 @@ def test_receiving_in_parts_labels_every_set_and_closes_the_order_when_all_came(
 
     assert open_sets([order]) == {line.pk: 0}
     assert SetState.objects.filter(place=rack, opening="new").exclude(code="").count() == 3
-    assert [event.what for event in order.events.order_by("pk")] == ["ordered", "received", "received", "closed"]
+    assert [event.what for event in order.events.order_by("pk")] == ["ordered", "received", "received"]
     assert ReceiptLine.objects.filter(price=Decimal("310.00"), currency="USD").count() == 3
 
 
