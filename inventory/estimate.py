@@ -6,7 +6,7 @@ Areas are reference areas, m2; ``on_floor`` turns them into worked area of a nam
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -199,15 +199,18 @@ def _past(
     return max(0.0, share * median_m2 - before), share_error * median_m2
 
 
-def lives(found: Mapping[int, TypeRecord]) -> dict[UUID, SetLife]:
-    """Life left of every set not retired, by set id."""
+def lives(found: Mapping[int, TypeRecord], *, only: Collection[UUID] | None = None) -> dict[UUID, SetLife]:
+    """Life left of every set not retired, by set id; with ``only`` of these sets alone (a scan asks about one)."""
     answers: dict[UUID, SetLife] = {}
     for record in found.values():
-        if record.running.size == 0:
+        running = record.running
+        if only is not None:
+            running = np.array([place for place in running if record.set_ids[place] in only], dtype=np.int64)
+        if running.size == 0:
             continue
-        left = life.life_left(record.population, **record.part(record.running))
+        left = life.life_left(record.population, **record.part(running))
         new_m2 = record.population.median_m2
-        for place, position in enumerate(record.running):
+        for place, position in enumerate(running):
             answers[record.set_ids[position]] = SetLife(
                 float(left.at_least_m2[place]),
                 float(left.likely_m2[place]),

@@ -31,7 +31,8 @@ def chance_for(tool_sets: Sequence[ToolSet], reference_m2: float | None, branch:
 
 
 def lives_of(tool_sets: Iterable[ToolSet], branch: Branch, now: datetime) -> dict[UUID, estimate.SetLife]:
-    """Life left of these sets and of all others of their types, by set id; three queries."""
-    types = list({tool_set.tool_type_id: tool_set.tool_type for tool_set in tool_sets}.values())
+    """Life left of these sets (with their types loaded), by set id; retired ones are left out. Three queries."""
+    sets = list(tool_sets)
+    types = list({tool_set.tool_type_id: tool_set.tool_type for tool_set in sets}.values())
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
-    return estimate.lives(estimate.records(settings, types=types))
+    return estimate.lives(estimate.records(settings, types=types), only={tool_set.pk for tool_set in sets})

@@ -180,9 +180,8 @@ def _tubs(spells: list[list[str | None]], settings: SoakSettings) -> dict[TubId,
         return {}
     earliest = min(begun) - timedelta(hours=max(settings.vouch_hours, settings.thermostat_vouch_hours))
     readings = standing_readings([tub_id for tub_id in tub_ids if tub_id is not None], earliest)
-    readings = readings.values_list("place_id", "act__happened_at", "temperature_c")
     by_tub: dict[str, list[Reading]] = defaultdict(list)
-    for place_id, at, temperature_c in readings:
+    for place_id, at, temperature_c in readings.values_list("place_id", "act__happened_at", "temperature_c"):
         if temperature_c is not None:
             by_tub[str(place_id)].append(Reading(at, temperature_c))
     held = dict(Place.objects.filter(pk__in=tub_ids).values_list("pk", "thermostat"))
