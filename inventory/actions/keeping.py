@@ -238,7 +238,10 @@ def refold_states(
         if _fill_state(known[set_id], facts, last, main_id=_main(group, ledgers)):
             changed.append(known[set_id])
     if changed:
-        SetState.objects.bulk_update(changed, _STATE_FIELDS, batch_size=200)
+        # Every row is there and locked: written over in a few statements, many times faster than bulk_update's CASE.
+        SetState.objects.bulk_create(
+            changed, update_conflicts=True, unique_fields=["tool_set"], update_fields=_STATE_FIELDS
+        )
     return len(changed)
 
 
