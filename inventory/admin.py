@@ -86,10 +86,10 @@ class ReadOnly(admin.ModelAdmin):
         """The rows of the person's own branch, where rows know theirs."""
         rows = super().get_queryset(request)
         names = {field.name for field in self.model._meta.get_fields()}
+        if "act" in names:  # an entry's own branch column says where a set went
+            return rows.filter(act__branch=request.user.branch_id)  # type: ignore[union-attr]
         if "branch" in names:
             return rows.filter(branch=request.user.branch_id)  # type: ignore[union-attr]
-        if "act" in names:
-            return rows.filter(act__branch=request.user.branch_id)  # type: ignore[union-attr]
         return rows
 
 

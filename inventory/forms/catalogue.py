@@ -50,7 +50,7 @@ class ToolTypeForm(KeepForm):
 
     name = forms.CharField(label=_("Name"), max_length=80, help_text=_("Such as Resin 400."))
     grit = forms.CharField(label=_("Grit, as it stands on the tool"), max_length=12)
-    bond = forms.ChoiceField(label=_("Bond"), choices=Bond.choices, widget=forms.RadioSelect)
+    bond = forms.ChoiceField(label=_("Bond"), choices=[("", _("choose")), *Bond.choices])
     ladder_place = forms.IntegerField(
         label=_("Place on the ladder"),
         min_value=0,
@@ -74,7 +74,7 @@ class ToolTypeForm(KeepForm):
     )
     rated_coverage_m2 = AmountField("area", label=_("Rated coverage of a set"), required=False)
     soak_need = forms.ChoiceField(
-        label=_("Soak"), choices=SoakNeed.choices, initial="unknown", widget=forms.RadioSelect,
+        label=_("Soak"), choices=SoakNeed.choices, initial="unknown",
         help_text=_("“Not known” warns once and never blocks. A recipe makes it required."),
     )  # fmt: skip
     own_mark = forms.CharField(

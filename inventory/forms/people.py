@@ -54,7 +54,7 @@ class FirstRunForm(ShopForm):
     )
     units = forms.ChoiceField(
         label=_("Units"),
-        choices=[("us", _("feet, gallons, °F")), ("metric", _("metres, litres, °C"))],
+        choices=[("us", _("ft, gal, °F")), ("metric", _("m, L, °C"))],
         initial="us",
         widget=forms.RadioSelect,
     )
@@ -115,7 +115,7 @@ class MyForm(ShopForm):
     language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES, widget=forms.RadioSelect)
     units = forms.ChoiceField(
         label=_("Units"),
-        choices=[("us", _("feet, gallons, °F")), ("metric", _("metres, litres, °C"))],
+        choices=[("us", _("ft, gal, °F")), ("metric", _("m, L, °C"))],
         widget=forms.RadioSelect,
     )
     theme = forms.ChoiceField(label=_("Colours"), choices=Person.Theme.choices, widget=forms.RadioSelect)

@@ -13,6 +13,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.actions import catalogue as actions
 from inventory.forms.catalogue import KeepForm, PriceForm, RecipeForm, SupplierForm, ToolTypeForm
@@ -71,7 +72,11 @@ def tool_types(request: HttpRequest) -> HttpResponse:
     may = person.can(Right.RUN_SHOP)
     add = ("inventory:tool_type_new", _("Add a tool type")) if may else None
     return list_page(
-        request, _("Tool types"), rows, add=add, empty=_("No tool types yet. Add the first, or take a starting ladder.")
+        request,
+        ngettext("%(n)d tool type on the ladder", "%(n)d tool types on the ladder", len(rows)) % {"n": len(rows)},
+        rows,
+        add=add,
+        empty=_("No tool types yet. Add the first, or take a starting ladder."),
     )
 
 
@@ -154,7 +159,13 @@ def suppliers(request: HttpRequest) -> HttpResponse:
         for row in found
     ]
     add = ("inventory:supplier_new", _("Add a supplier")) if may else None
-    return list_page(request, _("Suppliers"), rows, add=add, empty=_("No suppliers yet."))
+    return list_page(
+        request,
+        ngettext("%(n)d supplier", "%(n)d suppliers", len(rows)) % {"n": len(rows)},
+        rows,
+        add=add,
+        empty=_("No suppliers yet."),
+    )
 
 
 @door("GET", "POST", right=(Right.RUN_SHOP, Right.BUY))

@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.debug import sensitive_post_parameters
 
 from inventory.actions.people import PersonWords, save_device, save_own, save_own_secrets, save_person
@@ -39,7 +40,11 @@ def people(request: HttpRequest) -> HttpResponse:
         for person in people_of(branch)
     ]
     return list_page(
-        request, _("People"), rows, add=("inventory:person_new", _("Add a person")), empty=_("No people yet.")
+        request,
+        ngettext("%(n)d person", "%(n)d people", len(rows)) % {"n": len(rows)},
+        rows,
+        add=("inventory:person_new", _("Add a person")),
+        empty=_("No people yet."),
     )
 
 
@@ -83,7 +88,12 @@ def devices(request: HttpRequest) -> HttpResponse:
         ]
         for device in found
     ]
-    return list_page(request, _("Devices"), rows, empty=_("No device yet."))
+    return list_page(
+        request,
+        ngettext("%(n)d device", "%(n)d devices", len(rows)) % {"n": len(rows)},
+        rows,
+        empty=_("No device yet."),
+    )
 
 
 @door("GET", "POST", right=Right.RUN_SHOP)

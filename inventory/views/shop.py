@@ -10,6 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.actions import shop as actions
 from inventory.actions.first_run import save_branch
@@ -77,7 +78,11 @@ def machines(request: HttpRequest) -> HttpResponse:
     ]
     add = ("inventory:machine_new", _("Add a machine")) if may else None
     return list_page(
-        request, _("Machines"), rows, add=add, empty=_("No machines yet. They can wait until the first job.")
+        request,
+        ngettext("%(n)d machine", "%(n)d machines", len(rows)) % {"n": len(rows)},
+        rows,
+        add=add,
+        empty=_("No machines yet. They can wait until the first job."),
     )
 
 
@@ -117,7 +122,13 @@ def places(request: HttpRequest) -> HttpResponse:
         for row in found.order_by("-active", "kind", "name")
     ]
     add = ("inventory:place_new", _("Add a place")) if may else None
-    return list_page(request, _("Places"), rows, add=add, empty=_("No places yet. Add the first rack."))
+    return list_page(
+        request,
+        ngettext("%(n)d place", "%(n)d places", len(rows)) % {"n": len(rows)},
+        rows,
+        add=add,
+        empty=_("No places yet. Add the first rack."),
+    )
 
 
 @door("GET", "POST", right=Right.RUN_SHOP)
@@ -157,7 +168,8 @@ def settings(request: HttpRequest) -> HttpResponse:
         if key != "dice"
     ]
     lead = _("Start values are our assumption unless it says otherwise: your own figures win.")
-    return list_page(request, _("Settings"), rows, lead=lead)
+    own = ngettext("%(n)d setting is the shop's own", "%(n)d settings are the shop's own", len(said)) % {"n": len(said)}
+    return list_page(request, own, rows, lead=lead)
 
 
 @door("GET", "POST", right=Right.RUN_SHOP)

@@ -180,7 +180,11 @@ def _tries_words(request: HttpRequest, username: str, device: Device | None) -> 
     tries = ngettext("%(left)d try left", "%(left)d tries left", left) % {"left": left}
     wait = ngettext("wait a minute", "wait %(minutes)d minutes", minutes) % {"minutes": minutes}
     if asked:
-        return _("%(tries)s, then %(wait)s or ask %(name)s.") % {"tries": tries, "wait": wait, "name": asked}
+        return _("%(tries)s, then %(wait)s or ask %(name)s.") % {
+            "tries": tries,
+            "wait": wait,
+            "name": asked.rstrip("."),
+        }
     return _("%(tries)s, then %(wait)s.") % {"tries": tries, "wait": wait}
 
 
