@@ -3,7 +3,9 @@
 from django.urls import URLPattern, URLResolver, path, re_path
 
 from inventory.views import (
+    card,
     catalogue,
+    count,
     find,
     first_run,
     home,
@@ -12,10 +14,12 @@ from inventory.views import (
     opened,
     outing,
     people,
+    rack,
     scan,
     set_acts,
     shop,
     sign_in,
+    tubs,
 )
 
 app_name = "inventory"
@@ -61,6 +65,23 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("shop/settings/<slug:key>/", shop.setting, name="setting"),
     path("shop/hours/", shop.hours, name="hours"),
     path("shop/closed-days/", shop.closed_days, name="closed_days"),
+    # the rack, ledger cards, places
+    path("rack/", rack.rack, name="rack"),
+    path("rack/<int:type_id>/", rack.rack_grit, name="rack_grit"),
+    path("sets/<uuid:set_id>/", card.toolset, name="toolset"),
+    # water and counting
+    path("soak/", tubs.soak, name="soak"),
+    path("soak/put/", tubs.soak_put, name="soak_put"),
+    path("soak/confirm/", tubs.soak_confirm, name="soak_confirm"),
+    path("soak/undo/", tubs.soak_undo, name="soak_undo"),
+    path("tubs/<uuid:tub_id>/", tubs.tub, name="tub"),
+    path("tubs/<uuid:tub_id>/water/", tubs.tub_water, name="tub_water"),
+    path("tubs/<uuid:tub_id>/take-out/", tubs.tub_take_out, name="tub_take_out"),
+    path("tubs/<uuid:tub_id>/void/", tubs.tub_void, name="tub_void"),
+    path("counts/", count.counts, name="counts"),
+    path("counts/<uuid:count_id>/", count.count, name="count"),
+    path("counts/<uuid:count_id>/finish/", count.count_finish, name="count_finish"),
+    path("counts/<uuid:count_id>/undo/", count.count_undo, name="count_undo"),
     # custody: labels opened, running scans, outings, sets on the phone, labels, find
     re_path(r"^[Ss]/(?P<code>[^/]{1,200})/?$", opened.opened, name="opened_any"),
     path("S/<str:code>", opened.opened, name="opened"),
@@ -75,6 +96,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("outings/<uuid:outing_id>/", outing.outing_change, name="outing_change"),
     path("outings/<uuid:outing_id>/close/", outing.outing_close, name="outing_close"),
     path("places/<uuid:place_id>/", opened.place_phone, name="place_phone"),
+    path("places/<uuid:place_id>/move/", opened.place_move, name="place_move"),
     path("sets/<uuid:set_id>/phone/", opened.set_phone, name="set_phone"),
     path("sets/<uuid:set_id>/label/", labels.set_label, name="set_label"),
     path("sets/<uuid:set_id>/do/<slug:name>/", set_acts.set_act, name="set_act"),

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
-from inventory.actions import custody, fitness
+from inventory.actions import custody, fitness, soak
 from inventory.actions.label import label_set
 from inventory.actions.ledger import Who
 from inventory.actions.measure import HeightDoubted, measure
@@ -30,6 +30,7 @@ from inventory.forms.set_forms import (
 )
 from inventory.forms.shop_form import ShopForm
 from inventory.models import Person, SetState, ToolSet
+from inventory.models.choices import PlaceKind
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
@@ -55,12 +56,17 @@ def _do_measure(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
     return measure(who, person.branch, tool_set, form.heights(), now=who.sent_at)
 
 
-def _do_place(action: Callable[..., Any]) -> Callable[[Who, Person, ToolSet, Any], Any]:
-    def do(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
-        given = form.cleaned_data
-        return action(who, person.branch, tool_set, given["place"], now=who.sent_at, peg=given["peg"])
+def _do_found(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
+    given = form.cleaned_data
+    return custody.found(who, person.branch, tool_set, given["place"], now=who.sent_at, peg=given["peg"])
 
-    return do
+
+def _do_move(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
+    """Into a tub it is put to soak, with the tub's room looked at; anywhere else it is moved."""
+    given = form.cleaned_data
+    if given["place"].kind == PlaceKind.TUB:
+        return soak.put_in(who, person.branch, [tool_set], given["place"], now=who.sent_at, peg=given["peg"])
+    return custody.move(who, person.branch, tool_set, given["place"], now=who.sent_at, peg=given["peg"])
 
 
 def _do_label(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
@@ -122,8 +128,15 @@ ACTS: dict[str, SetAct] = {
             who, person.branch, tool_set, form.cleaned_data["trouble"], now=who.sent_at, note=form.cleaned_data["note"]
         ),
     ),
-    "move": SetAct(Right.SCAN, _lazy("Where does it go?"), _lazy("Put it there"), _place_form, _do_place(custody.move)),
-    "found": SetAct(Right.SCAN, _lazy("Where is it?"), _lazy("It is here"), _place_form, _do_place(custody.found)),
+    "move": SetAct(Right.SCAN, _lazy("Where does it go?"), _lazy("Put it there"), _place_form, _do_move),
+    "found": SetAct(Right.SCAN, _lazy("Where is it?"), _lazy("It is here"), _place_form, _do_found),
+    "confirm": SetAct(
+        Right.CONFIRM_SOAK,
+        _lazy("Is it wet through?"),
+        _lazy("It is: confirm it"),
+        lambda data, person, tool_set, state: ShopForm(data),
+        lambda who, person, tool_set, form: soak.confirm(who, person.branch, [tool_set], now=who.sent_at),
+    ),
     "label": SetAct(
         Right.SCAN,
         _lazy("A new label for it?"),

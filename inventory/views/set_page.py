@@ -140,6 +140,7 @@ def _links(state: SetState) -> dict[str, dict[str, Any]]:
         "label": link("label", _("Give it a new label")),
         "clear": link("clear", _("Clear it: somebody has looked")),
         "retire": link("retire", _("Retire it")),
+        "confirm": link("confirm", _("Confirm it is wet through")),
         "found": link("found", _("It is here: say where")),
     }
 
@@ -149,7 +150,7 @@ def _likeliest(
 ) -> dict[str, Any] | None:
     if not person.can(Right.SCAN) or state.fitness == Fitness.RETIRED:
         return None
-    act, named = _links(state), {"set": str(state.pk)}
+    act, named = _links(state), {"set": str(state.pk), "act_id": str(uuid4())}
     if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
         return act["found"]
     if state.outing_id is not None:
@@ -160,8 +161,18 @@ def _likeliest(
         tub = roomiest_tub(person.branch)
         if tub is not None:
             url = reverse("inventory:set_act", args=[state.pk, "move"])
-            return {"label": _("Put it in %(tub)s") % {"tub": tub.name}, "url": url, "hidden": {"place": str(tub.pk)}}
+            return {
+                "label": _("Put it in %(tub)s") % {"tub": tub.name},
+                "url": url,
+                "hidden": {"place": str(tub.pk), "act_id": str(uuid4())},
+            }
         return act["move"]
+    if conditioning.state == "soaked, not confirmed" and person.can(Right.CONFIRM_SOAK):
+        return {
+            "label": _("It is wet through: confirm it"),
+            "url": act["confirm"]["url"],
+            "hidden": {"act_id": str(uuid4())},
+        }
     if conditioning.state in ("soaking", "soaked, not confirmed") and address("inventory:soak"):
         return {"label": _("To its tub"), "url": address("inventory:soak"), "method": "get"}
     outing = _outing_for(use, person, now)

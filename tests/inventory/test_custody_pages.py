@@ -67,6 +67,7 @@ def doors(shop: SimpleNamespace) -> dict[str, tuple[str, set[str], Any]]:
         "blank": (reverse("inventory:opened", args=[shop.blank.code]), {"GET"}, None),
         "claim": (reverse("inventory:claim", args=[shop.blank.code]), {"POST"}, nils),
         "place_phone": (reverse("inventory:place_phone", args=[shop.rack.pk]), {"GET"}, None),
+        "place_move": (reverse("inventory:place_move", args=[shop.rack.pk]), {"POST"}, nils),
         "set_phone": (reverse("inventory:set_phone", args=[metal]), {"GET"}, None),
         "set_label": (reverse("inventory:set_label", args=[metal]), {"GET"}, nils),
         "set_act": (reverse("inventory:set_act", args=[metal, "measure"]), {"GET", "POST"}, nils),
@@ -91,6 +92,7 @@ NAMES = [
     "blank",
     "claim",
     "place_phone",
+    "place_move",
     "set_phone",
     "set_label",
     "set_act",
@@ -355,10 +357,42 @@ def test_acts_of_the_sets_page_are_kept_and_come_back(shop: SimpleNamespace, cli
     assert (do("trouble", trouble="lost"), state().facts["place"]) == (302, "unknown")
     assert (do("found", place=str(shop.rack.pk), peg="3"), state().peg) == (302, "3")
     assert do("found", place=str(shop.rack.pk)) == 422
-    assert (do("move", place=str(shop.tub.pk)), state().soaking) == (302, True)
+    # A set that needs no water is not put in a tub; a rack takes it.
+    assert do("move", place=str(shop.tub.pk)) == 422
+    other = make_place(shop.cast.branch, name="Rack C")
+    assert (do("move", place=str(other.pk), peg="9"), state().place_id) == (302, other.pk)
     assert (do("retire", retired_why="worn", height="2 mm"), state().fitness) == (302, "retired")
     assert do("retire", retired_why="worn") == 422
     assert do("fly") == 404
+
+
+def test_a_dry_set_is_put_to_soak_and_confirmed_from_its_page(shop: SimpleNamespace, client: Client) -> None:
+    client.force_login(shop.cast.dag)
+    act = ["inventory:set_act"]
+    client.post(reverse(*act, args=[shop.dry.pk, "move"]), {"place": str(shop.tub.pk)})
+    assert SetState.objects.get(pk=shop.dry.pk).soaking
+    confirm = reverse(*act, args=[shop.dry.pk, "confirm"])
+    assert client.post(confirm).status_code == 422
+    second = make_set(
+        shop.cast, shop.dry.tool_type, shop.rack, at=shop.now - hours(90), code=new_code(random.Random(4))
+    )
+    write(shop.cast, NewLine("soak_begun", second, None, {"to_place": shop.tub}), at=shop.now - hours(80))
+    page = client.get(reverse("inventory:set_phone", args=[second.pk])).content.decode()
+    assert "It is wet through: confirm it" in page
+    assert client.post(reverse(*act, args=[second.pk, "confirm"])).status_code == 302
+    assert "Conditioned, in water" in client.get(reverse("inventory:set_phone", args=[second.pk])).content.decode()
+
+
+def test_a_bucket_moves_with_the_sets_its_page_showed(shop: SimpleNamespace, client: Client) -> None:
+    bucket, van = make_place(shop.cast.branch, "bucket", "Bucket 2"), make_place(shop.cast.branch, "van", "Van 3")
+    write(shop.cast, NewLine("moved", shop.metal, None, {"to_place": bucket}), at=shop.now)
+    client.force_login(shop.cast.teo)
+    url = reverse("inventory:place_move", args=[bucket.pk])
+    page = client.post(url, {"inside": str(van.pk), "sets": str(shop.metal.pk)}, follow=True).content.decode()
+    assert "Bucket 2 is in Van 3." in page
+    assert Entry.objects.filter(kind="seen", tool_set=shop.metal, to_place=bucket).count() == 1
+    rack = reverse("inventory:place_move", args=[shop.rack.pk])
+    assert "Rack B stays where it is." in client.post(rack, {"inside": str(van.pk)}, follow=True).content.decode()
 
 
 def test_pieces_that_differ_too_much_set_the_set_aside(shop: SimpleNamespace, client: Client) -> None:
