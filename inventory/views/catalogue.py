@@ -67,7 +67,8 @@ def tool_types(request: HttpRequest) -> HttpResponse:
         price = (prices or {}).get(row.pk)
         cells = _type_cells(person, row, recipes.get(row.pk))
         if prices is not None:
-            cells.append(words(_("Price"), show_money(price.price, price.currency) if price else "", num=True))
+            shown = show_money(price.price, price.currency) if price else _("write it")
+            cells.append(words(_("Price"), shown, num=True) | {"url": reverse("inventory:price", args=[row.pk])})
         rows.append(cells)
     may = person.can(Right.RUN_SHOP)
     add = ("inventory:tool_type_new", _("Add a tool type")) if may else None

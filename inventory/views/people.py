@@ -6,7 +6,7 @@ from typing import Any, cast
 from uuid import UUID
 
 from django.contrib import messages
-from django.contrib.auth import update_session_auth_hash
+from django.contrib.auth import BACKEND_SESSION_KEY, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -55,7 +55,7 @@ def person(request: HttpRequest, person_id: int | None = None) -> HttpResponse:
     me = cast(Person, request.user)
     row = get_object_or_404(Person, pk=person_id, branch=me.branch_id) if person_id else None
     form = PersonForm(request.POST if request.method == "POST" else None, initial=_person_words(row))
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and form.is_valid() and not _by_pin(request, form):
         said = {name: form.cleaned_data[name] for name in ("sign_in", "name", "password", "pin", "no_pin", "is_active")}
         try:
             kept = save_person(me, me.branch, PersonWords(rights=form.rights_said(), **said), person_id=person_id)
@@ -103,7 +103,7 @@ def device(request: HttpRequest, device_id: UUID) -> HttpResponse:
     row = get_object_or_404(Device, pk=device_id, branch=branch)
     start = {"name": row.name, "shared": row.shared, "withdrawn": row.withdrawn_at is not None}
     form = DeviceForm(request.POST if request.method == "POST" else None, initial=start)
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and form.is_valid() and not _by_pin(request, form):
         try:
             save_device(branch, device_id, **form.cleaned_data, now=timezone.now())
         except Refused as refused:
@@ -135,7 +135,7 @@ def my_secrets(request: HttpRequest) -> HttpResponse:
     """A new password or PIN of one's own; other sessions end with a new password."""
     mine = cast(Person, request.user)
     form = MySecretsForm(request.POST if request.method == "POST" else None)
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and form.is_valid() and not _by_pin(request, form):
         try:
             kept = save_own_secrets(mine, **form.cleaned_data)
         except Refused as refused:
@@ -145,6 +145,14 @@ def my_secrets(request: HttpRequest) -> HttpResponse:
             messages.success(request, _("The new one holds from now on."))
             return redirect("inventory:me")
     return form_page(request, _("How you sign in"), form, _("Keep it"), "inventory:me")
+
+
+def _by_pin(request: HttpRequest, form: Any) -> bool:
+    """Whether this session came in by four digits: they do not change who may do what; the form then says so."""
+    by_pin = str(request.session.get(BACKEND_SESSION_KEY, "")).endswith(".PinBackend")
+    if by_pin:
+        form.add_error(None, _("Four digits are not enough to change this. Sign in with your password first."))
+    return by_pin
 
 
 def _person_words(row: Person | None) -> dict[str, Any]:

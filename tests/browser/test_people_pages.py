@@ -88,3 +88,42 @@ def test_an_empty_shop_begins_in_the_browser(page: Any, live_server: Any) -> Non
     page.get_by_text("Waiting for a phone").wait_for()
     assert page.locator(".square svg").count() == 1
     assert Person.objects.get().name == "Ines O."
+
+
+def broken_rules(page: Any) -> list[str]:
+    """The rules of WCAG 2.2 A and AA that axe-core finds broken on a page."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}})
+    return [f"{rule['id']}: {rule['nodes'][0]['html'][:120]}" for rule in found.response["violations"]]
+
+
+@pytest.mark.parametrize("colours", ["light", "dark"])
+def test_these_pages_keep_the_rules_of_access(tablet: Any, live_server: Any, sign_in: Any, colours: str) -> None:
+    tablet.emulate_media(color_scheme=colours)
+    tablet.goto(f"{live_server.url}/sign-in/?who=teo")
+    assert broken_rules(tablet) == []
+    sign_in(Person.objects.get(sign_in="olga"))
+    for path in (
+        "first-run/shop/",
+        "shop/tool-types/new/",
+        "shop/people/",
+        "shop/people/new/",
+        "shop/settings/",
+        "me/",
+    ):
+        tablet.goto(f"{live_server.url}/{path}")
+        assert broken_rules(tablet) == [], path
+        assert tablet.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), path
+
+
+def test_nothing_scrolls_sideways_on_the_smallest_phone(tablet: Any, live_server: Any, sign_in: Any) -> None:
+    tablet.set_viewport_size({"width": 320, "height": 640})
+    sign_in_page = f"{live_server.url}/sign-in/?who=teo"
+    tablet.goto(sign_in_page)
+    assert tablet.evaluate("document.documentElement.scrollWidth") == 320
+    sign_in(Person.objects.get(sign_in="olga"))
+    for path in ("first-run/shop/", "shop/tool-types/new/", "shop/settings/", "shop/people/new/", "me/", "shop/hours/"):
+        tablet.goto(f"{live_server.url}/{path}")
+        assert tablet.evaluate("document.documentElement.scrollWidth") == 320, path

@@ -161,6 +161,22 @@ def test_a_touch_moves_the_end_of_a_shared_session(tablet: Client) -> None:
     assert 'data-seconds="180"' in tablet.get("/me/").content.decode()
 
 
+def test_four_digits_change_nobodys_rights(tablet: Client, cast) -> None:
+    save_person(cast.olga, cast.branch, words(sign_in="pia", rights=BUNDLES[Bundle.OWNER], pin="9137"))
+    tablet.post("/sign-in/", {"username": "pia", "pin": "9137"})
+    assert tablet.get("/shop/people/").status_code == 200
+    said = {"name": "Noor K.", "sign_in": "noor", "bundle": "owner", "is_active": "on"}
+    for path, posted in (
+        ("/shop/people/new/", said),
+        (f"/shop/devices/{cast.device.pk}/", {"name": "Mine", "shared": "on"}),
+        ("/me/secrets/", {"password": "a long new password"}),
+    ):
+        page = tablet.post(path, posted)
+        assert page.status_code == 422, path
+        assert "Four digits are not enough to change this." in page.content.decode()
+    assert not Person.objects.filter(sign_in="noor").exists()
+
+
 # --- first run ---
 
 FIRST = {

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, time
 from typing import Any
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from hypothesis import given
+from hypothesis import strategies as st
 
+from inventory.forms.catalogue import read_spans, show_spans
 from inventory.models import ClosedDay, Device, Machine, Place, Price, Recipe, Setting, Supplier, ToolType
 from inventory.models.choices import PlaceKind
 from inventory.queries.catalogue import shop_calendar
@@ -283,6 +286,23 @@ def test_hours_are_written_as_people_write_them(owner: Client, cast) -> None:
     for wrong in ("morning", "7-25", "9-8", "7-12, 11-13"):
         assert owner.post("/shop/hours/", {"day0": wrong, "valid_from": "2025-05-01"}).status_code == 422, wrong
     assert owner.post("/shop/hours/", {"valid_from": "2025-05-01"}).status_code == 422
+
+
+minutes = st.integers(0, 24 * 60 - 2).map(lambda minute: time(minute // 60, minute % 60))
+
+
+@given(st.lists(minutes, min_size=2, max_size=8))
+def test_hours_read_back_as_they_were_shown(clocks: list[time]) -> None:
+    pairs = list(zip(clocks[::2], clocks[1::2], strict=False))
+    assert read_spans(show_spans(pairs)) == pairs
+
+
+def test_a_purchaser_reaches_the_price_from_the_list(client: Client, cast) -> None:
+    row = make_type()
+    client.force_login(cast.ruta)
+    text = client.get("/shop/tool-types/").content.decode()
+    assert f'href="/shop/tool-types/{row.pk}/price/"' in text
+    assert f'href="/shop/tool-types/{row.pk}/"' not in text  # facts are kept by whoever runs the shop
 
 
 def test_a_day_is_closed_and_opened_again(owner: Client, cast) -> None:
