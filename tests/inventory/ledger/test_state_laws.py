@@ -364,3 +364,20 @@ def test_a_set_left_in_water_on_site_is_out_of_water_once_it_is_anywhere_else() 
 def test_a_guess_keeps_no_set_wet() -> None:
     assert fold([line("received"), worked(10, "guessed", 900)]).wet_moments == []
     assert fold([line("received"), worked(10, "planned", 900)]).wet_moments != []
+
+
+def test_a_voided_answer_accepts_nothing() -> None:
+    put = line("received", 0, branch="1", **RACK)
+    held = line("moved", 10, held_back=True, to_place="rack-2", to_place_kind="rack")
+    answer = line("settled", 20, settles_target=held.id, flag_code="held_back", answer="accept")
+    assert fold([put, held, answer]).place == "rack-2"
+    assert (facts := fold([put, held, answer, void_of(answer)])).place == "rack-1"
+    assert facts.open_flags == [[held.id, "held_back"]]
+
+
+@pytest.mark.parametrize(("place", "kind", "missing"), [("rack-1", "rack", False), ("van-1", "van", True)])
+def test_a_set_out_with_a_crew_is_missing_only_where_the_crew_has_it(place: str, kind: str, missing: bool) -> None:
+    here: dict[str, Any] = {"to_place": place, "to_place_kind": kind}
+    out = line("scanned_out", 10, outing="outing-1", gate="passed", **here)
+    facts = fold([line("received", 0, branch="1", **RACK), out, line("counted", 60, seen=False, **here)])
+    assert (facts.missing, facts.outing) == (missing, None if missing else "outing-1")
