@@ -10,12 +10,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from inventory.models import Branch
+
 
 @dataclass(frozen=True)
 class PlannedUse:
     """One step of a shift that an outing serves, as scan-out needs it.
 
-    sets: reserved, in the order they go (one, or two that finish together). starts_at: the step's planned start.
+    step_key: the step's stable key (a UUID) as text. sets: reserved, in the order they go (one, or two that finish
+    together). starts_at: the step's planned start.
     reference_m2: reference area the step asks of them. where: "step 6 of 6".
     """
 
@@ -92,3 +95,54 @@ def next_use(set_ids: Iterable[UUID], now: datetime) -> Mapping[UUID, NextUse]:
 def find_more(text: str, branch_id: int) -> list[Found]:
     """Jobs and sites whose names hold the text."""
     return _find[0](text, branch_id) if _find else []
+
+
+NeedByType = Callable[[Branch, datetime], "Mapping[int, float]"]
+Leaving = Callable[[Branch, datetime], "frozenset[UUID]"]
+NamesOfWork = Callable[[Iterable[UUID]], "Mapping[UUID, str]"]
+ClosedShifts = Callable[[Iterable[UUID]], "frozenset[UUID]"]
+
+_need: list[NeedByType] = []
+_leaving: list[Leaving] = []
+_names: list[NamesOfWork] = []
+_closed: list[ClosedShifts] = []
+
+
+def register_need_by_type(answer: NeedByType) -> None:
+    """Let ``answer(branch, now)`` say what the plans of the next twelve weeks ask, reference m2 by tool type id."""
+    _need[:] = [answer]
+
+
+def register_leaves_tonight(answer: Leaving) -> None:
+    """Let ``answer(branch, now)`` say which sets are reserved for a shift that leaves tonight."""
+    _leaving[:] = [answer]
+
+
+def register_names_of_work(answer: NamesOfWork) -> None:
+    """Let ``answer(uuids)`` name the visits and floors that worked entries speak of: "Osprey Lane", "hall 2"."""
+    _names[:] = [answer]
+
+
+def register_closed_shifts(answer: ClosedShifts) -> None:
+    """Let ``answer(shift_uuids)`` say which of these shifts are closed: their entries are the shop manager's."""
+    _closed[:] = [answer]
+
+
+def need_by_type(branch: Branch, now: datetime) -> Mapping[int, float] | None:
+    """What is planned in the next twelve weeks, reference m2 by tool type id; None while nobody plans."""
+    return _need[0](branch, now) if _need else None
+
+
+def leaves_tonight(branch: Branch, now: datetime) -> frozenset[UUID]:
+    """The sets reserved for a shift that leaves tonight."""
+    return _leaving[0](branch, now) if _leaving else frozenset()
+
+
+def names_of_work(uuids: Iterable[UUID]) -> Mapping[UUID, str]:
+    """Names of visits and floors; those nobody knows are left out."""
+    return _names[0](uuids) if _names else {}
+
+
+def closed_shifts(shift_uuids: Iterable[UUID]) -> frozenset[UUID]:
+    """Which of these shifts are closed."""
+    return _closed[0](shift_uuids) if _closed else frozenset()

@@ -117,9 +117,10 @@ def scan_out(
 ) -> ScannedOut:
     """Let a set leave with an outing, through the gate.
 
-    start_at: the planned start of its step (the outing's leaving without one); reference_m2: reference area that step
-    asks; companion: the other set of a pair; confirm: hours done, the person says it is wet through; override_why: why
-    it leaves against the gate; to_place: the van, or the bucket it is carried in with water.
+    step_key: the step's stable key (a UUID as text); start_at: its planned start (else the outing's leaving);
+    reference_m2: reference area that step asks; companion: the other set of a pair; confirm: hours done, the person
+    says it is wet through; override_why: why it leaves against the gate; to_place: the van, or the bucket it is carried
+    in with water.
     Raises NotReceived, OtherBranch, OutingClosed, NotUsable, AlreadyThere, Elsewhere, NotConditioned, NotConfirmed,
     NeedsRight.
     """
