@@ -16,6 +16,8 @@ from django.db.models import Prefetch
 
 from inventory.calendar import ShopCalendar, count_working_days
 from inventory.models import Branch, Entry, Order, OrderEvent, OrderLine, Person
+from inventory.numerics.lead_time import LeadTime, fit_lead_time
+from inventory.queries.catalogue import lead_word, shop_calendar
 from inventory.times import zone_of
 
 Stage = Literal["sent", "part", "here", "closed"]
@@ -94,18 +96,20 @@ class OrderNow:
     @property
     def total(self) -> Decimal | None:
         """What it costs by its lines' prices; None when a price is missing."""
-        prices = [line.line.price for line in self.lines]
-        if not prices or None in prices:
-            return None
-        return sum((line.line.price * line.line.sets for line in self.lines if line.line.price is not None), Decimal(0))
+        known = [line.line.price * line.line.sets for line in self.lines if line.line.price is not None]
+        return sum(known, Decimal(0)) if known and len(known) == len(self.lines) else None
 
 
 def orders_now(
-    branch: Branch, *, known_by: datetime | None = None, only: Iterable[int] | None = None
+    branch: Branch,
+    *,
+    known_by: datetime | None = None,
+    only: Iterable[int] | None = None,
+    supplier_id: int | None = None,
 ) -> list[OrderNow]:
     """The branch's orders as they stand, the newest first; four queries.
 
-    known_by: as it was known at that instant. only: these orders by id.
+    known_by: as it was known at that instant. only: these orders by id. supplier_id: those of one supplier.
     """
     lines = OrderLine.objects.select_related("tool_type").order_by("tool_type__ladder_place", "pk")
     events = OrderEvent.objects.select_related("recorded_by").order_by("on_day", "recorded_at", "pk")
@@ -115,6 +119,8 @@ def orders_now(
         orders = orders.filter(made_at__lte=known_by)
     if only is not None:
         orders = orders.filter(pk__in=list(only))
+    if supplier_id is not None:
+        orders = orders.filter(supplier_id=supplier_id)
     rows = list(
         orders.select_related("supplier", "made_by")
         .prefetch_related(Prefetch("lines", lines), Prefetch("events", events))
@@ -190,3 +196,12 @@ def lead_records(orders: Iterable[OrderNow], calendar: ShopCalendar, today: date
         supplier: LeadRecord(tuple(received[supplier]), tuple(still_open[supplier]))
         for supplier in received.keys() | still_open.keys()
     }
+
+
+def supplier_lead(branch: Branch, supplier_id: int, today: date) -> LeadTime | None:
+    """How long a supplier takes by its word and the branch's orders; None when nothing is known. Eight queries."""
+    orders = orders_now(branch, supplier_id=supplier_id)
+    record = lead_records(orders, shop_calendar(branch, today), today).get(supplier_id, LeadRecord())
+    word = lead_word([supplier_id], today).get(supplier_id)
+    said = float(word.lead_working_days) if word is not None and word.lead_working_days else None
+    return fit_lead_time(said, record.received_days, record.open_days)

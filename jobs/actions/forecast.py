@@ -28,7 +28,7 @@ from jobs.forecast_result import Forecast, from_plain, to_plain
 from jobs.models import ForecastRun, JobPlan
 
 # A page makes a stale forecast anew by itself only while that takes less than this; else a button does.
-PATIENCE_MS = 1500
+PATIENCE_MS = 3000
 # Everything a forecast reads is added to and never changed, so counting the rows tells whether anything is new.
 _BY_BRANCH: tuple[tuple[type[Model], str], ...] = (
     (Act, "branch"),
