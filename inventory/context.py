@@ -36,7 +36,7 @@ class NavLink(NamedTuple):
 
 # The order of SCREENS: Shop day, Rack, Soak, Jobs, Reorder, Costs; a page whose address does not exist yet is left out.
 PAGES = (
-    Page("jobs:shop_day", _("Shop day"), (Right.PLAN, Right.SETTLE, Right.RUN_SHOP)),
+    Page("jobs:shop_day", _("Shop day"), (Right.PLAN,)),
     Page("jobs:my_job", _("My job"), (Right.LOG_WORK,)),
     Page("inventory:rack", _("Rack")),
     Page("inventory:soak", _("Soak"), (Right.SCAN, Right.CONFIRM_SOAK, Right.PLAN)),
@@ -50,7 +50,8 @@ MORE_PAGES = (
     Page("inventory:counts", _("Count"), (Right.COUNT,)),
     Page("inventory:orders", _("Orders"), (Right.BUY,)),
     Page("inventory:labels", _("Labels"), (Right.COUNT, Right.BUY, Right.RUN_SHOP)),
-    Page("inventory:bring_in", _("Bring in a spreadsheet"), (Right.PLAN, Right.BUY, Right.RUN_SHOP)),
+    Page("jobs:bring_in", _("Bring in a spreadsheet"), (Right.PLAN, Right.RUN_SHOP)),
+    Page("inventory:tables", _("Tables, to save as files"), (Right.PLAN, Right.BUY, Right.COUNT, Right.RUN_SHOP)),
     Page("jobs:sites", _("Sites"), (Right.PLAN, Right.RUN_SHOP)),
     Page("inventory:tool_types", _("Tool types"), (Right.PLAN, Right.BUY, Right.RUN_SHOP)),
     Page("inventory:machines", _("Machines"), (Right.PLAN, Right.RUN_SHOP)),

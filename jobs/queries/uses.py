@@ -42,7 +42,7 @@ def open_reservations(jobs: Iterable[UUID]) -> dict[UUID, list[Reservation]]:
     """Reservations that hold, by step key, first before second; one query."""
     found: dict[UUID, list[Reservation]] = {}
     rows = Reservation.objects.filter(job_id__in=list(jobs), ended_at__isnull=True)
-    for row in rows.select_related("tool_set__tool_type").order_by("order", "made_at"):
+    for row in rows.select_related("tool_set__tool_type", "tool_set__state").order_by("order", "made_at"):
         found.setdefault(row.step_key, []).append(row)
     return found
 

@@ -1,0 +1,69 @@
+"""The forms of work: what a set polished, and the short one of My job."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from inventory.forms.amounts import AmountField, UnitsForm
+from inventory.models import Machine
+from inventory.models.choices import Basis
+
+BASES = ((Basis.MEASURED, _("measured")), (Basis.SECTION_DONE, _("section done")))
+PAPER = (("", _("logged now")), ("adds", _("from paper, adds to it")), ("instead", _("from paper, stands instead")))
+
+
+class WorkForm(UnitsForm):
+    """One set's work in one step of one shift; the second set is for one changed part-way through."""
+
+    shift = forms.ChoiceField(label=_("Shift"), required=False)
+    step = forms.ChoiceField(label=_("Step"))
+    tool_set = forms.ChoiceField(label=_("Set"), required=False)
+    code = forms.CharField(label=_("or its code"), max_length=40, required=False)
+    area = AmountField("area", label=_("Area of a pass"))
+    passes = forms.IntegerField(label=_("Passes"), initial=1)
+    second_set = forms.ChoiceField(label=_("Changed part-way to"), required=False)
+    second_area = AmountField("area", label=_("Area with that one"), required=False)
+    machine = forms.ModelChoiceField(label=_("Machine"), queryset=Machine.objects.none(), required=False)
+    basis = forms.ChoiceField(label=_("Basis"), choices=BASES, initial=Basis.MEASURED, widget=forms.RadioSelect)
+    paper = forms.ChoiceField(label=_("Where it comes from"), choices=PAPER, required=False)
+    sure = forms.BooleanField(label=_("It is right so"), required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, options: dict[str, Any], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("shift", "step", "tool_set", "second_set"):
+            chosen = self.fields[name]
+            assert isinstance(chosen, forms.ChoiceField)
+            chosen.choices = options[name]
+        machine = self.fields["machine"]
+        assert isinstance(machine, forms.ModelChoiceField)
+        machine.queryset = options["machines"]
+
+    def ask(self) -> None:
+        """Show the box that says it is right."""
+        self.fields["sure"].widget = forms.CheckboxInput()
+
+    def entered(self, name: str) -> str:
+        """An amount as it was typed."""
+        return str(self.data.get(self.add_prefix(name), "")).strip()
+
+    def unit_of(self, name: str) -> str:
+        """The unit code in which an amount was asked."""
+        amount = self.fields[name]
+        assert isinstance(amount, AmountField)
+        return amount.unit_code
+
+
+class PassForm(UnitsForm):
+    """What is logged on the floor: how many passes over which area, by which set."""
+
+    passes = forms.IntegerField(label=_("Passes"), initial=1)
+    area = AmountField("area", label=_("Area now"))
+    tool_set = forms.UUIDField(widget=forms.HiddenInput)
+    sure = forms.BooleanField(label=_("It is right so"), required=False, widget=forms.HiddenInput)
+
+    def ask(self) -> None:
+        """Show the box that says it is right."""
+        self.fields["sure"].widget = forms.CheckboxInput()

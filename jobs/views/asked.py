@@ -1,0 +1,197 @@
+"""The questions of the morning and their answers, in words and as buttons."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.actions.gate import name_of
+from inventory.flags import flag_words
+from inventory.models import Entry, Person, SetState
+from inventory.models.choices import LeftHow
+from inventory.times import when_for
+from inventory.units import show_area
+from jobs.context import units_of
+from jobs.models import ShiftEntry
+from jobs.queries.morning import OVERRIDES, Answered, Asked, Flagged, HowLeft, Morning, NotBack, NoWork
+from jobs.queries.plan import Night
+
+Question = dict[str, Any]
+
+
+def questions(morning: Morning, person: Person, now: Any) -> list[Question]:
+    """Every open question, the first marked, for parts/question.html."""
+    asked = [_question(one, person, now) for one in morning.asked]
+    if asked:
+        asked[0]["first"] = True
+    return asked
+
+
+def _question(one: Asked, person: Person, now: Any) -> Question:
+    if isinstance(one, NoWork):
+        return _no_work(one, person)
+    if isinstance(one, NotBack):
+        return _not_back(one)
+    if isinstance(one, HowLeft):
+        return _how_left(one)
+    return _flagged(one, person, now)
+
+
+def _who(night: Night) -> str:
+    lead = night.shift.lead
+    return f"{night.job.name} · {lead.name}" if lead else night.job.name
+
+
+def _answer(label: str, kind: str, hidden: dict[str, Any], *, likely: bool = False, detail: str = "") -> dict[str, Any]:
+    return {
+        "label": label,
+        "detail": detail,
+        "url": reverse("jobs:answer", args=[kind]),
+        "hidden": hidden,
+        "kind": "fill" if likely else "",
+    }
+
+
+def _no_work(one: NoWork, person: Person) -> Question:
+    key = {"job": one.night.job.pk, "shift": one.night.shift.key, "step": one.step.key}
+    units = units_of(person)
+    planned = _("Planned: %(area)s × %(passes)s.") % {
+        "area": show_area(one.area_m2, units),
+        "passes": ngettext("%(n)s pass", "%(n)s passes", one.step.passes) % {"n": one.step.passes},
+    }
+    words = _("No work logged for %(type)s. %(planned)s") % {"type": one.step.tool_type.name, "planned": planned}
+    other = reverse("jobs:work", args=[one.night.job.pk]) + f"?shift={one.night.shift.key}&step={one.step.key}"
+    answers = [
+        {"label": _("Other"), "url": other, "method": "get"},
+        _answer(_("No work"), "none", key),
+    ]
+    if one.sets:
+        detail = ngettext("with %(n)s set", "shared by %(n)s sets", len(one.sets)) % {"n": len(one.sets)}
+        take = _("Take %(area)s") % {"area": show_area(one.worked_m2, units)}
+        answers.insert(0, _answer(take, "take", key, likely=True, detail=detail if len(one.sets) > 1 else ""))
+    else:
+        words += " " + _("No set of it was out by the ledger.")
+        answers[0]["label"] = _("Say which set did it")
+    return {"id": one.key, "who": _who(one.night), "words": words, "answers": answers}
+
+
+def _grits(states: tuple[SetState, ...]) -> str:
+    grits = [state.tool_set.tool_type.grit for state in states]
+    return " and ".join([", ".join(grits[:-1]), grits[-1]]) if len(grits) > 1 else grits[0]
+
+
+def _not_back(one: NotBack) -> Question:
+    ids = ",".join(str(state.pk) for state in one.states)
+    key = {"outing": one.outing.pk, "sets": ids, "shift": one.night.shift.key if one.night else ""}
+    back = one.of - len(one.states)
+    words = (
+        _("%(back)s of %(of)s back. Where are %(grits)s?")
+        if len(one.states) > 1
+        else _("%(back)s of %(of)s back. Where is %(grits)s?")
+    )
+    van = one.outing.van.name if one.outing.van else _("In the van")
+    answers = [
+        _answer(van, "where", {**key, "how": LeftHow.IN_VAN}, likely=True),
+        _answer(_("On site"), "where", {**key, "how": LeftHow.UNKNOWN}),
+        _answer(_("They came back") if len(one.states) > 1 else _("It came back"), "back", key),
+        _answer(_("Missing"), "where", {**key, "how": "lost"}),
+    ]
+    who = _who(one.night) if one.night else one.outing.name
+    said = words % {"back": back, "of": one.of, "grits": _grits(one.states)}
+    return {"id": one.key, "who": who, "words": said, "answers": answers}
+
+
+def _how_left(one: HowLeft) -> Question:
+    key = {"job": one.night.job.pk, "shift": one.night.shift.key}
+    words = ngettext("How was the set left?", "How were the %(n)s sets left?", len(one.states)) % {"n": len(one.states)}
+    answers = [
+        _answer(_("In water"), "left", {**key, "how": LeftHow.IN_WATER}, likely=True),
+        _answer(_("In the van"), "left", {**key, "how": LeftHow.IN_VAN}),
+        _answer(_("Dry"), "left", {**key, "how": LeftHow.DRY}),
+        _answer(_("They came back"), "left", {**key, "how": LeftHow.CAME_BACK}),
+    ]
+    return {"id": one.key, "who": _who(one.night), "words": words, "answers": answers}
+
+
+def _flagged(one: Flagged, person: Person, now: Any) -> Question:
+    entry = one.entry
+    key = {"set": one.state.pk, "entry": entry.pk, "code": one.code}
+    who = f"{entry.act.done_by.name} {when_for(person, entry.act.happened_at, now)}"
+    name = f"{name_of(one.state)}, {one.state.tool_set.tool_type.name}"
+    if one.code in OVERRIDES:
+        reason = f" “{entry.why}”" if entry.why else ""
+        words = f"{name}: {flag_words(one.code).sentence}{reason}"
+        answers = [_answer(_("Seen"), "settle", {**key, "answer": "seen"}, likely=True)]
+    elif one.code == "taken_by_two" and one.before is not None:
+        who = f"{one.before.act.done_by.name} {when_for(person, one.before.act.happened_at, now)}, {who}"
+        words = _("Both took %(set)s. Who had it last?") % {"set": name}
+        answers = [
+            _answer(_outing_of(entry), "settle", {**key, "answer": "seen"}, likely=True),
+            _answer(_outing_of(one.before), "give_back", key),
+        ]
+    elif one.code == "held_back":
+        words = f"{name}: {flag_words(one.code).sentence}"
+        answers = [
+            _answer(_("Accept it"), "settle", {**key, "answer": "accept"}),
+            _answer(_("Leave it out"), "settle", {**key, "answer": "leave_out"}),
+        ]
+    else:
+        words = f"{name}: {flag_words(one.code).sentence} {flag_words(one.code).next_step}"
+        answers = [_answer(_("Right as it stands"), "settle", {**key, "answer": "seen"}, likely=True)]
+    return {"id": one.key, "who": who, "words": words, "answers": answers}
+
+
+def _outing_of(entry: Entry) -> str:
+    outing = entry.outing.name if entry.outing else ""
+    return f"{entry.act.done_by.name}, {outing}" if outing else entry.act.done_by.name
+
+
+def answered(morning: Morning, person: Person) -> list[Question]:
+    """What was answered today, folded to lines with Undo."""
+    return [
+        {
+            "answered": _said(one, person),
+            "words": _who(one.night) if one.night else "",
+            "undo_url": reverse("jobs:undo", args=[one.act.pk]),
+        }
+        for one in morning.answered
+    ]
+
+
+def _said(one: Answered, person: Person) -> str:
+    for row in one.rows:
+        if row.kind == ShiftEntry.Kind.NO_WORK:
+            return _("No work")
+        if row.kind == ShiftEntry.Kind.LEFT:
+            return _("Sets left: %(how)s") % {"how": row.get_left_how_display()}
+    worked = [entry for entry in one.entries if entry.kind == "worked"]
+    if worked:
+        area = sum((entry.area_m2 or 0) * (entry.passes or 0) for entry in worked)
+        said = _("%(area)s, %(basis)s") % {
+            "area": show_area(area, units_of(person)), "basis": worked[0].get_basis_display()
+        }  # fmt: skip
+        return said
+    entry = one.entries[0]
+    name = entry.tool_set.state.code if entry.tool_set else ""
+    if entry.kind == "settled":
+        return _("%(set)s settled") % {"set": name}
+    if entry.kind == "trouble":
+        return _("%(set)s: %(what)s") % {"set": name, "what": entry.get_trouble_kind_display()}
+    return _("%(set)s: %(what)s") % {"set": name, "what": entry.get_left_how_display() or _("seen")}
+
+
+def complete_words(morning: Morning) -> str:
+    """ "Last night is complete. 6 sets back, 2 on site in water."."""
+    if not morning.nights and not morning.back:
+        return _("Nothing ran last night, and nothing is open.")
+    parts = []
+    if morning.back:
+        parts.append(ngettext("%(n)s set back", "%(n)s sets back", morning.back) % {"n": morning.back})
+    if morning.in_water:
+        parts.append(_("%(n)s on site in water") % {"n": morning.in_water})
+    if morning.elsewhere:
+        parts.append(_("%(n)s still out") % {"n": morning.elsewhere})
+    return _("Last night is complete.") + (f" {', '.join(parts)}." if parts else "")

@@ -1,0 +1,237 @@
+"""Tonight in words and drawings: a line a shift, a cell a step, a mend for each trouble."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from inventory.actions.gate import holder_of, name_of, where_of
+from inventory.models import Person, SetState
+from inventory.soak_words import SoakWords, soak_words
+from inventory.templatetags.gritledger import sure_words
+from inventory.times import show_time, when_for
+from inventory.units import show_about, show_hours
+from jobs.context import units_of
+from jobs.plan_draft import FINISHES
+from jobs.queries.tonight import Cell, Leaving
+from jobs.views.faces import Ladder, set_face
+
+# By a cell's key: the state of inventory.gauge.STATES, and the class of its box.
+MARKS = {
+    "ready": ("yes", ""),
+    "tight": ("tight", ""),
+    "soaking": ("soaking", ""),
+    "soaked": ("soaked", ""),
+    "taken": ("out", ""),
+    "dry": ("dry", "dry"),
+    "late": ("soaking", "dry"),
+    "no": ("no", "short"),
+    "missing": ("missing", "stop"),
+    "elsewhere": ("elsewhere", "stop"),
+    "aside": ("aside", "stop"),
+    "none": ("missing", "stop"),
+}
+
+
+def leaving_lines(leaving: list[Leaving], person: Person, places: Ladder, now: datetime) -> list[dict[str, Any]]:
+    """A line for each shift: when, who, how much, and its cells by place on the ladder."""
+    lines = []
+    for one in leaving:
+        cells = [_cell(cell, person, places, now, one) for cell in one.cells]
+        count = next((cell["count"] for cell in cells), 1)
+        by_place: list[list[dict[str, Any]]] = [[] for _place in range(count)]
+        for cell in cells:
+            by_place[cell["place"]].append(cell)
+        plan, shift = one.night.plan, one.night.shift
+        lines.append(
+            {
+                "leaves": show_time(one.leaves_at, person.branch, clock_24h=person.clock_24h),
+                "job": one.night.job,
+                "url": reverse("jobs:job", args=[one.night.job.pk]),
+                "lead": shift.lead.name if shift.lead else "",
+                "van": one.outing.van.name if one.outing and one.outing.van else "",
+                "outing": one.outing,
+                "shift": shift,
+                "area": show_about(sum(zone.area_m2 for zone in plan.zones.all()), units_of(person)),
+                "finish": FINISHES.get(plan.finish_level or 0, plan.get_kind_display()),
+                "enough": one.enough,
+                "enough_words": {"yes": _("Yes"), "tight": _("Tight"), "no": _("No")}.get(
+                    one.enough, _("not known yet")
+                ),
+                "enough_class": {"yes": "ready", "tight": "dry", "no": "stop"}.get(one.enough, ""),
+                "cells": cells,
+                "by_place": by_place,
+                "troubles": [f"{cell['grit']} {cell['word']}".lower() for cell in cells if cell["trouble"]],
+            }
+        )
+    return lines
+
+
+def _cell(cell: Cell, person: Person, places: Ladder, now: datetime, one: Leaving) -> dict[str, Any]:
+    mark, box = MARKS[cell.key]
+    water = _water(cell, person, now)
+    word, detail = _words(cell, person, now, water)
+    place, count = places.get(cell.step.tool_type_id, (0, 1))
+    face = None
+    if cell.state is not None:
+        enough = {"no": "no", "tight": "tight", "ready": "yes"}.get(cell.key, "")
+        face = set_face(
+            cell.state,
+            places,
+            conditioning=cell.conditioning,
+            life=cell.life,
+            need_m2=cell.reference_m2,
+            enough=enough,
+            words=f"{word} {detail}".strip(),
+        )
+    return {
+        "face": face,
+        "place": place,
+        "count": count,
+        "grit": cell.step.tool_type.grit,
+        "code": name_of(cell.state) if cell.state else "",
+        "mark": mark,
+        "word": word,
+        "detail": detail,
+        "box": box,
+        "trouble": cell.trouble,
+        "url": _set_url(cell.state) or reverse("jobs:job", args=[one.night.job.pk]),
+    }
+
+
+def _set_url(state: SetState | None) -> str:
+    if state is None:
+        return ""
+    return reverse("inventory:set_phone", args=[state.pk])
+
+
+def _water(cell: Cell, person: Person, now: datetime) -> SoakWords | None:
+    if cell.conditioning is None:
+        return None
+    return soak_words(cell.conditioning, person.branch, now, units=person.units, clock_24h=person.clock_24h)
+
+
+def _words(cell: Cell, person: Person, now: datetime, water: SoakWords | None) -> tuple[str, str]:
+    """The state word of a cell and a second line."""
+    sure = sure_words(cell.chance) if cell.chance is not None else ""
+    if cell.key in ("ready", "tight"):
+        return (_("Ready"), "") if cell.key == "ready" else (_("Tight"), sure)
+    if cell.key == "taken":
+        van = cell.state.outing.van if cell.state and cell.state.outing else None
+        return (_("In van"), "") if van else (_("Scanned out"), "")
+    if cell.key in ("soaking", "late"):
+        ready = cell.conditioning.expected_ready_at if cell.conditioning else None
+        when = _("until %(when)s") % {"when": when_for(person, ready, now)} if ready else _("ready time not known")
+        return _("Soaking"), when
+    if cell.key == "soaked":
+        return _("Soaked"), _("confirm it")
+    if cell.key == "dry":
+        return _("Dry"), _needs(cell)
+    if cell.key == "no":
+        return _("Short"), sure
+    if cell.key == "missing":
+        return _("Missing"), ""
+    if cell.key == "elsewhere":
+        return _("Out"), holder_of(cell.state) if cell.state else ""
+    return (_("Set aside"), "") if cell.key == "aside" else (_("No set"), "")
+
+
+def _needs(cell: Cell) -> str:
+    values = cell.conditioning.why.values if cell.conditioning else {}
+    hours = values.get("missing_hours_cold") or values.get("cold_hours")
+    return _("needs %(hours)s") % {"hours": show_hours(float(hours))} if isinstance(hours, int | float) else ""
+
+
+def mends(leaving: list[Leaving], person: Person, now: datetime) -> list[dict[str, Any]]:
+    """What does not leave as it is, by leaving time, each with its mend."""
+    found = []
+    for one in leaving:
+        for cell in one.cells:
+            if cell.trouble:
+                found.append(_mend(one, cell, person, now))
+    for number, mend in enumerate(found):
+        mend["folded"] = number > 0
+    return found
+
+
+def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, Any]:
+    mark, _box = MARKS[cell.key]
+    name = cell.step.tool_type.name.capitalize()
+    words = {
+        "dry": _("%(type)s is dry"),
+        "late": _("%(type)s soaks too long"),
+        "no": _("%(type)s is short of life"),
+        "missing": _("%(type)s is missing"),
+        "elsewhere": _("%(type)s is out"),
+        "aside": _("%(type)s is set aside"),
+        "none": _("No set of %(type)s"),
+    }[cell.key] % {"type": cell.step.tool_type.name if cell.key == "none" else name}
+    job = reverse("jobs:job", args=[one.night.job.pk])
+    return {
+        "when": show_time(one.leaves_at, person.branch, clock_24h=person.clock_24h),
+        "state": mark,
+        "words": words,
+        "where": one.night.job.name,
+        "cause": _cause(one, cell, person, now),
+        "action": _instead(one, cell, person),
+        "other_url": (_set_url(cell.state) or job) if cell.instead else "",
+    }
+
+
+def _cause(one: Leaving, cell: Cell, person: Person, now: datetime) -> str:
+    left = max(0.0, (one.leaves_at - now).total_seconds() / 3600)
+    leaves = _("It leaves in %(time)s.") % {"time": show_hours(left)} if left else _("It should have left.")
+    state = cell.state
+    if state is None:
+        return _("The shop has none that is not retired.")
+    name = name_of(state)
+    if cell.key in ("dry", "late"):
+        water = _water(cell, person, now)
+        return f"{name}: {water.line if water else ''}. {leaves}"
+    if cell.key == "no" and cell.life is not None:
+        units = units_of(person)
+        factor = cell.reference_m2 / (cell.zone.area_m2 * cell.step.passes) if cell.zone.area_m2 else 1.0
+        likely = cell.life.likely_m2 / factor if factor else cell.life.likely_m2
+        return _("%(set)s: likely %(likely)s left; the step needs %(needs)s. %(sure)s to finish.") % {
+            "set": name,
+            "likely": show_about(likely, units),
+            "needs": show_about(cell.reference_m2 / factor if factor else cell.reference_m2, units),
+            "sure": sure_words(cell.chance).capitalize() if cell.chance is not None else "",
+        }
+    if cell.key == "missing":
+        seen = state.facts.get("seen_at")
+        when = when_for(person, datetime.fromisoformat(seen), now) if seen else _("never")
+        return _("%(set)s was last seen %(when)s.") % {"set": name, "when": when}
+    if cell.key == "elsewhere":
+        return _("%(set)s is with %(who)s.") % {"set": name, "who": holder_of(state)}
+    return _("%(set)s: %(why)s.") % {"set": name, "why": state.fitness_why or _("no reason given")}
+
+
+def _instead(one: Leaving, cell: Cell, person: Person) -> dict[str, Any]:
+    """Take another set; else where one looks for a way out."""
+    if cell.instead is not None:
+        sure = _("%(sure)s to finish") % {"sure": sure_words(cell.instead_chance)} if cell.instead_chance else ""
+        return {
+            "label": _("Take %(set)s instead") % {"set": name_of(cell.instead)},
+            "detail": ". ".join(part for part in (where_of(cell.instead), sure) if part),
+            "url": reverse("jobs:take_instead", args=[one.night.job.pk, cell.step.key]),
+            "hidden": {"tool_set": cell.instead.pk, "shift": one.night.shift.key},
+            "kind": "fill",
+        }
+    url = _set_url(cell.state)
+    if url:
+        return {
+            "label": _("Look at the set"),
+            "detail": _("No other set of it is ready and enough"),
+            "url": url,
+            "method": "get",
+        }
+    return {
+        "label": _("Change the plan"),
+        "detail": _("No set of it is here"),
+        "url": reverse("jobs:plan", args=[one.night.job.pk]),
+        "method": "get",
+    }

@@ -1,0 +1,286 @@
+"""My job: the shift a crew lead runs, step by step; passes, the floor's look, trouble, how the sets are left."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from inventory.actions.fitness import report_trouble
+from inventory.models import Person
+from inventory.models.choices import Basis, LeftHow
+from inventory.queries.catalogue import ladder
+from inventory.refusals import Refused
+from inventory.shop_settings import settings_of
+from inventory.soak_words import soak_words
+from inventory.templatetags.gritledger import sure_words
+from inventory.times import show_time, zone_of
+from inventory.units import show_area, unit_for
+from inventory.views.doors import door, who_of
+from jobs.actions.shift import (
+    WorkAsked,
+    WorkPart,
+    close_shift,
+    floor_even,
+    leave_sets,
+    log_work,
+)
+from jobs.context import rights_of, units_of
+from jobs.forms.work import PassForm
+from jobs.models import Job
+from jobs.numerics.enough import enough
+from jobs.queries.my_job import Doing, Running, SetNow, running, shift_of
+from jobs.queries.plan import Night, night_of
+from jobs.views.faces import places_of, set_face
+from jobs.views.work import find_set, job_of
+
+TROUBLES = (
+    ("ran_dry", gettext_lazy("Ran dry"), "dry"),
+    ("chipped", gettext_lazy("Chipped"), "short"),
+    ("glazed", gettext_lazy("Glazed"), "water"),
+    ("lost", gettext_lazy("Lost"), "stop"),
+)
+
+
+@door("GET", right="log_work")
+def my_job(request: HttpRequest) -> HttpResponse:
+    """The shift this person leads now or next."""
+    person = cast(Person, request.user)
+    night = shift_of(person, timezone.now())
+    if night is None:
+        return render(request, "jobs/my_job/none.html", {"ask": _who_plans(person), **rights_of(person)})
+    return _page(request, night)
+
+
+@door("GET", right="log_work")
+def shift(request: HttpRequest, pk: UUID, key: UUID) -> HttpResponse:
+    """A shift, run by whoever logs it."""
+    return _page(request, _night(job_of(request, pk), key))
+
+
+def _who_plans(person: Person) -> str:
+    plans = Person.objects.filter(branch=person.branch, is_active=True, right_rows__right="plan").order_by("pk").first()
+    return plans.name if plans else ""
+
+
+def _night(job: Job, key: UUID) -> Night:
+    night = night_of(job, key)
+    if night is None:
+        raise Http404(_("The plan has that shift no more."))
+    return night
+
+
+def _page(
+    request: HttpRequest,
+    night: Night,
+    *,
+    form: PassForm | None = None,
+    refused: Refused | None = None,
+    step: str = "",
+) -> HttpResponse:
+    person, now = cast(Person, request.user), timezone.now()
+    run = running(night, now)
+    step = step or request.GET.get("step", "")
+    doing = next((one for one in run.steps if str(one.step.key) == step), run.now)
+    places = ladder(person.branch)
+    sets = run.sets_for(doing.step) if doing else []
+    context = {
+        "night": night,
+        "job": night.job,
+        "run": run,
+        "doing": doing,
+        "rungs": _rungs(run, doing, places, night),
+        "where": _where(run, doing),
+        "sets": [_set_words(one, person, places) for one in sets],
+        "form": form or (_pass_form(doing, sets, person) if doing and sets else None),
+        "refused": refused,
+        "steps_of_area": _stepper(person),
+        "ask_even": bool(doing) and (request.GET.get("even") == "1" or (doing.complete and not doing.even)),  # type: ignore[union-attr]
+        "ask_left": (doing is None or request.GET.get("leave") == "1") and run.left is None and bool(run.sets),
+        "following": _following(run, doing),
+        "left_sets": [_set_words(one, person, places) for one in run.sets],
+        "left_answers": _left_answers(run),
+        "troubles": [{"value": value, "label": words, "kind": kind} for value, words, kind in TROUBLES],
+        "time": show_time(now, person.branch, clock_24h=person.clock_24h),
+        "ladder_count": places_of(places),
+        **rights_of(person),
+    }
+    return render(request, "jobs/my_job/page.html", context, status=422 if refused else 200)
+
+
+def _rungs(run: Running, doing: Doing | None, places: dict[int, tuple[int, int]], night: Night) -> list[dict[str, Any]]:
+    rungs = []
+    for one in run.steps:
+        place, count = places.get(one.step.tool_type_id, (0, 1))
+        status = "now" if doing is not None and one.step.key == doing.step.key else "done" if one.even else "to_come"
+        url = reverse("jobs:shift", args=[night.job.pk, night.shift.key]) + f"?step={one.step.key}"
+        mark = "tick" if one.even else ("drop" if run.sets_for(one.step) else "")
+        rungs.append(
+            {
+                "grit": one.step.tool_type.grit,
+                "place": place,
+                "count": count,
+                "status": status,
+                "mark": mark,
+                "url": url,
+            }
+        )
+    return rungs
+
+
+def _where(run: Running, doing: Doing | None) -> str:
+    if doing is None:
+        return _("all steps done")
+    number = [one.step.key for one in run.steps].index(doing.step.key) + 1
+    return _("Step %(n)s of %(of)s") % {"n": number, "of": len(run.steps)}
+
+
+def _set_words(one: SetNow, person: Person, places: dict[int, tuple[int, int]]) -> dict[str, Any]:
+    """A set as My job shows it: gauge, code, water, enough."""
+    now = timezone.now()
+    water = soak_words(one.conditioning, person.branch, now, units=person.units, clock_24h=person.clock_24h)
+    settings = settings_of(person.branch, today=now.astimezone(zone_of(person.branch)).date())
+    said, word = "", ""
+    if one.chance is not None:
+        word = enough(one.chance, settings["finish_limit"], settings["tight_limit"]).word
+        words = {"yes": _("Enough for this step: yes, %(sure)s"), "tight": _("Enough for this step: tight, %(sure)s")}
+        said = words.get(word, _("Enough for this step: no, %(sure)s")) % {"sure": sure_words(one.chance)}
+    face = set_face(
+        one.state,
+        places,
+        conditioning=one.conditioning,
+        life=one.life,
+        need_m2=one.needs_m2,
+        enough=word,
+        words=water.line,
+    )
+    return {"state": one.state, "face": face, "water": water, "enough": said, "word": word}
+
+
+def _pass_form(doing: Doing, sets: list[SetNow], person: Person) -> PassForm:
+    """One section of the pass that runs, or what is left of the pass; one pass."""
+    settings = settings_of(person.branch, today=timezone.now().astimezone(zone_of(person.branch)).date())
+    section = doing.zone.zone.section_m2 or settings["section_m2"]
+    left = doing.zone.area_m2 - doing.this_pass_m2
+    area = min(section, left) if left > 0.01 else section
+    initial = {"passes": 1, "area": float(area), "tool_set": sets[0].state.pk}
+    return PassForm(initial=initial, units=units_of(person))
+
+
+def _stepper(person: Person) -> dict[str, Any]:
+    unit = unit_for("area", units_of(person))
+    return {"step": 250 if unit == "ft2" else 25, "unit": "ft²" if unit == "ft2" else "m²"}
+
+
+def _following(run: Running, doing: Doing | None) -> Doing | None:
+    keys = [one.step.key for one in run.steps]
+    if doing is None or doing.step.key not in keys:
+        return None
+    after = run.steps[keys.index(doing.step.key) + 1 :]
+    return after[0] if after else None
+
+
+def _left_answers(run: Running) -> list[dict[str, str]]:
+    return [
+        {"value": LeftHow.IN_WATER, "label": _("In water"), "detail": _("Stay conditioned")},
+        {"value": LeftHow.IN_VAN, "label": _("In the van"), "detail": _("The dry-out runs")},
+        {"value": LeftHow.DRY, "label": _("Left dry"), "detail": _("The dry-out runs")},
+        {"value": LeftHow.CAME_BACK, "label": _("Came back to the shop"), "detail": _("Scan them in at the rack")},
+    ]
+
+
+def _to(job: Job, key: UUID, more: str = "") -> HttpResponse:
+    return redirect(reverse("jobs:shift", args=[job.pk, key]) + more)
+
+
+@door("POST", right="log_work")
+def shift_log(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpResponse:
+    """Log passes over an area with the set of the step."""
+    job, person = job_of(request, pk), cast(Person, request.user)
+    night, form = _night(job, key), PassForm(request.POST, units=units_of(person))
+    if not form.is_valid():
+        return _page(request, night, form=form, refused=Refused(_("One answer does not read.")), step=str(step))
+    said = form.cleaned_data
+    unit = unit_for("area", units_of(person))
+    try:
+        part = WorkPart(
+            find_set(job, str(said["tool_set"]), ""), said["area"], said["passes"], None, str(form.data["area"]), unit
+        )
+        kept = log_work(
+            who_of(request), job, key, step, [part],
+            now=timezone.now(), basis=Basis.SECTION_DONE, sure=said["sure"], units=units_of(person), plan=night.plan,
+        )  # fmt: skip
+    except Refused as refused:
+        if isinstance(refused, WorkAsked):
+            form.ask()
+        return _page(request, night, form=form, refused=refused, step=str(step))
+    words = _("%(area)s kept.") % {"area": show_area(said["area"] * said["passes"], units_of(person))}
+    messages.success(request, words, extra_tags=reverse("jobs:undo", args=[kept.act.pk]))
+    return _to(job, key, f"?step={step}")
+
+
+@door("POST", right="log_work")
+def shift_even(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpResponse:
+    """The floor looks even: the next grit may go on."""
+    job = job_of(request, pk)
+    try:
+        kept = floor_even(who_of(request), job, key, step, now=timezone.now())
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+        return _to(job, key)
+    messages.success(request, _("The floor looks even."), extra_tags=reverse("jobs:undo", args=[kept.act.pk]))
+    return _to(job, key)
+
+
+@door("POST", right="log_work")
+def shift_trouble(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpResponse:
+    """Trouble with a set, logged at once, undone with one tap."""
+    job, person = job_of(request, pk), cast(Person, request.user)
+    try:
+        tool_set = find_set(job, request.POST.get("tool_set", ""), "")
+        trouble = request.POST.get("trouble", "")
+        kept = report_trouble(
+            who_of(request), person.branch, tool_set, trouble, now=timezone.now(), shift_uuid=key, step_key=str(step)
+        )
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    else:
+        label = {value: words for value, words, _kind in TROUBLES}.get(trouble, trouble)
+        messages.success(
+            request, _("%(trouble)s: kept.") % {"trouble": label}, extra_tags=reverse("jobs:undo", args=[kept.act.pk])
+        )
+    return _to(job, key, f"?step={step}")
+
+
+@door("POST", right="log_work")
+def shift_leave(request: HttpRequest, pk: UUID, key: UUID) -> HttpResponse:
+    """How the sets are left, once for all of them or set by set (``set-<id>``)."""
+    job = job_of(request, pk)
+    apart = {UUID(name[4:]): request.POST[name] for name in request.POST if name.startswith("set-")}
+    try:
+        how = request.POST.get("how") or LeftHow.UNKNOWN
+        kept = leave_sets(who_of(request), job, key, how, now=timezone.now(), apart=apart)
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    else:
+        said = LeftHow(how).label if not apart else _("set by set")
+        messages.success(
+            request, _("Sets left: %(how)s.") % {"how": said}, extra_tags=reverse("jobs:undo", args=[kept.act.pk])
+        )
+    return _to(job, key)
+
+
+@door("POST", right="log_work")
+def shift_close(request: HttpRequest, pk: UUID, key: UUID) -> HttpResponse:
+    """Close the shift."""
+    job = job_of(request, pk)
+    kept = close_shift(who_of(request), job, key, now=timezone.now())
+    messages.success(request, _("The shift is closed."), extra_tags=reverse("jobs:undo", args=[kept.act.pk]))
+    return _to(job, key)

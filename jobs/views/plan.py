@@ -1,0 +1,149 @@
+"""The form of a job's plan, at the desk: rows are added by buttons, every save is a new whole version."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any, cast
+from uuid import UUID, uuid4
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory.models import Person
+from inventory.refusals import Refused
+from inventory.times import zone_of
+from inventory.views.doors import door
+from jobs.actions.plan import PlanAsked, Planned, make_job, save_plan
+from jobs.context import units_of
+from jobs.forms.plan import Choices, PlanForms, add_row, drop_row, propose_ladder, rows_of
+from jobs.models import Job, Site, Standing
+from jobs.plan_draft import PlanDraft, ZoneDraft, draft_of
+from jobs.queries.plan import plan_of
+
+
+@door("GET", right="plan")
+def job_choose(request: HttpRequest) -> HttpResponse:
+    """Where is the job? The sites to plan one at."""
+    sites = Site.objects.filter(branch=cast(Person, request.user).branch, active=True).order_by("name")
+    return render(request, "jobs/job/choose.html", {"sites": sites[:500]})
+
+
+@door("GET", "POST", right="plan")
+def job_new(request: HttpRequest, pk: int) -> HttpResponse:
+    """Plan a new job at a site."""
+    site = get_object_or_404(Site, pk=pk, branch=cast(Person, request.user).branch)
+    return _plan_page(request, site, None)
+
+
+@door("GET", "POST", right="plan")
+def plan(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Change the plan of a job."""
+    branch = cast(Person, request.user).branch
+    job = get_object_or_404(Job.objects.select_related("site", "branch"), pk=pk, branch=branch)
+    return _plan_page(request, job.site, job)
+
+
+def _plan_page(request: HttpRequest, site: Site, job: Job | None) -> HttpResponse:
+    person = cast(Person, request.user)
+    choices = Choices(site, person.branch)
+    if request.method != "POST":
+        return _show(request, site, job, _opened(choices, person, site, job))
+    held = plan_of(job, number=_edited_from(request)) if job else None
+    before = draft_of(held) if held else PlanDraft(date.min, zones=tuple(ZoneDraft(zone) for zone in choices.zones))
+    sent = PlanForms(choices, units_of(person), data=request.POST, held=before)
+    if (other := _other_rows(request, sent)) is not None:
+        return _show(request, site, job, sent.unbound(other))
+    if not sent.is_valid():
+        return _show(request, site, job, sent, status=422)
+    try:
+        kept = _keep(person, site, job, sent)
+    except Refused as refused:
+        if isinstance(refused, PlanAsked):
+            sent.plan.fields["sure"].widget = forms.CheckboxInput()
+        return _show(request, site, job, sent, refused=refused, status=422)
+    _tell(request, kept)
+    return redirect("jobs:job", kept.plan.job_id)
+
+
+def _edited_from(request: HttpRequest) -> int:
+    text = request.POST.get("edited_from", "")
+    return int(text) if text.isdigit() else 0
+
+
+def _opened(choices: Choices, person: Person, site: Site, job: Job | None) -> PlanForms:
+    """The form as it opens: the plan that holds, or a bid for every floor of the site."""
+    held = plan_of(job) if job else None
+    today = timezone.now().astimezone(zone_of(person.branch)).date()
+    draft = draft_of(held) if held else PlanDraft(today, zones=tuple(ZoneDraft(zone) for zone in choices.zones))
+    facts = {
+        "name": job.name if job else site.name,
+        "kind": draft.kind,
+        "standing": draft.standing if held else Standing.BID,
+        "award_percent": round(draft.award_chance * 100) if held else 50,
+        "starts_on": draft.starts_on if held else None,
+        "confirmed": draft.confirmed,
+        "finish_level": draft.finish_level,
+        "notes": draft.notes,
+        "edited_from": held.number if held else 0,
+        "job_id": job.pk if job else uuid4(),
+    }
+    rows = rows_of(draft, zone_of(person.branch))
+    return PlanForms(choices, units_of(person), rows={"plan": facts, "rows": rows})
+
+
+def _other_rows(request: HttpRequest, sent: PlanForms) -> dict[str, Any] | None:
+    """The rows after a button that adds, drops or proposes some; None when the plan is to be kept."""
+    said = request.POST
+    if said.get("add") in sent.rows:
+        return add_row(sent.rows, said["add"])
+    prefix, _sep, number = said.get("drop", "").partition("-")
+    if prefix in sent.rows and number.isdigit():
+        return drop_row(sent.rows, prefix, int(number))
+    if "propose" in said:
+        types = list(sent.choices.tool_types)
+        return propose_ladder(sent.rows, types, said.get("ladder_from", ""), said.get("ladder_to", ""))
+    return None
+
+
+def _keep(person: Person, site: Site, job: Job | None, sent: PlanForms) -> Planned:
+    said, now = sent.plan.cleaned_data, timezone.now()
+    draft = sent.draft(zone_of(person.branch))
+    more: dict[str, Any] = {"now": now, "sure": said["sure"], "units": units_of(person)}
+    if job is None:
+        return make_job(person, person.branch, site, said["name"], draft, job_id=said["job_id"], **more)
+    return save_plan(person, job, draft, edited_from=said["edited_from"], **more)
+
+
+def _tell(request: HttpRequest, kept: Planned) -> None:
+    if kept.made:
+        messages.success(request, _("Version %(n)s is kept.") % {"n": kept.plan.number})
+    else:
+        messages.success(request, _("Nothing changed: version %(n)s holds.") % {"n": kept.plan.number})
+    for words in kept.warnings:
+        messages.warning(request, words)
+
+
+def _show(
+    request: HttpRequest,
+    site: Site,
+    job: Job | None,
+    sent: PlanForms,
+    *,
+    refused: Refused | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    context = {
+        "site": site,
+        "job": job,
+        "form": sent.plan,
+        "tables": sent.tables,
+        "tool_types": sent.choices.tool_types,
+        "refused": refused,
+        "version": int(sent.plan["edited_from"].value() or 0) + 1,
+        "row_errors": sum(len(form.errors) for forms_ in sent.tables.values() for form in forms_ if form.is_bound),
+    }
+    return render(request, "jobs/job/plan.html", context, status=status)

@@ -1,0 +1,224 @@
+"""Shop day, the shop manager's home: Morning until noon (setting), then Tonight; the other one tap away."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.actions.corrections import settle_flag
+from inventory.actions.custody import home_pegs, say_where, scan_in_many
+from inventory.actions.ledger import Recorded
+from inventory.models import Entry, Person, Place, ToolSet, ToolType
+from inventory.models.choices import PlaceKind
+from inventory.queries.catalogue import ladder
+from inventory.refusals import Refused
+from inventory.shop_settings import settings_of
+from inventory.times import show_day, show_time, zone_of
+from inventory.views.doors import door, who_of
+from jobs.actions.morning import give_back, take_planned
+from jobs.actions.reservation import reserve
+from jobs.actions.shift import ShiftRefused, leave_sets, no_work
+from jobs.context import rights_of
+from jobs.models import Job
+from jobs.queries.morning import morning_of
+from jobs.queries.plan import tonight
+from jobs.queries.tonight import evening, leaving_tonight
+from jobs.views import asked
+from jobs.views.faces import places_of
+from jobs.views.leaving import leaving_lines, mends
+
+
+@door("GET", right="plan")
+def shop_day(request: HttpRequest) -> HttpResponse:
+    """Morning or Tonight by the shop's clock, or as ``?show=`` says."""
+    person, now = cast(Person, request.user), timezone.now()
+    local = now.astimezone(zone_of(person.branch))
+    until = settings_of(person.branch, today=local.date())["morning_until"]
+    shown = request.GET.get("show") or ("morning" if local.time() < until else "tonight")
+    context = {
+        "links": [
+            {"url": "?show=morning", "label": _("Morning"), "current": shown == "morning"},
+            {"url": "?show=tonight", "label": _("Tonight"), "current": shown != "morning"},
+        ],
+        "crumb": f"{show_day(local.date())} · {show_time(now, person.branch, clock_24h=person.clock_24h)}",
+        **rights_of(person),
+    }
+    page = _morning if shown == "morning" else _tonight
+    return page(request, person, now, context)
+
+
+def _morning(request: HttpRequest, person: Person, now: Any, context: dict[str, Any]) -> HttpResponse:
+    day_began = now.astimezone(zone_of(person.branch)).replace(hour=0, minute=0, second=0, microsecond=0)
+    found = morning_of(person.branch, now, day_began)
+    context |= {
+        "questions": asked.questions(found, person, now),
+        "answered": asked.answered(found, person),
+        "complete": asked.complete_words(found),
+    }
+    return render(request, "jobs/shop_day/morning.html", context)
+
+
+def _tonight(request: HttpRequest, person: Person, now: Any, context: dict[str, Any]) -> HttpResponse:
+    places = ladder(person.branch)
+    leaving = leaving_tonight(person.branch, now)
+    lines = leaving_lines(leaving, person, places, now)
+    _since, until = evening(now, person.branch)
+    tomorrow = tonight(person.branch, until, until + (until - _since))
+    to_mend = mends(leaving, person, now)
+    context |= {
+        "lines": lines,
+        "mends": to_mend,
+        "columns": _columns(places),
+        "headline": _headline(leaving, len(to_mend), person),
+        "complete": sum(1 for one in leaving if one.complete),
+        "tomorrow": len(tomorrow),
+        "ladder_count": places_of(places),
+    }
+    return render(request, "jobs/shop_day/tonight.html", context)
+
+
+def _headline(leaving: list[Any], to_mend: int, person: Person) -> str:
+    if not leaving:
+        return _("No shift leaves tonight.")
+    first = show_time(leaving[0].leaves_at, person.branch, clock_24h=person.clock_24h)
+    if to_mend:
+        words = ngettext(
+            "%(n)s thing to mend before the first van leaves at %(time)s",
+            "%(n)s things to mend before the first van leaves at %(time)s",
+            to_mend,
+        )
+        return words % {"n": to_mend, "time": first}
+    words = ngettext("The job is complete.", "All %(n)s jobs are complete.", len(leaving)) % {"n": len(leaving)}
+    return _("%(jobs)s First van leaves %(time)s.") % {"jobs": words, "time": first}
+
+
+def _columns(places: dict[int, tuple[int, int]]) -> list[dict[str, str]]:
+    """The ladder's places as heads: grit, and the bond where it changes."""
+    heads: dict[int, dict[str, str]] = {}
+    for tool_type in ToolType.objects.filter(active=True).order_by("ladder_place", "pk"):
+        place = places.get(tool_type.pk, (0, 1))[0]
+        heads.setdefault(place, {"grit": tool_type.grit, "bond": str(tool_type.get_bond_display())})
+    ordered = [heads[place] for place in sorted(heads)]
+    bonds = [head["bond"] for head in ordered]
+    return [
+        {**head, "bond": head["bond"] if number == 0 or bonds[number - 1] != head["bond"] else ""}
+        for number, head in enumerate(ordered)
+    ]
+
+
+@door("POST", right="settle")
+def answer(request: HttpRequest, kind: str) -> HttpResponse:
+    """One tap on the morning page."""
+    try:
+        recorded = ANSWERS[kind](request)
+    except (KeyError, ValueError):
+        messages.error(request, _("That answer is not complete. Open the page again."))
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    else:
+        undo = reverse("jobs:undo", args=[recorded.act.pk])
+        messages.success(request, _("Kept."), extra_tags=undo)
+    return redirect(reverse("jobs:shop_day") + "?show=morning")
+
+
+def _job(request: HttpRequest) -> Job:
+    branch = cast(Person, request.user).branch
+    return get_object_or_404(
+        Job.objects.select_related("branch", "site__place"), pk=UUID(request.POST["job"]), branch=branch
+    )
+
+
+def _take(request: HttpRequest) -> Recorded:
+    branch = cast(Person, request.user).branch
+    shift, step = UUID(request.POST["shift"]), UUID(request.POST["step"])
+    return take_planned(who_of(request), branch, shift, step, now=timezone.now())
+
+
+def _none(request: HttpRequest) -> Recorded:
+    step = UUID(request.POST["step"]) if request.POST.get("step") else None
+    return no_work(who_of(request), _job(request), UUID(request.POST["shift"]), now=timezone.now(), step_key=step)
+
+
+def _left(request: HttpRequest) -> Recorded:
+    shift, how = UUID(request.POST["shift"]), request.POST["how"]
+    return leave_sets(who_of(request), _job(request), shift, how, now=timezone.now())
+
+
+def _sets(request: HttpRequest) -> list[ToolSet]:
+    ids = [UUID(text) for text in request.POST["sets"].split(",") if text]
+    branch = cast(Person, request.user).branch
+    return list(ToolSet.objects.filter(pk__in=ids, state__branch=branch).select_related("tool_type"))
+
+
+def _where(request: HttpRequest) -> Recorded:
+    person, how = cast(Person, request.user), request.POST["how"]
+    shift = UUID(request.POST["shift"]) if request.POST.get("shift") else None
+    return say_where(who_of(request), person.branch, _sets(request), how, now=timezone.now(), shift_uuid=shift)
+
+
+def _back(request: HttpRequest) -> Recorded:
+    """They came back: in to the rack where they last hung, else the shop's first rack."""
+    branch, sets = cast(Person, request.user).branch, _sets(request)
+    homes = home_pegs([tool_set.pk for tool_set in sets])
+    racks = list(Place.objects.filter(branch=branch, kind=PlaceKind.RACK, active=True).order_by("name"))
+    known = [rack for rack in racks if rack.pk in {place for place, _peg in homes.values()}]
+    if not racks:
+        raise ShiftRefused(_("This shop has no rack yet."), _("Add one, or scan the sets in where they are."))
+    rack = (known or racks)[0]
+    pegs = {pk: peg for pk, (place, peg) in homes.items() if place == rack.pk and peg}
+    many = scan_in_many(who_of(request), branch, sets, rack, now=timezone.now(), pegs=pegs)
+    if many.recorded is None:
+        raise many.refused[0][1] if many.refused else ShiftRefused(_("No set was named."))
+    return many.recorded
+
+
+def _entry(request: HttpRequest) -> tuple[ToolSet, Entry]:
+    branch = cast(Person, request.user).branch
+    tool_set = get_object_or_404(ToolSet, pk=UUID(request.POST["set"]), state__branch=branch)
+    return tool_set, get_object_or_404(Entry.objects.select_related("act", "outing"), pk=UUID(request.POST["entry"]))
+
+
+def _settle(request: HttpRequest) -> Recorded:
+    branch, (tool_set, entry) = cast(Person, request.user).branch, _entry(request)
+    said = (request.POST["code"], request.POST["answer"], "")
+    return settle_flag(who_of(request), branch, tool_set, entry.pk, *said, now=timezone.now())
+
+
+def _give_back(request: HttpRequest) -> Recorded:
+    branch, (tool_set, entry) = cast(Person, request.user).branch, _entry(request)
+    return give_back(who_of(request), branch, tool_set, entry, request.POST["code"], now=timezone.now())
+
+
+ANSWERS = {
+    "take": _take,
+    "none": _none,
+    "left": _left,
+    "where": _where,
+    "back": _back,
+    "settle": _settle,
+    "give_back": _give_back,
+}
+
+
+@door("POST", right="plan")
+def take_instead(request: HttpRequest, pk: UUID, step: UUID) -> HttpResponse:
+    """Mean another set for a step of tonight."""
+    person = cast(Person, request.user)
+    job = get_object_or_404(Job, pk=pk, branch=person.branch)
+    tool_set = get_object_or_404(ToolSet, pk=request.POST.get("tool_set") or None, state__branch=person.branch)
+    shift = request.POST.get("shift")
+    try:
+        reserve(person, job, step, tool_set, now=timezone.now(), from_shift=UUID(shift) if shift else None)
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    else:
+        messages.success(request, _("%(set)s is meant for it.") % {"set": tool_set.state.code or tool_set})
+    return redirect(reverse("jobs:shop_day") + "?show=tonight")

@@ -1,0 +1,208 @@
+"""Logging work from the desk: a form for a set in a step of a shift, and the correction of a line."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+from uuid import UUID
+
+from django.contrib import messages
+from django.db.models import F, Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory import codes
+from inventory.models import Entry, Label, Machine, Person, SetState, ToolSet
+from inventory.models.choices import Basis, Fitness, Source
+from inventory.refusals import Refused
+from inventory.times import show_day, show_time, zone_of
+from inventory.units import show_area
+from inventory.views.doors import door, who_of
+from jobs.actions.shift import WorkAsked, WorkPart, WorkRefused, correct_work, log_work
+from jobs.context import units_of
+from jobs.forms.work import WorkForm
+from jobs.models import Job, JobPlan
+from jobs.queries.plan import nights_of, plan_of, zone_of_step
+from jobs.queries.shift import outings_of
+
+
+def job_of(request: HttpRequest, pk: UUID) -> Job:
+    """The job of this branch, or 404."""
+    jobs = Job.objects.select_related("site__place", "branch")
+    return get_object_or_404(jobs, pk=pk, branch=cast(Person, request.user).branch)
+
+
+@door("GET", "POST", right="log_work")
+def work(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Log what a set polished."""
+    job, person = job_of(request, pk), cast(Person, request.user)
+    plan = plan_of(job)
+    if plan is None or not plan.steps.all():
+        messages.error(request, _("This job has no step yet. Plan its ladder first."))
+        return redirect("jobs:job", job.pk)
+    form = WorkForm(
+        request.POST or None, initial=_initial(request, plan), options=_options(job, plan), units=units_of(person)
+    )
+    refused: Refused | None = None
+    if request.method == "POST" and form.is_valid():
+        try:
+            return _kept(request, job, plan, form)
+        except Refused as why:
+            refused = why
+            if isinstance(why, WorkAsked):
+                form.ask()
+    return _show(request, job, form, refused)
+
+
+def _kept(request: HttpRequest, job: Job, plan: JobPlan, form: WorkForm) -> HttpResponse:
+    said, person = form.cleaned_data, cast(Person, request.user)
+    paper = {"adds": False, "instead": True}.get(said["paper"])
+    recorded = log_work(
+        who_of(request, source=Source.DESK if paper is None else Source.PAPER),
+        job,
+        UUID(said["shift"]) if said["shift"] else None,
+        UUID(said["step"]),
+        _parts(job, form),
+        now=timezone.now(),
+        basis=said["basis"],
+        stands_instead=paper,
+        sure=said["sure"],
+        units=units_of(person),
+        plan=plan,
+    )
+    area = sum((entry.area_m2 or 0) * (entry.passes or 0) for entry in recorded.entries if entry.kind == "worked")
+    words = _("%(area)s kept.") % {"area": show_area(area, units_of(person))}
+    messages.success(request, words, extra_tags=reverse("jobs:undo", args=[recorded.act.pk]))
+    return redirect("jobs:job", job.pk)
+
+
+def _parts(job: Job, form: WorkForm) -> list[WorkPart]:
+    said = form.cleaned_data
+    first = find_set(job, said["tool_set"], said["code"])
+    parts = [WorkPart(first, said["area"], said["passes"], said["machine"], form.entered("area"), form.unit_of("area"))]
+    if said["second_set"]:
+        if said["second_area"] is None:
+            raise WorkRefused(_("The second set has no area."), _("Type what it did of the pass."), field="second_area")
+        second = find_set(job, said["second_set"], "")
+        value, unit = form.entered("second_area"), form.unit_of("second_area")
+        parts.append(WorkPart(second, said["second_area"], 1, said["machine"], value, unit))
+    return parts
+
+
+def find_set(job: Job, key: str, code: str) -> ToolSet:
+    """The set of this branch by its key or a typed code. Raises WorkRefused in words."""
+    sets = ToolSet.objects.select_related("tool_type").filter(Q(state__branch=job.branch) | Q(state__branch=None))
+    if code.strip():
+        try:
+            read = codes.read_code(code)
+        except codes.CodeNotRead:
+            read = code.strip()
+        label = Label.objects.filter(code=read, opens_set__isnull=False).first()
+        found = (
+            sets.filter(labels=label).first() if label else sets.filter(own_code__iexact=code.strip()).first()
+        )
+        if found is None:
+            raise WorkRefused(
+                _("No set has the code %(code)s.") % {"code": code}, _("Check its last character."), field="code"
+            )
+        return found
+    found = sets.filter(pk=key).first() if key else None
+    if found is None:
+        raise WorkRefused(
+            _("No set was named."), _("Choose the set that did the work, or type its code."), field="tool_set"
+        )
+    return found
+
+
+def _initial(request: HttpRequest, plan: JobPlan) -> dict[str, Any]:
+    """What the address says, else the shift that ended last or runs, and its first step."""
+    nights = nights_of(plan)
+    now = timezone.now()
+    begun = [night for night in nights if night.shift.starts_at <= now]
+    asked = next((night for night in nights if str(night.shift.key) == request.GET.get("shift")), None)
+    night = asked or (begun[-1] if begun else (nights[0] if nights else None))
+    steps = list(night.steps) if night and night.steps else list(plan.steps.all())
+    return {
+        "shift": str(night.shift.key) if night else "",
+        "step": request.GET.get("step") or str(steps[0].key),
+        "tool_set": request.GET.get("set", ""),
+        "passes": 1,
+        "basis": Basis.MEASURED,
+    }
+
+
+def _options(job: Job, plan: JobPlan) -> dict[str, Any]:
+    """What the form chooses from: shifts, steps, sets out for the job or of its types."""
+    zone = zone_of(job.branch)
+    shifts = [
+        (str(s.key), f"{show_day(s.starts_at.astimezone(zone).date())} {show_time(s.starts_at, job.branch)}")
+        for s in plan.shifts.all()
+    ]
+    steps = []
+    for step in plan.steps.all():
+        floor = zone_of_step(plan, step)
+        steps.append((str(step.key), f"{step.tool_type.name} · {floor.zone.name if floor else ''}"))
+    outings = {outing.pk for outing in outings_of([s.key for s in plan.shifts.all()]).values()}
+    states = (
+        SetState.objects.filter(branch=job.branch, main_id=F("tool_set_id"))
+        .filter(tool_set__tool_type__in={step.tool_type_id for step in plan.steps.all()})
+        .exclude(fitness=Fitness.RETIRED)
+        .select_related("tool_set__tool_type")
+        .defer("facts")
+        .order_by("tool_set__tool_type__ladder_place", "code")[:400]
+    )
+    ordered = sorted(states, key=lambda state: state.outing_id not in outings)
+    sets = [
+        (str(state.pk), f"{state.tool_set.tool_type.grit} · {state.code or state.tool_set.own_code}"
+         + (_(" · out for this job") if state.outing_id in outings else ""))
+        for state in ordered
+    ]  # fmt: skip
+    return {
+        "shift": [("", _("not known")), *shifts],
+        "step": steps,
+        "tool_set": [("", "—"), *sets],
+        "second_set": [("", "—"), *sets],
+        "machines": Machine.objects.filter(branch=job.branch, active=True).order_by("name"),
+    }
+
+
+def _show(request: HttpRequest, job: Job, form: WorkForm, refused: Refused | None) -> HttpResponse:
+    status = 422 if refused or form.errors else 200
+    return render(request, "jobs/work/form.html", {"job": job, "form": form, "refused": refused}, status=status)
+
+
+@door("GET", "POST", right="log_work")
+def work_correct(request: HttpRequest, pk: UUID, entry: UUID) -> HttpResponse:
+    """Put a corrected line in place of one: same set, step and shift, another area or passes."""
+    job, person = job_of(request, pk), cast(Person, request.user)
+    rows = Entry.objects.select_related("act__done_by", "tool_set__tool_type", "machine")
+    line = get_object_or_404(rows, pk=entry, kind="worked", visit_uuid=job.pk)
+    plan = plan_of(job)
+    if plan is None:
+        return redirect("jobs:job", job.pk)
+    shown = {"area": line.area_m2, "passes": line.passes, "basis": line.basis, "step": str(line.step_key)}
+    shown |= {"shift": str(line.shift_uuid or ""), "tool_set": str(line.tool_set_id)}
+    form = WorkForm(request.POST or None, initial=shown, options=_options(job, plan), units=units_of(person))
+    for name in ("shift", "step", "tool_set", "code", "second_set", "second_area", "machine", "basis", "paper"):
+        del form.fields[name]
+    refused: Refused | None = None
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        assert line.tool_set is not None
+        part = WorkPart(
+            line.tool_set, said["area"], said["passes"], line.machine, form.entered("area"), form.unit_of("area")
+        )
+        try:
+            correct_work(
+                who_of(request), job, line, part, "", now=timezone.now(), sure=said["sure"], units=units_of(person)
+            )
+        except Refused as why:
+            refused = why
+            if isinstance(why, WorkAsked):
+                form.ask()
+        else:
+            messages.success(request, _("Corrected."))
+            return redirect("jobs:job", job.pk)
+    return _show(request, job, form, refused)

@@ -1,0 +1,152 @@
+"""Tonight: a set for each step, its state in one word, what to mend with what; constant queries."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from inventory.actions.ledger import NewLine
+from inventory.models import ToolSet
+from inventory.models.choices import PlaceKind, SoakNeed
+from jobs.actions.reservation import ReservationRefused, let_go, reserve
+from jobs.actions.shift import outing_of_shift
+from jobs.models import Reservation
+from jobs.queries.tonight import Cell, evening, leaving_tonight
+from jobs.queries.uses import next_uses, plan_of_outing
+from tests.cast import NOW, hours, make_cast, make_outing, make_place, make_set, make_type, write
+from tests.jobs.plans import LAST_NIGHT, make_planned
+
+pytestmark = pytest.mark.django_db
+
+
+def make_evening(**type_facts: Any) -> SimpleNamespace:
+    """Tonight's shift asks for 400 in five passes of 1,000 m2 hard, worn floor: 4,000 m2 of reference area."""
+    cast = make_cast()
+    four = make_type(
+        "400", ladder_place=6, **({"soak_need": SoakNeed.NONE, "rated_coverage_m2": 30_000.0} | type_facts)
+    )
+    plan = make_planned(cast)
+    return SimpleNamespace(
+        cast=cast,
+        plan=plan,
+        job=plan.job,
+        four=four,
+        rack=make_place(cast.branch, name="Rack B"),
+        step=next(step for step in plan.steps.all() if step.tool_type == four),
+        shift=plan.shifts.all()[1],
+    )
+
+
+def cell(night: SimpleNamespace) -> Cell:
+    (leaving,) = leaving_tonight(night.cast.branch, NOW)
+    (one,) = leaving.cells
+    return one
+
+
+def one_set(night: SimpleNamespace, code: str, **more: Any) -> ToolSet:
+    return make_set(night.cast, night.four, night.rack, code=code, at=NOW - hours(300), **more)
+
+
+def worn(night: SimpleNamespace, tool_set: ToolSet, area_m2: float) -> None:
+    work = {
+        "floor_uuid": night.plan.zones.all()[0].zone_id, "visit_uuid": night.job.pk, "step_key": night.step.key,
+        "area_m2": area_m2, "passes": 1, "hardness": "medium", "surface": "worn", "coating": "none", "wet_dry": "wet",
+        "step_kind": "later", "basis": "measured",
+    }  # fmt: skip
+    write(night.cast, NewLine("worked", tool_set, None, work), at=NOW - hours(100))
+
+
+def test_of_the_sets_that_are_enough_the_one_with_the_least_life_goes() -> None:
+    night = make_evening()
+    one_set(night, "GL-NEW")
+    used = one_set(night, "GL-USED")
+    worn(night, used, 3_000)
+    found = cell(night)
+    assert (found.key, found.state.code, found.reference_m2) == ("ready", "GL-USED", pytest.approx(4000))  # type: ignore[union-attr]
+    (leaving,) = leaving_tonight(night.cast.branch, NOW)
+    assert (leaving.enough, leaving.complete, leaving.leaves_at) == ("yes", True, LAST_NIGHT + hours(22))
+
+
+def test_a_set_short_of_life_is_a_trouble_with_the_set_to_take_instead() -> None:
+    night = make_evening()
+    stub, whole = one_set(night, "GL-STUB"), one_set(night, "GL-NEW")
+    worn(night, stub, 20_000)
+    write(night.cast, NewLine("measured", stub, None, {"lowest_height_mm": 2.3}), at=NOW - hours(90))
+    reserve(night.cast.ines, night.job, night.step.key, stub, now=NOW)
+    found = cell(night)
+    assert (found.key, found.reserved, found.instead.pk) == ("no", True, whole.pk)  # type: ignore[union-attr]
+    reserve(night.cast.ines, night.job, night.step.key, whole, now=NOW)
+    assert (cell(night).key, cell(night).state.code) == ("ready", "GL-NEW")  # type: ignore[union-attr]
+    assert Reservation.objects.filter(ended_at__isnull=True).count() == 1
+
+
+def test_a_dry_set_of_a_type_that_needs_soaking_is_said_to_be_dry() -> None:
+    night = make_evening(soak_need=SoakNeed.REQUIRED)
+    one_set(night, "GL-DRY")
+    assert (cell(night).key, cell(night).instead) == ("dry", None)
+
+
+def test_missing_out_and_set_aside_sets_are_told_apart() -> None:
+    night = make_evening()
+    assert cell(night).key == "none"
+    only = one_set(night, "GL-ONE")
+    reserve(night.cast.ines, night.job, night.step.key, only, now=NOW)
+    other = make_outing(night.cast.branch, "Marrow Street")
+    write(night.cast, NewLine("scanned_out", only, None, {"outing": other, "gate": "passed"}), at=NOW - hours(2))
+    assert cell(night).key == "elsewhere"
+    mine = outing_of_shift(night.job, night.shift, now=NOW)
+    write(night.cast, NewLine("handed_over", only, None, {"outing": mine, "holder_kind": "crew"}), at=NOW - hours(1))
+    assert cell(night).key == "taken"
+    unknown = make_place(night.cast.branch, PlaceKind.UNKNOWN)
+    write(night.cast, NewLine("moved", only, None, {"to_place": unknown}), at=NOW - hours(0.5))
+    assert cell(night).key == "missing"
+
+
+def test_reservations_refuse_other_types_and_sets_that_are_aside() -> None:
+    night = make_evening()
+    wrong = make_set(night.cast, make_type("200", ladder_place=5), night.rack)
+    with pytest.raises(ReservationRefused, match="asks for resin 400"):
+        reserve(night.cast.ines, night.job, night.step.key, wrong, now=NOW)
+    chipped = one_set(night, "GL-CHIP")
+    write(night.cast, NewLine("set_aside", chipped, None, {"why": "chipped"}), at=NOW)
+    with pytest.raises(ReservationRefused, match="set aside or retired"):
+        reserve(night.cast.ines, night.job, night.step.key, chipped, now=NOW)
+
+
+def test_inventory_is_told_what_an_outing_asks_for_and_what_a_set_is_meant_for() -> None:
+    night = make_evening()
+    meant = one_set(night, "GL-ONE")
+    row = reserve(night.cast.ines, night.job, night.step.key, meant, now=NOW)
+    outing = outing_of_shift(night.job, night.shift, now=NOW)
+    (use,) = plan_of_outing(outing.pk)
+    assert (use.grit, use.sets, use.where, use.starts_at) == ("400", (meant.pk,), "step 1 of 1", night.shift.starts_at)
+    found = next_uses([meant.pk], NOW)[meant.pk]
+    assert found.words == "Osprey Lane, tonight 20:02, step 1 of 1"
+    assert (found.outing, found.reference_m2, found.hardness) == (outing.pk, pytest.approx(4000), "hard")
+    let_go(row, now=NOW)
+    assert next_uses([meant.pk], NOW) == {}
+
+
+def test_the_night_goes_on_after_midnight() -> None:
+    night = make_cast()
+    assert evening(NOW, night.branch)[0].isoformat() == "2025-05-14T06:00:00-05:00"
+    assert evening(NOW + hours(17), night.branch)[0].isoformat() == "2025-05-14T06:00:00-05:00"
+
+
+def test_tonight_takes_the_same_queries_for_one_and_for_eight_jobs() -> None:
+    night = make_evening()
+    one_set(night, "GL-0")
+    counts = []
+    for number in range(8):
+        plan = make_planned(night.cast, name=f"Job {number}", site_name=f"Site {number}")
+        outing_of_shift(plan.job, plan.shifts.all()[1], now=NOW)
+        one_set(night, f"GL-{number + 1}")
+        if number in (0, 7):
+            with CaptureQueriesContext(connection) as queries:
+                assert len(leaving_tonight(night.cast.branch, NOW)) == number + 2
+            counts.append(len(queries))
+    assert counts[0] == counts[1] <= 18
