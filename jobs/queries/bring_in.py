@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import hashlib
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from queue import SimpleQueue
+from threading import Thread
 from typing import Any, cast
 from uuid import UUID
 
@@ -174,3 +176,30 @@ def made_keys(draft: SheetDraft, made: str) -> list[UUID]:
     """The keys of what a draft made of one kind and nobody took back, in the order of its rows; one query."""
     rows = SheetRow.objects.filter(draft=draft, made_kind=made, undone_at__isnull=True).exclude(made_key="")
     return list(dict.fromkeys(UUID(key) for key in rows.order_by("row_number").values_list("made_key", flat=True)))
+
+
+def checking(draft: SheetDraft, person: Person, now: datetime) -> Iterator[tuple[int, int]]:
+    """Judge a large draft while telling how far it is: (rows done, rows in all); afterwards looking takes no time.
+
+    The judging itself runs beside, so that it ends and is remembered even if nobody listens any more.
+    """
+    spec, sheet = spec_of(draft.kind), sheet_of(draft)
+    known = known_for(person, draft.kind, now)
+    columns, key = guess_columns(sheet, spec, known, draft.columns), _key(draft, known)
+    answers, language = Answers.from_dict(draft.answers), translation.get_language() or "en"
+    told: SimpleQueue[tuple[int, int] | Exception | None] = SimpleQueue()
+
+    def run() -> None:
+        with translation.override(language):
+            try:
+                judged = judge(sheet, spec, columns, known, answers, lambda done, of: told.put((done, of)))
+                _remember(_judged, key, (columns, judged))
+                told.put(None)
+            except Exception as failed:  # handed to whoever listens
+                told.put(failed)
+
+    Thread(target=run, daemon=True).start()
+    while (step := told.get()) is not None:
+        if isinstance(step, Exception):
+            raise step
+        yield step
