@@ -9,17 +9,17 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 from django.utils import timezone, translation
 
+from inventory import serving
 from inventory.models import Branch, Person
-from inventory.serving import free_port, serve
 from jobs.demo.make import demo_passwords, make_demo
 from jobs.demo.picture import picture
 from jobs.demo.shop import read_scenario
 
+PORT = 8000
 HINTS = {
     "ines": "shop manager: Shop day, scanning, soak, count",
     "dag": "crew lead: My job, confirms soaks, logs passes",
@@ -38,25 +38,31 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--fresh", action="store_true", help="make the demo shop anew")
         parser.add_argument("--no-serve", action="store_true", help="stop after tonight's picture")
-        parser.add_argument("--host", default="127.0.0.1", help="address to serve at; 0.0.0.0 for phones nearby")
-        parser.add_argument("--port", type=int, default=0, help="port to serve at (8000, or the next free one)")
+        parser.add_argument("--port", type=int, default=None, help=f"port to serve at ({PORT}, or the next free one)")
+        parser.add_argument(
+            "--to", metavar="NAME", action="append", default=[], help="serve to other machines too, by this host name"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["fresh"]:
             self._clear()
-        call_command("migrate", verbosity=0)
+        serving.make_ready()
         self._make()
         with translation.override("en"):
             self.stdout.write(picture(Branch.objects.get(), timezone.now()))
         self._hints()
         if options["no_serve"]:
             return
+        host = "0.0.0.0" if options["to"] else "127.0.0.1"
         try:
-            port = options["port"] or free_port()
-        except OSError as taken:
+            port = serving.free_port(host, options["port"] or PORT, exactly=options["port"] is not None)
+        except serving.PortTaken as taken:
             raise CommandError(str(taken)) from taken
+        serving.allow_hosts(options["to"])
+        self.stdout.write(f"Open {serving.address_of(host, port)} in a browser. Ctrl+C ends it.")
+        self.stdout.flush()
         connection.close()
-        serve(options["host"], port, self.stdout.write)
+        serving.serve(host, port)
 
     def _make(self) -> None:
         if Person.objects.exists():
