@@ -20,8 +20,19 @@ from django.utils import timezone
 from inventory.actions.label import make_blank
 from inventory.actions.ledger import NewLine
 from inventory.codes import new_code
-from inventory.models import Entry, Label, Outing, SetState, ToolSet
-from tests.cast import hours, make_branch, make_cast, make_outing, make_person, make_place, make_set, make_type, write
+from inventory.models import Entry, Label, Order, OrderLine, Outing, SetState, ToolSet
+from tests.cast import (
+    hours,
+    make_branch,
+    make_cast,
+    make_outing,
+    make_person,
+    make_place,
+    make_set,
+    make_supplier,
+    make_type,
+    write,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -368,10 +379,10 @@ def test_acts_of_the_sets_page_are_kept_and_come_back(shop: SimpleNamespace, cli
 
 def test_a_dry_set_is_put_to_soak_and_confirmed_from_its_page(shop: SimpleNamespace, client: Client) -> None:
     client.force_login(shop.cast.dag)
-    act = ["inventory:set_act"]
-    client.post(reverse(*act, args=[shop.dry.pk, "move"]), {"place": str(shop.tub.pk)})
+    act = "inventory:set_act"
+    client.post(reverse(act, args=[shop.dry.pk, "move"]), {"place": str(shop.tub.pk)})
     assert SetState.objects.get(pk=shop.dry.pk).soaking
-    confirm = reverse(*act, args=[shop.dry.pk, "confirm"])
+    confirm = reverse(act, args=[shop.dry.pk, "confirm"])
     assert client.post(confirm).status_code == 422
     second = make_set(
         shop.cast, shop.dry.tool_type, shop.rack, at=shop.now - hours(90), code=new_code(random.Random(4))
@@ -379,7 +390,7 @@ def test_a_dry_set_is_put_to_soak_and_confirmed_from_its_page(shop: SimpleNamesp
     write(shop.cast, NewLine("soak_begun", second, None, {"to_place": shop.tub}), at=shop.now - hours(80))
     page = client.get(reverse("inventory:set_phone", args=[second.pk])).content.decode()
     assert "It is wet through: confirm it" in page
-    assert client.post(reverse(*act, args=[second.pk, "confirm"])).status_code == 302
+    assert client.post(reverse(act, args=[second.pk, "confirm"])).status_code == 302
     assert "Conditioned, in water" in client.get(reverse("inventory:set_phone", args=[second.pk])).content.decode()
 
 
@@ -436,7 +447,9 @@ def test_undo_of_a_claim_leaves_the_label_blank(shop: SimpleNamespace, client: C
 
 def make_labels(client: Client, **form: Any) -> Any:
     given = {"what": "new", "size": "roll-57x32", "dpi": "203", "start_at": 1, "copies": 1, "act_id": str(uuid4())}
-    return client.post(reverse("inventory:labels"), given | form)
+    follow = form.pop("follow", False)
+    answer = client.post(reverse("inventory:labels"), given | form, follow=follow)
+    return answer.content.decode() if follow else answer
 
 
 def test_labels_of_sets_print_and_decode_to_their_sets(shop: SimpleNamespace, client: Client) -> None:
@@ -454,6 +467,25 @@ def test_labels_of_sets_print_and_decode_to_their_sets(shop: SimpleNamespace, cl
     assert texts == {f"HTTPS://SHOP.EXAMPLE/S/{code}" for code in codes}
     assert not Label.objects.filter(pk__in=codes, printed_at=None).exists()
     document.close()
+
+
+def test_all_labels_of_an_order_and_of_places_are_printed(shop: SimpleNamespace, client: Client) -> None:
+    cast, now = shop.cast, shop.now
+    order = Order.objects.create(
+        branch=cast.branch, supplier=make_supplier(), number="2025-017", made_at=now, made_by=cast.ruta
+    )
+    line = OrderLine.objects.create(order=order, tool_type=shop.dry.tool_type, sets=2, recorded_at=now)
+    for _number in range(2):
+        fresh = ToolSet.objects.create(tool_type=shop.dry.tool_type, made_at=now)
+        write(cast, NewLine("received", fresh, None, {"branch": cast.branch, "order_line": line}), at=now)
+    client.force_login(cast.teo)
+    assert "2 labels are ready" in make_labels(client, what="order", order=order.pk, follow=True)
+    assert Label.objects.filter(opens_set__entries__order_line=line).distinct().count() == 2
+    places = [str(shop.rack.pk), str(shop.tub.pk)]
+    assert "2 labels are ready" in make_labels(client, what="places", places=places, follow=True)
+    first = set(Label.objects.filter(opens_place__isnull=False).values_list("pk", flat=True))
+    make_labels(client, what="places", places=places)
+    assert set(Label.objects.filter(opens_place__isnull=False).values_list("pk", flat=True)) == first
 
 
 def test_blank_labels_are_made_once_for_one_press(shop: SimpleNamespace, client: Client) -> None:

@@ -89,6 +89,13 @@
     input.addEventListener("change", function () { if (input.files.length) { input.form.requestSubmit(); } });
   });
 
+  /* The reason's field comes into sight and takes the focus when it opens. */
+  document.addEventListener("toggle", function (event) {
+    if (!event.target.matches || !event.target.matches("details.verdict-why[open]")) { return; }
+    event.target.scrollIntoView({ block: "center" });
+    event.target.querySelector("input[name=why]").focus({ preventScroll: true });
+  }, true);
+
   /* The camera in the page: only where the browser reads codes itself and the address is secure. */
   var button = document.querySelector("[data-scan-camera]");
   if (button && field && window.isSecureContext && "BarcodeDetector" in window && navigator.mediaDevices) {
