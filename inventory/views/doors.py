@@ -93,8 +93,8 @@ def who_of(request: HttpRequest, **more: Any) -> Who:
     return desk(person, device_of(request), timezone.now(), act_id=_uuid(request.POST.get("act_id", "")), **more)
 
 
-def _uuid(text: str) -> UUID | None:
+def _uuid(text: str | None) -> UUID | None:
     try:
-        return UUID(text)
+        return UUID(text or "")
     except ValueError:
         return None

@@ -4,6 +4,7 @@ import json
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -97,7 +98,13 @@ def test_another_type_of_the_same_name_is_refused() -> None:
 
 def test_a_recipe_makes_the_type_one_that_must_be_soaked() -> None:
     tool_type = save()
-    words = {"cold_hours": 60.0, "hot_hours": 24.0, "hot_limit_c": 50.0, "mixed_credit": False, "dry_out_hours": 24.0}
+    words: dict[str, Any] = {
+        "cold_hours": 60.0,
+        "hot_hours": 24.0,
+        "hot_limit_c": 50.0,
+        "mixed_credit": False,
+        "dry_out_hours": 24.0,
+    }
     for _again in range(2):
         catalogue.save_recipe(None, tool_type, **words, valid_from=TODAY, now=NOW)
     tool_type.refresh_from_db()
@@ -119,7 +126,13 @@ def test_a_recipe_makes_the_type_one_that_must_be_soaked() -> None:
     ],
 )
 def test_a_recipe_that_cannot_be_is_refused(changes, field: str) -> None:
-    words = {"cold_hours": 60.0, "hot_hours": 24.0, "hot_limit_c": 50.0, "mixed_credit": False, "dry_out_hours": 24.0}
+    words: dict[str, Any] = {
+        "cold_hours": 60.0,
+        "hot_hours": 24.0,
+        "hot_limit_c": 50.0,
+        "mixed_credit": False,
+        "dry_out_hours": 24.0,
+    }
     with pytest.raises(catalogue.CatalogueRefused) as refused:
         catalogue.save_recipe(None, save(), **({"valid_from": TODAY} | words | changes), now=NOW)
     assert refused.value.field == field

@@ -6,7 +6,7 @@ import pytest
 
 from inventory.calendar import is_working_day
 from inventory.colour import MOST_PLACES
-from inventory.models import ClosedDay, Price, Recipe, ShopHours, ShopHoursDay, SupplierWord, ToolType
+from inventory.models import ClosedDay, Price, Recipe, ShopHours, ShopHoursDay, Supplier, SupplierWord, ToolType
 from inventory.queries.catalogue import ladder, lead_word, price_of, recipe_of, shop_calendar
 from tests.cast import NOW, TODAY, make_branch, make_supplier, make_type
 
@@ -54,7 +54,7 @@ def test_the_price_of_the_types_own_supplier_wins(django_assert_num_queries) -> 
     tool_type = make_type(supplier=own)
     lone = make_type("800", "resin", 7)
 
-    def price(of: ToolType, supplier: object, amount: int, day: int) -> None:
+    def price(of: ToolType, supplier: Supplier, amount: int, day: int) -> None:
         valid_from = date(2025, 5, day)
         Price.objects.create(
             tool_type=of, supplier=supplier, price=amount, currency="USD", valid_from=valid_from, recorded_at=MAY_1

@@ -35,7 +35,7 @@ def test_every_model_of_both_apps_shows_its_rows_and_takes_none(client: Client, 
         name = f"admin:{model._meta.app_label}_{model._meta.model_name}"
         assert client.get(reverse(f"{name}_changelist")).status_code == 200, name
         assert client.get(reverse(f"{name}_add")).status_code == 403, name
-        if (row := model.objects.first()) is not None:
+        if (row := model._base_manager.first()) is not None:
             page = reverse(f"{name}_change", args=[row.pk])
             assert client.get(page).status_code == 200, name
             assert client.post(page, {}).status_code == 403, name

@@ -153,7 +153,7 @@ def test_a_tool_type_is_added_in_the_persons_units(owner: Client) -> None:
     assert row.retire_height_mm == pytest.approx(1.524)
     assert row.rated_coverage_m2 == pytest.approx(4645.152)  # 0.09290304 m2 a square foot
     assert row.own_mark == "own-diamond"
-    assert row.versions.get().recorded_by.sign_in == "olga"
+    assert row.versions.filter(recorded_by__sign_in="olga").count() == 1
 
 
 def test_an_untouched_tool_type_stays_as_exact_as_it_was(owner: Client) -> None:
@@ -207,7 +207,8 @@ def test_a_recipe_is_kept_from_its_day(owner: Client) -> None:
     }
     assert owner.post(f"/shop/tool-types/{row.pk}/recipe/", said).status_code == 302
     kept = Recipe.objects.get()
-    assert (kept.cold_hours, kept.hot_limit_c, kept.valid_from) == (60.0, pytest.approx(50.0), date(2025, 5, 1))
+    assert (kept.cold_hours, kept.valid_from) == (60.0, date(2025, 5, 1))
+    assert kept.hot_limit_c == pytest.approx(50.0)  # 122 °F
     row.refresh_from_db()
     assert row.soak_need == "required"
     page = owner.get(f"/shop/tool-types/{row.pk}/recipe/").content.decode()

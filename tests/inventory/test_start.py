@@ -72,5 +72,5 @@ def test_everybody_begins_where_their_rights_lead(client: Client) -> None:
         client.force_login(person)
         answer = client.get("/")
         assert answer.status_code == 302
-        assert answer.url != "/"
-        assert client.get(answer.url).status_code == 200, (person.name, answer.url)
+        assert answer["Location"] != "/"
+        assert client.get(answer["Location"]).status_code == 200, (person.name, answer["Location"])
