@@ -52,7 +52,7 @@ def door(*methods: str, right: str | tuple[str, ...] = "") -> Callable[[OwnView[
 
 
 def device_of(request: HttpRequest) -> Device:
-    """The device this browser is, by a signed cookie; made when first seen. ``set_device`` puts the cookie on the answer."""
+    """The device this browser is, by a signed cookie; made when first seen. ``DeviceCookie`` hands the cookie out."""
     person = request.user
     assert isinstance(person, Person)
     known = request.get_signed_cookie(DEVICE_COOKIE, default="", salt=DEVICE_COOKIE)
