@@ -37,7 +37,7 @@ class RackRow:
     """One grit of one bond.
 
     life: (at least, likely, up to) of the sets here [m2] or None; need: of the next twelve weeks [m2] or None.
-    note: under the grit ("metal · 9 sets"); life_words ("520,000 ft2");
+    note: under the grit ("metal · 9 sets"), on the phone the bond alone if it is given; life_words ("520,000 ft2");
     cover: "covers", "may_run_short", "short" or "".
     """
 
@@ -53,6 +53,7 @@ class RackRow:
     cover: str = ""
     cover_words: str = ""
     own_mark: str = ""
+    bond: str = ""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from inventory.views import (
     card,
     catalogue,
     count,
+    export,
     find,
     first_run,
     home,
@@ -14,6 +15,7 @@ from inventory.views import (
     opened,
     outing,
     people,
+    purchasing,
     rack,
     scan,
     set_acts,
@@ -69,6 +71,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("rack/", rack.rack, name="rack"),
     path("rack/<int:type_id>/", rack.rack_grit, name="rack_grit"),
     path("sets/<uuid:set_id>/", card.toolset, name="toolset"),
+    path("sets/<uuid:set_id>/ledger/", card.toolset_ledger, name="toolset_ledger"),
+    path("sets/<uuid:set_id>/settle/", card.flag_settle, name="flag_settle"),
+    path("sets/<uuid:set_id>/entries/<uuid:entry_id>/void/", card.entry_void, name="entry_void"),
+    path("sets/<uuid:set_id>/entries/<uuid:entry_id>/correct/", card.entry_correct, name="entry_correct"),
     # water and counting
     path("soak/", tubs.soak, name="soak"),
     path("soak/put/", tubs.soak_put, name="soak_put"),
@@ -82,6 +88,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("counts/<uuid:count_id>/", count.count, name="count"),
     path("counts/<uuid:count_id>/finish/", count.count_finish, name="count_finish"),
     path("counts/<uuid:count_id>/undo/", count.count_undo, name="count_undo"),
+    # tables out as files
+    path("tables/", export.tables, name="tables"),
+    path("export/<slug:name>.<slug:fmt>", export.export, name="export"),
     # custody: labels opened, running scans, outings, sets on the phone, labels, find
     re_path(r"^[Ss]/(?P<code>[^/]{1,200})/?$", opened.opened, name="opened_any"),
     path("S/<str:code>", opened.opened, name="opened"),
@@ -104,4 +113,15 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("labels/<uuid:key>/", labels.labels_ready, name="labels_ready"),
     path("labels/<uuid:key>/labels.pdf", labels.labels_pdf, name="labels_pdf"),
     path("find/", find.find, name="find"),
+    # buying: orders, receiving on them and over the counter
+    path("orders/", purchasing.orders, name="orders"),
+    path("orders/orders.csv", purchasing.orders_file, {"kind": "csv"}, name="orders_csv"),
+    path("orders/orders.xlsx", purchasing.orders_file, {"kind": "xlsx"}, name="orders_xlsx"),
+    path("orders/new/", purchasing.order_new, name="order_new"),
+    path("orders/<int:order_id>/", purchasing.order, name="order"),
+    path("orders/<int:order_id>/receive/<int:line_id>/", purchasing.order_receive, name="order_receive"),
+    path("orders/<int:order_id>/promise/", purchasing.order_promise, name="order_promise"),
+    path("orders/<int:order_id>/close/", purchasing.order_close, name="order_close"),
+    path("receive/", purchasing.counter, name="receive"),
+    path("receive/<uuid:act_id>/undo/", purchasing.receive_undo, name="receive_undo"),
 ]

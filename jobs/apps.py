@@ -8,9 +8,15 @@ class JobsConfig(AppConfig):
 
     def ready(self) -> None:
         """Answer what `inventory` asks of the work."""
-        from inventory import hooks
-        from jobs.queries import uses
+        from inventory import hooks, tables
+        from jobs.queries import rack_answers, uses
+        from jobs.queries.tables import TABLES
 
+        tables.register(TABLES)
         hooks.register_plan(uses.plan_of_outing)
         hooks.register_next_use(uses.next_uses)
         hooks.register_find(uses.find_jobs)
+        hooks.register_need_by_type(rack_answers.need_by_type)
+        hooks.register_leaves_tonight(rack_answers.leaves_tonight)
+        hooks.register_names_of_work(rack_answers.names_of_work)
+        hooks.register_closed_shifts(rack_answers.closed_shifts)

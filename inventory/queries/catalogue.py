@@ -40,7 +40,15 @@ def ladder(branch: Branch) -> dict[int, tuple[int, int]]:
     take the one they would fall on. A ladder longer than the 16 places of the colour ramp is pressed into 16.
     branch: the catalogue is one for all branches today; asked for so that it need not stay so.
     """
-    rows = list(ToolType.objects.values_list("pk", "ladder_place", "active"))
+    return _ranked(list(ToolType.objects.values_list("pk", "ladder_place", "active")))
+
+
+def ladder_of(types: Iterable[ToolType]) -> dict[int, tuple[int, int]]:
+    """The same, of all tool types that were read already; no query."""
+    return _ranked([(one.pk, one.ladder_place, one.active) for one in types])
+
+
+def _ranked(rows: list[tuple[int, int, bool]]) -> dict[int, tuple[int, int]]:
     places = sorted({place for _pk, place, active in rows if active}) or sorted({place for _pk, place, _a in rows})
     count = min(len(places), MOST_PLACES)
 

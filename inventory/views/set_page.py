@@ -47,6 +47,7 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
         "type_line": verdicts.type_line(tool_set.tool_type),
         "band": _looked(band(state, conditioning, person, now)),
         "face": verdicts.face_of(state, branch, conditioning, life),
+        "life": life,
         "use": use,
         "use_starts": when_for(person, use.starts_at, now) if use else "",
         "water_by": when_for(person, use.water_by, now) if use and use.water_by else "",

@@ -1,0 +1,67 @@
+"""What the rack and the ledger card ask of the plans: need by tool type, what leaves tonight, names, closed shifts."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from inventory.models import Branch
+from inventory.shop_settings import settings_of
+from inventory.times import zone_of
+from jobs.models import Job, Reservation, ShiftEntry, Zone
+from jobs.queries.forecast import steps_ahead
+from jobs.queries.plan import nights_of, tonight
+from jobs.queries.shift import standing_rows
+from jobs.queries.tonight import evening
+
+# How far the rack looks ahead (SCREENS 4).
+RACK_WEEKS = 12
+
+
+def need_by_type(branch: Branch, now: datetime) -> dict[int, float]:
+    """Reference area, m2, that the plans of the next twelve weeks ask of each tool type, bids weighed by award chance.
+
+    What is expected on average: how it may turn out, and when, is the forecast's. Eight queries for any number of jobs.
+    """
+    today = now.astimezone(zone_of(branch)).date()
+    settings = settings_of(branch, today=today)
+    need: dict[int, float] = defaultdict(float)
+    for step in steps_ahead(branch, settings, now=now).steps:
+        if step.day < today + timedelta(weeks=RACK_WEEKS):
+            chance = step.plan.award_chance if step.plan.standing == "bid" else 1.0
+            need[step.tool_type_id] += step.area_m2 * chance
+    return dict(need)
+
+
+def leaves_tonight(branch: Branch, now: datetime) -> frozenset[UUID]:
+    """The sets reserved for a shift that starts tonight and has not ended; a constant number of queries."""
+    since, until = evening(now, branch)
+    nights = {n.shift.key: n for n in tonight(branch, since, until) if n.shift.ends_at > now}
+    if not nights:
+        return frozenset()
+    rows = Reservation.objects.filter(job_id__in={n.job.pk for n in nights.values()}, ended_at__isnull=True)
+    starts = {n.shift.key: n.shift.starts_at for night in nights.values() for n in nights_of(night.plan)}
+    found = set()
+    for row in rows:
+        first, last = starts.get(row.from_shift), starts.get(row.to_shift)
+        if first is None:
+            continue
+        mine = [n.shift.starts_at for n in nights.values() if n.job.pk == row.job_id]
+        if any(first <= at <= (last or first) for at in mine):
+            found.add(row.tool_set_id)
+    return frozenset(found)
+
+
+def names_of_work(uuids: Iterable[UUID]) -> dict[UUID, str]:
+    """Names of visits (jobs) and floors by their keys; two queries."""
+    wanted = list(uuids)
+    names = dict(Job.objects.filter(pk__in=wanted).values_list("pk", "name"))
+    return names | dict(Zone.objects.filter(pk__in=wanted).values_list("pk", "name"))
+
+
+def closed_shifts(shift_uuids: Iterable[UUID]) -> frozenset[UUID]:
+    """Which of these shifts somebody closed (a "closed" that was voided does not count); two queries."""
+    rows = standing_rows(list(shift_uuids))
+    return frozenset(row.shift_uuid for row in rows if row.kind == ShiftEntry.Kind.CLOSED)
