@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from html import escape
 from typing import Literal
 
@@ -57,9 +57,12 @@ class Scale:
     now_words: str
 
     def x(self, at: datetime) -> float:
-        """Where an instant lies [px], also outside of the picture."""
-        start = self.days[0][0]
-        return _LEFT + (at - start) / (self.end - start) * (_RIGHT - _LEFT)
+        """Where an instant lies [px], also outside of the picture.
+
+        In UTC: two local times of one zone subtract as wall clocks do, an hour wrong across a clock change.
+        """
+        start, end, there = (instant.astimezone(UTC) for instant in (self.days[0][0], self.end, at))
+        return _LEFT + (there - start) / (end - start) * (_RIGHT - _LEFT)
 
 
 def day_line(scale: Scale) -> str:

@@ -240,7 +240,7 @@ def dry_types(branch: Branch) -> list[DryType]:
 
 
 def dry_sets(branch: Branch, now: datetime, *, type_id: int | None = None) -> list[tuple[SetState, Conditioning]]:
-    """Sets outside of water that are dry now (of one type, or of all), at most 60, the least worked first; six queries."""
+    """Sets outside of water that are dry now (of one type, or of all), at most 60, the least worked first."""
     rows = _outside(branch)
     if type_id is not None:
         rows = rows.filter(tool_set__tool_type_id=type_id)

@@ -1,0 +1,165 @@
+"""What the page of one tub and the page for putting sets in show. Doors: ``tubs``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from django.utils import formats
+from django.utils.translation import gettext as _
+
+from inventory.actions.gate import where_of
+from inventory.chart import Chart, nice_ticks
+from inventory.forms.soak import TakeOutForm
+from inventory.hooks import next_use
+from inventory.models import Person, Place, SetState
+from inventory.models.choices import PlaceKind
+from inventory.queries.catalogue import ladder
+from inventory.queries.custody import places_for, states_by_ids
+from inventory.queries.soak import states_with_types, waters_of
+from inventory.queries.tubs import READINGS_FOR, DryType, Tub, WaterReading, dry_sets, every_reading, tubs_of
+from inventory.rights import Right
+from inventory.times import when_for, zone_of
+from inventory.units import from_si, show_entered, show_temperature, unit_for
+from inventory.views import soaking
+
+_CHART_DAYS = 4
+
+
+def said_ready(person: Person, states: Sequence[SetState], now: datetime) -> str:
+    """When the sets just put in will be ready: "Ready Sat 10:00.", the latest of them; "" where nothing says so."""
+    fresh = states_with_types(state.pk for state in states)
+    waters = waters_of(fresh, person.branch, at=now)
+    ends = [waters.now(state.pk, now).expected_ready_at for state in fresh]
+    known = [end for end in ends if end is not None]
+    return _("Ready %(when)s.") % {"when": when_for(person, max(known), now)} if known else ""
+
+
+def tub_context(person: Person, place: Place, now: datetime) -> dict[str, Any]:
+    """The tub's page; about twenty queries for any number of sets and readings."""
+    branch = person.branch
+    tub = tubs_of(branch, now, only=place.pk)[0]
+    rungs, names = ladder(branch), soaking.names_of([tub])
+    lanes = soaking.lanes_of(tub, person, now, rungs, names)
+    rows = every_reading(place, now - READINGS_FOR)
+    places = places_for(branch, [PlaceKind.RACK, PlaceKind.CRATE, PlaceKind.BUCKET, PlaceKind.TUB])
+    return {
+        "tub": tub,
+        "place": place,
+        "lanes": lanes,
+        "told": soaking.told_of(tub, person, now),
+        "hot_lines": soaking.hot_lines_of(tub, person, now),
+        "scalds": place.thermostat or (tub.last is not None and tub.last.temperature_c >= soaking.SCALDS_C),
+        "read": show_temperature(tub.last.temperature_c, person.units) if tub.last else "",  # type: ignore[arg-type]
+        "read_at": when_for(person, tub.last.at, now) if tub.last else "",
+        "charts": _charts(tub, person, now),
+        "rows": [_row(row, person, now) for row in rows],
+        "take_form": TakeOutForm(initial={"place": TakeOutForm.HOME}, places=[one for one in places if one != place]),
+        "ladder_count": max((count for _place, count in rungs.values()), default=0),
+        "may": {"scan": person.can(Right.SCAN), "confirm": person.can(Right.CONFIRM_SOAK)},
+        "done_ids": ",".join(str(one.state.pk) for one in tub.done),
+        "done": len(tub.done),
+    }
+
+
+def _row(row: WaterReading, person: Person, now: datetime) -> dict[str, Any]:
+    late = row.recorded_at - row.at > timedelta(minutes=5)
+    return {
+        "id": row.entry_id,
+        "at": when_for(person, row.at, now),
+        "shown": show_temperature(row.temperature_c, person.units),  # type: ignore[arg-type]  # a closed choice of two
+        "entered": _as_entered(row, person),
+        "by": row.by,
+        "late": when_for(person, row.recorded_at, now) if late else "",
+        "voided": row.voided,
+    }
+
+
+def _as_entered(row: WaterReading, person: Person) -> str:
+    """What was typed, where it was typed in another unit than the person reads."""
+    if not row.unit or row.unit == unit_for("temperature", person.units):  # type: ignore[arg-type]
+        return ""
+    return show_entered(float(row.value), row.unit)
+
+
+def _charts(tub: Tub, person: Person, now: datetime) -> list[str]:
+    """The readings of the last days as a line, wide and for the phone; none without readings."""
+    start = now - timedelta(days=_CHART_DAYS)
+    shown = [reading for reading in tub.readings if reading.at >= start]
+    if not shown:
+        return []
+    unit = unit_for("temperature", person.units)  # type: ignore[arg-type]  # a closed choice of two
+    points = [((reading.at - start) / timedelta(hours=1), from_si(reading.temperature_c, unit)) for reading in shown]
+    limits = sorted({one.recipe.hot_limit_c for one in tub.sets if one.recipe.hot_limit_c is not None})
+    lines = [from_si(limit, unit) for limit in limits[:2]]
+    values = [value for _x, value in points] + lines
+    low, high = min(values) - 4, max(values) + 4
+    hours = _CHART_DAYS * 24.0
+    sentence = _("Water of %(tub)s over %(days)s days, last read %(t)s at %(when)s.") % {
+        "tub": tub.place.name,
+        "days": _CHART_DAYS,
+        "t": show_temperature(shown[-1].temperature_c, person.units),  # type: ignore[arg-type]
+        "when": when_for(person, shown[-1].at, now),
+    }
+    drawings = []
+    for width, height, css in ((640, 240, "wide-only"), (358, 220, "small-only")):
+        chart = Chart(width, height, x=(0, hours), y=(low, high), right=24)
+        chart.grid([(tick, f"{tick:g}") for tick in nice_ticks(low, high, 4)])
+        chart.foot(_midnights(person, start, now, short=width < 400))
+        for limit in lines:
+            chart.line([(0, limit), (hours, limit)], "likely planned")
+            chart.words(0, limit, _("hot from here"), "quiet", dx=6, dy=-6)
+        chart.line(points, "likely")
+        for x, y in points:
+            chart.point(x, y)
+        drawings.append(chart.svg(sentence, css))
+    return drawings
+
+
+def _midnights(person: Person, start: datetime, now: datetime, *, short: bool) -> list[tuple[float, str]]:
+    zone = zone_of(person.branch)
+    first = start.astimezone(zone).date()
+    marks = []
+    for ahead in range(1, _CHART_DAYS + 1):
+        day = first + timedelta(days=ahead)
+        at = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
+        if at < now:
+            marks.append(((at - start) / timedelta(hours=1), str(formats.date_format(day, "D" if short else "D j"))))
+    return marks
+
+
+def put_context(
+    person: Person, now: datetime, type_text: str, chosen: Sequence[UUID], types: Iterable[DryType]
+) -> dict[str, Any]:
+    """The page for putting sets in: tubs with their room, types with dry sets, the sets of the chosen type.
+
+    chosen: sets already picked, such as those of a label that was scanned; they are listed first.
+    """
+    branch, kinds = person.branch, list(types)
+    type_id = int(type_text) if type_text.isdigit() else None
+    if not type_text and not chosen and sum(one.sets for one in kinds) > 40:
+        type_id = kinds[0].tool_type.pk
+    rows = dry_sets(branch, now, type_id=type_id)
+    known = {state.pk for state, _answer in rows}
+    picked = states_by_ids([pk for pk in chosen if pk not in known], branch)
+    states = [*picked, *(state for state, _answer in rows)]
+    uses = next_use([state.pk for state in states], now)
+    groups: dict[int, dict[str, Any]] = {}
+    for state in sorted(states, key=lambda one: one.tool_set.tool_type.ladder_place):
+        tool_type = state.tool_set.tool_type
+        group = groups.setdefault(tool_type.pk, {"tool_type": tool_type, "sets": []})
+        use = uses.get(state.pk)
+        group["sets"].append(
+            {"state": state, "where": where_of(state), "use": use.words if use else "", "chosen": state.pk in chosen}
+        )
+    tubs = tubs_of(branch, now)
+    roomy = max((tub for tub in tubs if tub.room != 0), key=lambda tub: tub.room or 1, default=None)
+    return {
+        "tubs": [{"tub": tub, "likely": tub is roomy} for tub in tubs if tub.place.kind == PlaceKind.TUB],
+        "types": kinds,
+        "type_id": type_id,
+        "groups": list(groups.values()),
+        "more": sum(one.sets for one in kinds if type_id in (None, one.tool_type.pk)) > len(rows),
+    }
