@@ -185,6 +185,9 @@ def main() -> None:
     """Set up if needed, then hand over to Django."""
     bootstrap([str(Path(__file__).resolve()), *sys.argv[1:]])
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+    if sys.argv[1:2] == ["demo"]:
+        # The made-up shop lives apart from one's own.
+        os.environ.setdefault("GRITLEDGER_DATA", str(ROOT / ".local" / "demo"))
     try:
         from django.core.management import execute_from_command_line
     except ImportError:

@@ -1,6 +1,6 @@
 """The one bridge from rows to the numerics of life, and back: life left of sets, as it stands or as it was known.
 
-First version (inventory.numerics.life): a lognormal around the supplier's rating, corrected by the shop's worn-out sets.
+First version (inventory.numerics.life): a lognormal around the supplier's rating, corrected by worn-out sets.
 Areas are reference areas, m2; ``on_floor`` turns them into worked area of a named floor.
 """
 
@@ -19,7 +19,7 @@ from inventory.models.choices import Fitness, OpeningKind, RetiredWhy
 from inventory.numerics import life
 from inventory.shop_settings import ShopSettings, reference_area
 
-# How much of a set's life an opening entry says is gone, and the SD of that, as shares (METHODS 1.1 item 7, our assumption).
+# How much of a set's life an opening entry says is gone, and the SD of that, as shares of it (our assumption).
 _OPENINGS: Mapping[str, tuple[float, float]] = {
     OpeningKind.THREE_QUARTERS: (0.25, 0.12),
     OpeningKind.HALF: (0.50, 0.12),
@@ -34,7 +34,7 @@ _COLUMNS = ("tool_set_id", "tool_set__tool_type_id", "opening", "fitness", "fitn
 class SetLife:
     """Life left of one set in reference area, m2, and as shares of a new set's likely life (0 to 1).
 
-    used_m2: reference area behind it, its believed past included. worn_out: sets of the type that ended worn, the record.
+    used_m2: reference area behind it, its believed past included. worn_out: sets of the type that ended worn.
     """
 
     at_least_m2: float
@@ -59,7 +59,7 @@ class SetLife:
 
 @dataclass(frozen=True)
 class TypeRecord:
-    """Everything on record about the lives of one tool type, as arrays over its sets (those that still run come by index).
+    """Everything on record about the lives of one tool type, as arrays over its sets.
 
     running: positions of sets not retired; set_ids in the order of the arrays.
     """

@@ -1,4 +1,4 @@
-"""The shop's settings: every key, its start value, its unit and where the start value comes from; asked as of any instant."""
+"""The shop's settings: every key, its start value, its unit and its source; asked as of any instant."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from inventory.models import Branch, Setting
 
 @dataclass(frozen=True)
 class Known:
-    """One setting: how its text is read, its start value, what it is called, its unit, and where the start comes from."""
+    """One setting: how its text is read, its start value, its name, its unit, and where the start comes from."""
 
     read: Callable[[str], Any]
     start: str
@@ -31,17 +31,23 @@ def _clock(text: str) -> time:
 KNOWN: dict[str, Known] = {
     "finish_limit": Known(float, "0.9", _("Chance of finishing from which a set is enough"), "share", "measured"),
     "tight_limit": Known(float, "0.6", _("Chance of finishing from which a set is tight"), "share", "our assumption"),
-    "certainty": Known(float, "0.95", _("How sure the shop wants to be of not running short"), "share", "our assumption"),
-    "leftover_limit": Known(float, "0.5", _("A set is a leftover below this chance of half its rating"), "share", "measured"),
+    "certainty": Known(float, "0.95", _("How sure the shop wants to be not to run short"), "share", "our assumption"),
+    "leftover_limit": Known(
+        float, "0.5", _("Chance of half its rating below which a set is a leftover"), "share", "measured"
+    ),
     "retire_area_m2": Known(float, "60", _("Area a set must still manage"), "m2", "our assumption"),
     "vouch_hours": Known(float, "4", _("How long one water reading stands"), "h", "our assumption"),
     "thermostat_vouch_hours": Known(float, "14", _("The same in a tub held by a thermostat"), "h", "our assumption"),
-    "interruption_minutes": Known(float, "30", _("How long a set may be lifted out of its soak"), "min", "our assumption"),
+    "interruption_minutes": Known(
+        float, "30", _("How long a set may be lifted out of its soak"), "min", "our assumption"
+    ),
     "loading_hours": Known(float, "2", _("Loading time before a shift"), "h", "our assumption"),
     "turn_days": Known(float, "3", _("Days until a set that needs soaking can work again"), "d", "our assumption"),
     "morning_until": Known(_clock, "12:00", _("Until when the home shows the morning"), "time", "our assumption"),
     "guess_at": Known(_clock, "12:00", _("When unanswered work is stored as guessed"), "time", "our assumption"),
-    "height_spread_mm": Known(float, "1.0", _("Spread of heights above which a set is set aside"), "mm", "our assumption"),
+    "height_spread_mm": Known(
+        float, "1.0", _("Spread of heights above which a set is set aside"), "mm", "our assumption"
+    ),
     "section_m2": Known(float, "100", _("Area worked through before moving on"), "m2", "common practice"),
     "grit_ratio": Known(float, "2.5", _("Largest step of a ladder without a warning"), "ratio", "our assumption"),
     "sign_out_minutes": Known(float, "3", _("Shared tablet: signed out after"), "min", "our assumption"),
@@ -51,7 +57,9 @@ KNOWN: dict[str, Known] = {
     "factor_soft": Known(float, "1.3", _("Floor factor of soft concrete"), "ratio", "our assumption"),
     "factor_medium": Known(float, "1.0", _("Floor factor of medium concrete"), "ratio", "reference"),
     "factor_hard": Known(float, "0.8", _("Floor factor of hard concrete"), "ratio", "our assumption"),
-    "factor_first_cut": Known(float, "1.6", _("Floor factor of a first cut on a raw or coated floor"), "ratio", "our assumption"),
+    "factor_first_cut": Known(
+        float, "1.6", _("Floor factor of a first cut, raw or coated floor"), "ratio", "our assumption"
+    ),
     "factor_dry": Known(float, "1.2", _("Floor factor of dry work"), "ratio", "our assumption"),
 }
 
@@ -68,9 +76,7 @@ class ShopSettings:
     @property
     def soak(self) -> SoakSettings:
         """The settings the soak rules ask for."""
-        return SoakSettings(
-            self["vouch_hours"], self["thermostat_vouch_hours"], self["interruption_minutes"]
-        )
+        return SoakSettings(self["vouch_hours"], self["thermostat_vouch_hours"], self["interruption_minutes"])
 
 
 def settings_of(branch: Branch, *, today: date, known_by: datetime | None = None) -> ShopSettings:
@@ -86,7 +92,7 @@ def settings_of(branch: Branch, *, today: date, known_by: datetime | None = None
 
 
 def floor_factor(settings: ShopSettings, hardness: str, surface: str, wet_dry: str, step_kind: str) -> float:
-    """How many reference areas one area of such a floor costs a set. Our assumption until the shop's record says more."""
+    """How many reference areas one area of such a floor costs a set. Our assumption until the record says more."""
     factor: float = settings["factor_medium" if hardness == "unknown" else f"factor_{hardness}"]
     if step_kind == "first_cut" and surface in ("raw", "coated"):
         factor *= settings["factor_first_cut"]

@@ -1,4 +1,4 @@
-"""The cast: the people, tools and places the tests speak of. Plain functions without surprises; everything is invented."""
+"""The cast: the people, tools and places the tests speak of. Plain functions; everything is invented."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def make_person(branch: Branch, sign_in: str, name: str, bundle: str = "", **mor
 
 
 def make_cast(branch: Branch | None = None) -> SimpleNamespace:
-    """One shop's people: ines (shop manager), dag (crew lead), teo (helper), ruta (purchaser), olga (owner), nils (no rights)."""
+    """One shop's people: ines shop manager, dag crew lead, teo helper, ruta purchaser, olga owner, nils none."""
     branch = branch or make_branch()
     return SimpleNamespace(
         branch=branch,

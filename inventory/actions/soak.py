@@ -83,9 +83,7 @@ def put_in(
         for state in states.values():
             _check_soakable(state, branch, tub, now, who)
         _check_room(tub, [state for state in states.values() if state.place_id != tub.pk])
-        lines = [
-            NewLine("soak_begun", tool_set, None, {"to_place": tub, "peg": peg or None}) for tool_set in sets
-        ]
+        lines = [NewLine("soak_begun", tool_set, None, {"to_place": tub, "peg": peg or None}) for tool_set in sets]
         return record(who, branch, lines, now=now)
 
 
@@ -174,7 +172,8 @@ def _check_soakable(state: SetState, branch: Branch, tub: Place, now: datetime, 
         check_here(state, None, now, who.done_by)
     if state.fitness == Fitness.RETIRED:
         raise NeedsNoSoak(
-            _("%(set)s is retired.") % {"set": name_of(state)}, _("If it still works, the shop manager clears it first.")
+            _("%(set)s is retired.") % {"set": name_of(state)},
+            _("If it still works, the shop manager clears it first."),
         )
     if state.tool_set.tool_type.soak_need == SoakNeed.NONE:
         raise NeedsNoSoak(

@@ -229,7 +229,7 @@ class ReceiptLine(AppendOnly):
 
 
 class UnreadItem(AppendOnly):
-    """Something a device sent that could not be read, or that contradicts what its key already holds: kept as it came."""
+    """Something a device sent that could not be read, or contradicts what its key holds: kept as it came."""
 
     raw = models.TextField()
     why = models.CharField(max_length=200)

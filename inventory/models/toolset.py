@@ -78,7 +78,7 @@ class SetState(models.Model):
     soaking = models.BooleanField(default=False)
     lowest_height_mm = models.FloatField(null=True)
     worked_m2 = models.FloatField(default=0.0)
-    # Worked area, m2, by "hardness|surface|wet or dry|step kind": what life left is asked about, small enough for lists.
+    # Worked area, m2, by "hardness|surface|wet or dry|step kind": small enough for lists.
     worked = models.JSONField(default=dict)
     # What the newest height says of wear (inventory.ledger.facts.wear_seen).
     wear = models.JSONField(default=dict)
