@@ -16,9 +16,8 @@ from inventory.actions.measure import Heights, height_columns
 from inventory.codes import new_code
 from inventory.models import Branch, Label, Outing, Person, Place, ToolSet, ToolType
 from inventory.models.choices import OpeningKind
+from inventory.queries.labels import MOST_BLANK
 from inventory.refusals import Refused
-
-MOST_BLANK = 1_000
 
 
 class LabelTaken(Refused):

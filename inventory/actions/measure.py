@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -10,11 +9,14 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
+from inventory.heights import Heights
 from inventory.models import Branch, Person, ToolSet, ToolType
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
-from inventory.units import Amount, judge_height, show_height
+from inventory.units import judge_height, show_height
+
+__all__ = ["HeightDoubted", "HeightRefused", "Heights", "height_columns", "measure"]
 
 
 class HeightRefused(Refused):
@@ -27,18 +29,6 @@ class HeightDoubted(Refused):
     """The height is unlikely: correct it, or say that it is right."""
 
     code = "height_doubted"
-
-
-@dataclass(frozen=True)
-class Heights:
-    """Heights of a set as entered: one (the lowest piece) or one per piece.
-
-    with_backing: measured with the backing included (callipers); sure: the person keeps an unlikely value.
-    """
-
-    pieces: tuple[Amount, ...]
-    with_backing: bool = False
-    sure: bool = False
 
 
 def height_columns(heights: Heights, tool_type: ToolType, person: Person) -> dict[str, Any]:

@@ -7,9 +7,9 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from inventory.actions.measure import Heights
 from inventory.forms.set_forms import HeightField, height_text, mark_of
 from inventory.forms.shop_form import ShopForm
+from inventory.heights import Heights
 from inventory.models import Entry, Person
 from inventory.units import UNITS, Amount, AmountNotRead, from_si, read_area, show_number, unit_for
 

@@ -9,12 +9,11 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
-from inventory.actions.label import MOST_BLANK
 from inventory.codes import CodeNotRead, read_code
 from inventory.forms.shop_form import ShopForm
 from inventory.labels import label_sizes
 from inventory.models import Branch, Label, Order, Place
-from inventory.queries.labels import still_blank, unlabelled_sets, unprinted
+from inventory.queries.labels import MOST_BLANK, still_blank, unlabelled_sets, unprinted
 
 DPI = (("203", "203"), ("300", "300"))
 

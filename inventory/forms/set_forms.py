@@ -7,8 +7,8 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from inventory.actions.measure import Heights
 from inventory.forms.shop_form import ShopForm
+from inventory.heights import Heights
 from inventory.models import Person, Place, ToolType
 from inventory.models.choices import OpeningKind, PlaceKind, RetiredWhy, TroubleKind
 from inventory.units import Amount, AmountNotRead, from_si, read_height, show_number, unit_for

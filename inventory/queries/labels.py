@@ -12,6 +12,9 @@ from inventory.models import Branch, Label, Order, Outing, Place, SetState, Tool
 from inventory.models.choices import Fitness, SoakNeed
 from inventory.queries.catalogue import ladder
 
+# So many blank labels at once; more is taken for a slip of the finger.
+MOST_BLANK = 1_000
+
 
 def unlabelled_sets(branch: Branch) -> list[ToolSet]:
     """Sets in use that have no code yet, coarse to fine."""

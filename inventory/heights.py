@@ -1,0 +1,19 @@
+"""Heights of a set as a person entered them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from inventory.units import Amount
+
+
+@dataclass(frozen=True)
+class Heights:
+    """Heights of a set as entered: one (the lowest piece) or one per piece.
+
+    with_backing: measured with the backing included (callipers); sure: the person keeps an unlikely value.
+    """
+
+    pieces: tuple[Amount, ...]
+    with_backing: bool = False
+    sure: bool = False
