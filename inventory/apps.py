@@ -20,5 +20,9 @@ class InventoryConfig(AppConfig):
     name = "inventory"
 
     def ready(self) -> None:
-        """Have the ledgers locked again whenever a migration has run."""
+        """Name the tables that can be saved, and have the ledgers locked again whenever a migration has run."""
+        from inventory import tables
+        from inventory.queries.tables import TABLES
+
+        tables.register(TABLES)
         post_migrate.connect(lock_ledgers, sender=self, dispatch_uid="inventory.lock_ledgers")

@@ -1,0 +1,452 @@
+"""The tables of `inventory` that go out as files: sets, catalogue, custody, ledger, money."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+from uuid import UUID
+
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from inventory.estimate import SetLife, lives, records
+from inventory.models import (
+    Entry,
+    Label,
+    Machine,
+    OrderLine,
+    Outing,
+    Person,
+    Place,
+    Price,
+    ReceiptLine,
+    SetState,
+    Supplier,
+    SupplierWord,
+    ToolType,
+)
+from inventory.queries.bring_in import set_rows
+from inventory.rights import Right
+from inventory.shop_settings import KNOWN, settings_of
+from inventory.tables import Column, For, Table
+
+KEY = _("Gritledger key")
+_CHUNK = 2000
+
+
+def _by(path: str) -> Any:
+    """The value of a dotted path, "" where nothing is."""
+    names = path.split(".")
+
+    def value(row: Any, _asked: For) -> Any:
+        for name in names:
+            row = getattr(row, name, None)
+            if row is None:
+                return None
+        return row() if callable(row) else row
+
+    return value
+
+
+def _yes(path: str) -> Any:
+    value = _by(path)
+    return lambda row, asked: _now("yes") if value(row, asked) else _now("no")
+
+
+# --- sets ---
+
+
+def _sets(asked: For) -> Iterable[tuple[SetState, SetLife | None, ReceiptLine | None]]:
+    rows = set_rows(asked.branch)
+    rows.sort(key=lambda row: (row.tool_set.tool_type.ladder_place, row.code, row.tool_set.own_code, str(row.pk)))
+    left: dict[UUID, SetLife] = lives(records(settings_of(asked.branch, today=asked.today)))
+    paid = {}
+    if asked.person.can(Right.SEE_MONEY):
+        lines = ReceiptLine.objects.filter(entry__act__branch=asked.branch).select_related("entry").order_by("pk")
+        paid = {line.entry.tool_set_id: line for line in lines}
+    for row in rows:
+        yield row, left.get(row.tool_set_id), paid.get(row.tool_set_id)
+
+
+def _state(path: str) -> Any:
+    value = _by(path)
+    return lambda row, asked: value(row[0], asked)
+
+
+def _life(name: str) -> Any:
+    return lambda row, asked: None if row[1] is None else asked.area(round(getattr(row[1], name), 1))
+
+
+SETS = Table(
+    "sets",
+    _("Tool sets"),
+    _("Every set with its state and the life left in it, in reference area."),
+    (
+        Column(_("Tool type"), _state("tool_set.tool_type.name")),
+        Column(_("Code"), lambda row, _asked: row[0].code or row[0].tool_set.own_code),
+        Column(_("Own word"), _state("tool_set.own_code")),
+        Column(_("Place"), lambda row, _asked: " ".join(filter(None, (_place(row[0]), row[0].peg)))),
+        Column(_("Held by"), lambda row, _asked: row[0].holder_name or row[0].get_holder_kind_display()),
+        Column(_("Outing"), _state("outing.name")),
+        Column(_("Fitness"), _state("get_fitness_display")),
+        Column(_("Why"), _state("fitness_why")),
+        Column(_("Face"), _state("get_face_display")),
+        Column(_("In water"), lambda row, _asked: _now("yes") if row[0].soaking else _now("no")),
+        Column(_("Began as"), _state("get_opening_display")),
+        Column(_("Tool height (%(height)s)"), lambda row, asked: asked.height(row[0].lowest_height_mm)),
+        Column(_("Worked here (%(area)s)"), lambda row, asked: asked.area(row[0].worked_m2)),
+        Column(_("Life left, at least (%(area)s)"), _life("at_least_m2")),
+        Column(_("Life left, likely (%(area)s)"), _life("likely_m2")),
+        Column(_("Life left, up to (%(area)s)"), _life("up_to_m2")),
+        Column(_("Last seen"), lambda row, asked: asked.when(row[0].last_at)),
+        Column(_("Price paid"), lambda row, _asked: row[2].price if row[2] else None, money=True),
+        Column(_("Currency"), lambda row, _asked: row[2].currency if row[2] else None, money=True),
+        Column(KEY, lambda row, _asked: str(row[0].tool_set_id)),
+    ),
+    _sets,
+)
+
+
+def _place(state: SetState) -> str:
+    return "" if state.place is None else state.place.name
+
+
+# --- catalogue ---
+
+TOOL_TYPES = Table(
+    "tool-types",
+    _("Tool types"),
+    _("The ladder: grit, bond, heights, rated coverage, soak need."),
+    (
+        Column(_("Name"), _by("name")),
+        Column(_("Grit"), _by("grit")),
+        Column(_("Bond"), _by("get_bond_display")),
+        Column(_("Place on the ladder"), _by("ladder_place")),
+        Column(_("Mount"), _by("mount")),
+        Column(_("Size"), _by("size_line")),
+        Column(_("Rotation"), _by("get_rotation_display")),
+        Column(_("Wet or dry"), _by("get_wet_dry_display")),
+        Column(_("Pieces a set"), _by("pieces_per_set")),
+        Column(_("New height (%(height)s)"), lambda row, asked: asked.height(row.new_height_mm)),
+        Column(_("Retire height (%(height)s)"), lambda row, asked: asked.height(row.retire_height_mm)),
+        Column(_("Backing (%(height)s)"), lambda row, asked: asked.height(row.backing_mm)),
+        Column(_("Rated coverage (%(area)s)"), lambda row, asked: asked.area(row.rated_coverage_m2)),
+        Column(_("Soak need"), _by("get_soak_need_display")),
+        Column(_("Supplier"), _by("supplier.name")),
+        Column(_("Sets a pack"), _by("pack_sets")),
+        Column(_("In use"), _yes("active")),
+    ),
+    lambda asked: ToolType.objects.select_related("supplier").order_by("ladder_place", "name"),
+)
+
+PLACES = Table(
+    "places",
+    _("Places"),
+    _("Racks, tubs, buckets, crates, vans and sites."),
+    (
+        Column(_("Name"), _by("name")),
+        Column(_("Kind"), _by("get_kind_display")),
+        Column(_("Room (sets)"), _by("room_sets")),
+        Column(_("Thermostat"), _yes("thermostat")),
+        Column(_("Inside"), _by("inside.name")),
+        Column(_("In use"), _yes("active")),
+        Column(KEY, lambda row, _asked: str(row.pk)),
+    ),
+    lambda asked: Place.objects.filter(branch=asked.branch).select_related("inside").order_by("kind", "name"),
+)
+
+MACHINES = Table(
+    "machines",
+    _("Machines"),
+    _("Heads, mount, pieces a load, path, tanks."),
+    (
+        Column(_("Name"), _by("name")),
+        Column(_("Kind"), _by("get_kind_display")),
+        Column(_("Heads"), _by("heads")),
+        Column(_("Mount"), _by("mount")),
+        Column(_("Rotation"), _by("get_rotation_display")),
+        Column(_("Pieces a load"), _by("pieces_per_load")),
+        Column(_("Path (%(length)s)"), lambda row, asked: asked.length(row.path_m)),
+        Column(_("Tank (%(volume)s)"), lambda row, asked: asked.amount("volume", row.tank_l)),
+        Column(_("Recovery tank (%(volume)s)"), lambda row, asked: asked.amount("volume", row.recovery_tank_l)),
+        Column(_("Wet or dry"), _by("get_wet_dry_display")),
+        Column(_("Rented from"), _by("rented_from")),
+        Column(_("Rented to"), _by("rented_to")),
+        Column(_("In use"), _yes("active")),
+    ),
+    lambda asked: Machine.objects.filter(branch=asked.branch).order_by("name"),
+)
+
+
+def _suppliers(asked: For) -> Iterable[tuple[Supplier, SupplierWord | None]]:
+    words = {
+        word.supplier_id: word
+        for word in SupplierWord.objects.filter(valid_from__lte=asked.today).order_by("valid_from", "recorded_at", "pk")
+    }
+    return [(row, words.get(row.pk)) for row in Supplier.objects.order_by("name")]
+
+
+SUPPLIERS = Table(
+    "suppliers",
+    _("Suppliers"),
+    _("Who sells sets, and what they say of delivery today."),
+    (
+        Column(_("Name"), lambda row, _asked: row[0].name),
+        Column(_("E-mail"), lambda row, _asked: row[0].email),
+        Column(_("Lead time (working days)"), lambda row, _asked: row[1].lead_working_days if row[1] else None),
+        Column(_("Smallest order (sets)"), lambda row, _asked: row[1].minimum_sets if row[1] else None),
+        Column(_("In use"), lambda row, _asked: _now("yes") if row[0].active else _now("no")),
+    ),
+    _suppliers,
+)
+
+PRICES = Table(
+    "prices",
+    _("Prices"),
+    _("What suppliers ask for a set, from which day on."),
+    (
+        Column(_("Tool type"), _by("tool_type.name")),
+        Column(_("Supplier"), _by("supplier.name")),
+        Column(_("Price"), _by("price"), money=True),
+        Column(_("Currency"), _by("currency"), money=True),
+        Column(_("From"), _by("valid_from")),
+        Column(_("Recorded at"), lambda row, asked: asked.when(row.recorded_at)),
+        Column(_("Recorded by"), _by("recorded_by.name")),
+    ),
+    lambda asked: Price.objects.select_related("tool_type", "supplier", "recorded_by").order_by(
+        "tool_type__ladder_place", "supplier__name", "valid_from", "pk"
+    ),
+    (Right.SEE_MONEY,),
+)
+
+# --- custody and labels ---
+
+LABELS = Table(
+    "labels",
+    _("Labels"),
+    _("Every code and what it opens."),
+    (
+        Column(_("Code"), _by("code")),
+        Column(_("Opens"), lambda row, _asked: _opens(row)),
+        Column(_("Made at"), lambda row, asked: asked.when(row.made_at)),
+        Column(_("Printed at"), lambda row, asked: asked.when(row.printed_at)),
+        Column(_("Opened at"), lambda row, asked: asked.when(row.opened_at)),
+        Column(_("Replaced at"), lambda row, asked: asked.when(row.replaced_at)),
+        Column(_("Key of the set"), lambda row, _asked: str(row.opens_set_id) if row.opens_set_id else None),
+    ),
+    lambda asked: (
+        Label.objects.filter(branch=asked.branch)
+        .select_related("opens_set__tool_type", "opens_place", "opens_outing")
+        .order_by("code")
+        .iterator(_CHUNK)
+    ),
+)
+
+
+def _opens(row: Label) -> str:
+    if row.opens_set is not None:
+        return row.opens_set.tool_type.name
+    thing = row.opens_place or row.opens_outing
+    return str(thing.name) if thing is not None else _now("blank")
+
+
+OUTINGS = Table(
+    "outings",
+    _("Outings"),
+    _("What left under one name, to whom, due back when."),
+    (
+        Column(_("Name"), _by("name")),
+        Column(_("Kind"), _by("get_kind_display")),
+        Column(_("Held by"), lambda row, _asked: row.holder_name or getattr(row.holder_person, "name", "")),
+        Column(_("Van"), _by("van.name")),
+        Column(_("Leaves"), lambda row, asked: asked.when(row.leaves_at)),
+        Column(_("Due back"), lambda row, asked: asked.when(row.due_at)),
+        Column(_("Closed"), lambda row, asked: asked.when(row.closed_at)),
+    ),
+    lambda asked: (
+        Outing.objects.filter(branch=asked.branch, **asked.span("leaves_at"))
+        .select_related("van", "holder_person")
+        .order_by("leaves_at", "name")
+        .iterator(_CHUNK)
+    ),
+    spans=True,
+)
+
+# --- the ledger ---
+
+
+def _entries(asked: For) -> Iterable[tuple[Entry, bool]]:
+    rows = Entry.objects.filter(act__branch=asked.branch, **asked.span("act__happened_at"))
+    voided = set(
+        Entry.objects.filter(kind="voided", act__branch=asked.branch, act__held_back="").values_list(
+            "void_target", flat=True
+        )
+    )
+    related = (
+        "act__done_by",
+        "act__entered_by",
+        "tool_set__tool_type",
+        "tool_set__state",
+        "place",
+        "to_place",
+        "outing",
+        "machine",
+        "holder_person",
+        "supplier",
+    )
+    order = ("act__happened_at", "act__device_id", "act__device_seq", "act_id", "line_no")
+    for row in rows.select_related(*related).defer("tool_set__state__facts").order_by(*order).iterator(_CHUNK):
+        yield row, row.pk in voided
+
+
+def _entry(path: str) -> Any:
+    value = _by(path)
+    return lambda row, asked: value(row[0], asked)
+
+
+ENTRIES = Table(
+    "entries",
+    _("Ledger"),
+    _("Every entry as it was written, voided ones said so; by the days it happened."),
+    (
+        Column(_("Happened at"), lambda row, asked: asked.when(row[0].act.happened_at)),
+        Column(_("Known by"), _entry("act.get_time_known_display")),
+        Column(_("Entry"), _entry("get_kind_display")),
+        Column(_("Voided"), lambda row, _asked: _now("yes") if row[1] else _now("no")),
+        Column(_("Held back"), _entry("act.held_back")),
+        Column(_("Set"), lambda row, _asked: _set_word(row[0])),
+        Column(_("Tool type"), _entry("tool_set.tool_type.name")),
+        Column(_("About the place"), _entry("place.name")),
+        Column(_("To place"), _entry("to_place.name")),
+        Column(_("Peg"), _entry("peg")),
+        Column(_("Outing"), _entry("outing.name")),
+        Column(_("Held by"), lambda row, _asked: row[0].holder_name or getattr(row[0].holder_person, "name", None)),
+        Column(_("Gate"), _entry("get_gate_display")),
+        Column(_("Code"), _entry("code_id")),
+        Column(_("Began as"), _entry("get_opening_kind_display")),
+        Column(_("Left how"), _entry("get_left_how_display")),
+        Column(_("Water (%(temperature)s)"), lambda row, asked: asked.amount("temperature", row[0].temperature_c)),
+        Column(_("Tool height (%(height)s)"), lambda row, asked: asked.height(row[0].lowest_height_mm)),
+        Column(_("Pieces"), _entry("pieces")),
+        Column(_("Area of a pass (%(area)s)"), lambda row, asked: asked.area(row[0].area_m2)),
+        Column(_("Passes"), _entry("passes")),
+        Column(_("Hardness"), _entry("get_hardness_display")),
+        Column(_("Surface"), _entry("get_surface_display")),
+        Column(_("Coating"), _entry("get_coating_display")),
+        Column(_("Wet or dry"), _entry("get_wet_dry_display")),
+        Column(_("Kind of step"), _entry("get_step_kind_display")),
+        Column(_("How it is known"), _entry("get_basis_display")),
+        Column(_("Machine"), _entry("machine.name")),
+        Column(_("As entered"), _entry("amount_value")),
+        Column(_("Unit as entered"), _entry("amount_unit")),
+        Column(_("With backing"), _entry("with_backing")),
+        Column(_("Dressed on"), _entry("get_dress_medium_display")),
+        Column(_("Minutes"), _entry("minutes")),
+        Column(_("Trouble"), _entry("get_trouble_kind_display")),
+        Column(_("Retired because"), _entry("get_retired_why_display")),
+        Column(_("Seen"), _entry("seen")),
+        Column(_("Why"), _entry("why")),
+        Column(_("Done by"), _entry("act.done_by.name")),
+        Column(_("Entered by"), _entry("act.entered_by.name")),
+        Column(_("Came by"), _entry("act.get_source_display")),
+        Column(_("Recorded at"), lambda row, asked: asked.when(row[0].act.recorded_at)),
+        Column(_("Voids"), lambda row, _asked: _text(row[0].void_target)),
+        Column(_("Replaces"), lambda row, _asked: _text(row[0].replaces)),
+        Column(_("Key of the set"), lambda row, _asked: _text(row[0].tool_set_id)),
+        Column(KEY, lambda row, _asked: str(row[0].pk)),
+    ),
+    _entries,
+    (Right.PLAN, Right.RUN_SHOP),
+    spans=True,
+)
+
+
+def _text(key: UUID | None) -> str | None:
+    return None if key is None else str(key)
+
+
+def _set_word(row: Entry) -> str | None:
+    if row.tool_set is None:
+        return None
+    state = getattr(row.tool_set, "state", None)
+    return (state.code if state is not None else "") or row.tool_set.own_code
+
+
+# --- orders, people, settings ---
+
+ORDERS = Table(
+    "orders",
+    _("Orders"),
+    _("What was ordered, line by line."),
+    (
+        Column(_("Order"), _by("order.number")),
+        Column(_("Supplier"), _by("order.supplier.name")),
+        Column(_("Made at"), lambda row, asked: asked.when(row.order.made_at)),
+        Column(_("Made by"), _by("order.made_by.name")),
+        Column(_("Tool type"), _by("tool_type.name")),
+        Column(_("Sets ordered"), _by("sets")),
+        Column(_("Sets that came"), lambda row, _asked: row.came),
+        Column(_("Price"), _by("price"), money=True),
+        Column(_("Currency"), _by("currency"), money=True),
+    ),
+    lambda asked: _order_lines(asked),
+    (Right.BUY, Right.RUN_SHOP),
+    spans=True,
+)
+
+
+def _order_lines(asked: For) -> Iterable[OrderLine]:
+    from django.db.models import Count, Q
+
+    voids = Entry.objects.filter(kind="voided", act__branch=asked.branch).values("void_target")
+    stands = Q(entries__kind="received") & ~Q(entries__in=Entry.objects.filter(pk__in=voids))
+    return (
+        OrderLine.objects.filter(order__branch=asked.branch, **asked.span("order__made_at"))
+        .select_related("order__supplier", "order__made_by", "tool_type")
+        .annotate(came=Count("entries", filter=stands))
+        .order_by("order__made_at", "pk")
+    )
+
+
+PEOPLE = Table(
+    "people",
+    _("People"),
+    _("Who works here and what they may do; no passwords."),
+    (
+        Column(_("Name"), _by("name")),
+        Column(_("Sign-in name"), _by("sign_in")),
+        Column(
+            _("May"), lambda row, _asked: ", ".join(sorted(one.get_right_display() for one in row.right_rows.all()))
+        ),
+        Column(_("Units"), _by("get_units_display")),
+        Column(_("Language"), _by("language")),
+        Column(_("Works here"), _yes("is_active")),
+    ),
+    lambda asked: Person.objects.filter(branch=asked.branch).prefetch_related("right_rows").order_by("name"),
+    (Right.RUN_SHOP,),
+)
+
+
+def _settings(asked: For) -> Iterable[tuple[str, Any]]:
+    return list(settings_of(asked.branch, today=asked.today).values.items())
+
+
+SETTINGS = Table(
+    "settings",
+    _("Settings"),
+    _("What holds today, with where each start value comes from."),
+    (
+        Column(_("Setting"), lambda row, _asked: str(KNOWN[row[0]].label)),
+        Column(_("Value"), lambda row, _asked: row[1]),
+        Column(_("Unit"), lambda row, _asked: KNOWN[row[0]].unit),
+        Column(_("Start value"), lambda row, _asked: KNOWN[row[0]].start),
+        Column(_("Where the start value comes from"), lambda row, _asked: KNOWN[row[0]].source),
+        Column(_("Key"), lambda row, _asked: row[0]),
+    ),
+    _settings,
+    (Right.PLAN, Right.RUN_SHOP),
+)
+
+TABLES = (
+    SETS, TOOL_TYPES, PLACES, SUPPLIERS, MACHINES, LABELS, OUTINGS, ENTRIES, ORDERS, PRICES, PEOPLE, SETTINGS,
+)  # fmt: skip
