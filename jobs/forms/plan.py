@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 from django.http import QueryDict
+from django.utils.dateparse import parse_date
 from django.utils.translation import gettext_lazy as _
 
 from inventory.forms.amounts import AmountField, UnitsForm
@@ -17,6 +18,7 @@ from inventory.forms.shop_form import ShopForm
 from inventory.models import Branch, Machine, Person, ToolType
 from inventory.models.choices import Coating, Hardness, StepKind, Surface, WetDry
 from inventory.rights import Right
+from inventory.times import show_day
 from inventory.units import Units
 from jobs.models import JobKind, Site, Standing, Zone
 from jobs.plan_draft import FINISHES, PlanDraft, ShiftDraft, StepDraft, ZoneDraft
@@ -151,7 +153,7 @@ def _pick(form: forms.Form, name: str, queryset: Any) -> None:
     # The queryset checks what comes in; the labels come from one list kept on it.
     chosen.queryset = queryset
     if not hasattr(queryset, "read_once"):
-        queryset.read_once = [(row.pk, str(row)) for row in queryset]
+        queryset.read_once = [(row.pk, row.name) for row in queryset]
     empty = [] if isinstance(chosen, forms.ModelMultipleChoiceField) else [("", "—")]
     chosen.widget.choices = [*empty, *queryset.read_once]
 
@@ -285,7 +287,16 @@ def _sent_rows(prefix: str, data: QueryDict) -> Rows:
 
 
 def _shift_names(rows: Sequence[Mapping[str, Any]]) -> list[tuple[str, str]]:
-    return [(str(row["key"]), f"{row.get('day') or '…'}") for row in rows if row.get("key")]
+    return [(str(row["key"]), _day_name(str(row.get("day") or ""))) for row in rows if row.get("key")]
+
+
+def _day_name(text: str) -> str:
+    """A day as people read it; "…" while none is typed."""
+    try:
+        day = parse_date(text)
+    except ValueError:
+        day = None
+    return show_day(day) if day else "…"
 
 
 def rows_of(draft: PlanDraft, zone: ZoneInfo) -> dict[str, Rows]:

@@ -25,8 +25,11 @@ Question = dict[str, Any]
 def questions(morning: Morning, person: Person, now: Any) -> list[Question]:
     """Every open question, the first marked, for parts/question.html."""
     asked = [_question(one, person, now) for one in morning.asked]
-    if asked:
-        asked[0]["first"] = True
+    for number, question in enumerate(asked):
+        question["first"] = number == 0
+        for answer in question["answers"] if number else []:
+            # One filled button a page: the first question's; the likeliest of the others only stands out.
+            answer["kind"] = "likely" if answer.get("kind") == "fill" else answer.get("kind", "")
     return asked
 
 

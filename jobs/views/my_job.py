@@ -22,7 +22,7 @@ from inventory.shop_settings import settings_of
 from inventory.soak_words import soak_words
 from inventory.templatetags.gritledger import sure_words
 from inventory.times import show_time, zone_of
-from inventory.units import show_area, unit_for
+from inventory.units import from_si, show_area, to_si, unit_for
 from inventory.views.doors import door, who_of
 from jobs.actions.shift import (
     WorkAsked,
@@ -169,7 +169,11 @@ def _pass_form(doing: Doing, sets: list[SetNow], person: Person) -> PassForm:
     settings = settings_of(person.branch, today=timezone.now().astimezone(zone_of(person.branch)).date())
     section = doing.zone.zone.section_m2 or settings["section_m2"]
     left = doing.zone.area_m2 - doing.this_pass_m2
-    area = min(section, left) if left > 0.01 else section
+    code, step = unit_for("area", units_of(person)), _stepper(person)["step"]
+    # A section in whole steps of the person's unit; what is left of the pass where that is less.
+    area = to_si(max(1, round(from_si(section, code) / step)) * step, code)
+    area = min(area, left) if left > 0.01 else area
+    area = to_si(round(from_si(area, code), 0 if area > 10 else 2), code)
     initial = {"passes": 1, "area": float(area), "tool_set": sets[0].state.pk}
     return PassForm(initial=initial, units=units_of(person))
 

@@ -55,6 +55,8 @@ def _plan_page(request: HttpRequest, site: Site, job: Job | None) -> HttpRespons
     held = plan_of(job, number=_edited_from(request)) if job else None
     before = draft_of(held) if held else PlanDraft(date.min, zones=tuple(ZoneDraft(zone) for zone in choices.zones))
     sent = PlanForms(choices, units_of(person), data=request.POST, held=before)
+    if job is not None:  # a job keeps its name; the plan is what changes
+        sent.plan.fields.pop("name")
     if (other := _other_rows(request, sent)) is not None:
         return _show(request, site, job, sent.unbound(other))
     if not sent.is_valid():
@@ -136,6 +138,8 @@ def _show(
     refused: Refused | None = None,
     status: int = 200,
 ) -> HttpResponse:
+    if job is not None:
+        sent.plan.fields.pop("name", None)
     context = {
         "site": site,
         "job": job,

@@ -176,7 +176,7 @@ def _panel(request: PersonRequest, row: dict[str, Any], made: Forecast) -> dict[
     lead, lead_from = words.lead_words(one.lead)
     return {
         "chart": reorder_charts(one, made.today, row["place"], row["count"], units),
-        "title": sentence(one, made.today),
+        "title": _capital(sentence(one, made.today)),
         "short": words.short_words(one, made.today, made.certainty),
         "life": show_range(one.life_here_m2[0], one.life_here_m2[2], units),
         "life_likely": show_about(one.life_here_m2[1], units),
@@ -210,6 +210,10 @@ def _panel(request: PersonRequest, row: dict[str, Any], made: Forecast) -> dict[
             for week in shown_weeks(one, made.today)
         ],
     }
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _job(job: JobBehind, most: float, units: Units) -> dict[str, Any]:
