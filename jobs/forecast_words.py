@@ -97,11 +97,17 @@ def sure_words(share: float | None) -> str:
 def because(one: TypeForecast, today: date) -> str:
     """Why, in one sentence: the job that weighs most, or what runs out when."""
     if one.behind and one.behind[0].name:
-        top = one.behind[0]
+        top, more = one.behind[0], len(one.behind) - 1
+        name = top.name
         if top.standing == Standing.BID:
-            words = _("%(job)s (bid, %(chance)d %%) would use the most.")
-            return words % {"job": top.name, "chance": round(100 * top.award_chance)}
-        return _("%(job)s uses the most.") % {"job": top.name}
+            name = _("%(job)s (bid, %(chance)d %%)") % {"job": name, "chance": round(100 * top.award_chance)}
+        here = ngettext("%(n)d new set here", "%(n)d new sets here", one.fresh) % {"n": one.fresh}
+        if not more:
+            return _("%(job)s uses it; %(here)s.") % {"job": name, "here": here}
+        words = ngettext(
+            "%(job)s and %(more)d more job use it; %(here)s.", "%(job)s and %(more)d more jobs use it; %(here)s.", more
+        )
+        return words % {"job": name, "more": more, "here": here}
     if one.behind:
         return _("It goes on as in the weeks before.")
     if one.short_on is None:

@@ -10,9 +10,9 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 
 from inventory.chart import Chart, nice_ticks
-from inventory.times import show_day
 from inventory.units import Units, from_si, show_number, unit_for
-from jobs.forecast_result import TypeForecast, WeekNeed
+from jobs.forecast_result import SHOW_DAY_WITHIN, TypeForecast, WeekNeed
+from jobs.forecast_words import month_or_week
 
 # At least so many weeks are drawn, and so many beyond the day it may run short.
 _LEAST_WEEKS, _WEEKS_BEYOND = 13, 6
@@ -46,10 +46,14 @@ def sentence(one: TypeForecast, today: date) -> str:
             "name": one.name,
             "weeks": len(one.weeks),
         }
-    return _("%(name)s: the need climbs past the life here about %(day)s.") % {
-        "name": one.name,
-        "day": show_day(one.short_on),
-    }
+    return _("%(name)s: may run short from %(when)s.") % {"name": one.name, "when": month_or_week(one.short_on, today)}
+
+
+def _about(day: date, today: date) -> str:
+    """A day on the picture: itself within the days that are shown, else its week."""
+    if (day - today).days <= SHOW_DAY_WITHIN:
+        return str(formats.date_format(day, "j M"))
+    return _("week of %(day)s") % {"day": formats.date_format(day - timedelta(days=day.weekday()), "j M")}
 
 
 def _draw(
@@ -86,7 +90,7 @@ def _draw(
     chart.band(added("low_m2"), added("high_m2"), css="band-80")
     chart.band(added("quarter_m2"), added("three_quarters_m2"), css="band-50")
     chart.line(added("likely_m2"), "likely")
-    _label(chart, one, today, end, added("likely_m2"), added("high_m2"), here, after, phone)
+    _label(chart, one, today, end, added("likely_m2"), added("high_m2"), here, after, top, phone)
     first = today + timedelta(days=7 - today.weekday())
     step = max(1, round(len(weeks) / (3 if phone else 6)))
     ticks = [(0.0, show_number(today.day) + " " + formats.date_format(today, "M"))]
@@ -148,26 +152,36 @@ def _at(line: Stairs, day: float) -> float:
 
 def _label(
     chart: Chart, one: TypeForecast, today: date, end: float, likely: Stairs, high: Stairs,
-    here: tuple[Stairs, Stairs, Stairs], after: tuple[Stairs, Stairs, Stairs], phone: bool,
+    here: tuple[Stairs, Stairs, Stairs], after: tuple[Stairs, Stairs, Stairs], top: float, phone: bool,
 ) -> None:  # fmt: skip
     """The words on the marks: what is what, when it arrives, when it runs short, when to order."""
+    level_per_px = top / (chart.bottom - chart.top)
     if after != here and not phone:
-        chart.words(end, after[1][-1][1], _("life here after this order"), "", "end", -4, -6)
-    chart.words(0, here[1][0][1], _("life here"), "bold", "start", 6, -6)
+        chart.words(end, after[2][-1][1], _("life here after this order"), "", "end", -4, -6)
+    words = _("life here") if after == here else _("life here without it")
+    chart.words(0, here[2][0][1], words, "", "start", 6, -6)
     if likely[-1][1] > 0:
-        chart.words(end, likely[-1][1], _("need, added up"), "bold", "end", -4, 18)
+        chart.words(end, likely[-1][1], _("need, added up"), "bold", "end", -4, 20)
     if one.short_on is not None and (short := float((one.short_on - today).days)) <= end:
         level = _at(high, short)
+        late = chart.x(short) > (chart.left + chart.right) * 0.6
+        # The words stand off the mark, on a leader, clear of what is drawn around it.
+        side, rise = (-26 if late else 26), (46 if chart.y(level) > chart.top + 70 else -46)
+        per_px = (end / (chart.right - chart.left), level_per_px)
+        chart.line([(short, level), (short + side * per_px[0], level + rise * per_px[1])], "trouble")
         chart.ring(short, level)
-        late = chart.x(short) > (chart.left + chart.right) / 2
-        words = _("may run short from %(day)s") % {"day": formats.date_format(one.short_on, "j M")}
-        chart.words(short, level, words, "trouble", "end" if late else "start", -12 if late else 12, -10)
+        words = _("may run short from %(day)s") % {"day": _about(one.short_on, today)}
+        chart.words(
+            short,
+            level,
+            words,
+            "trouble",
+            "end" if late else "start",
+            side + (-4 if late else 4),
+            -rise + (2 if rise > 0 else 12),
+        )
     if one.order_by is not None:
         at = max(0.0, float((one.order_by - today).days))
         if at <= end:
-            words = (
-                _("order today")
-                if at == 0
-                else _("order by %(day)s") % {"day": formats.date_format(one.order_by, "j M")}
-            )
+            words = _("order today") if at == 0 else _("order by %(day)s") % {"day": _about(one.order_by, today)}
             chart.mark(at, words)

@@ -20,6 +20,7 @@ from inventory.models.choices import PlaceKind
 from inventory.units import AmountNotRead, read_money
 
 MOST_SETS_A_LINE = 500
+LONGEST_PRICE = 24
 # Where new sets are put: nobody receives onto a van or a site.
 RECEIVE_TO = (PlaceKind.RACK, PlaceKind.CRATE, PlaceKind.TUB, PlaceKind.BUCKET)
 
@@ -40,6 +41,8 @@ class MoneyField(forms.CharField):
         text = super().to_python(value)
         if not text:
             return None
+        if len(text) > LONGEST_PRICE:
+            raise ValidationError(_now("That is too long for a price. Type it like 310.50."))
         try:
             money = read_money(text, self.currency, decimal_mark())
         except AmountNotRead as unread:
@@ -74,7 +77,9 @@ class _Priced(ShopForm):
 class OrderForm(ShopForm):
     """From whom, on which day, under which number."""
 
-    supplier = forms.ModelChoiceField(label=_("Supplier"), queryset=Supplier.objects.none())
+    supplier = forms.ModelChoiceField(
+        label=_("Supplier"), queryset=Supplier.objects.none(), empty_label=_("choose one")
+    )
     on_day = forms.DateField(label=_("Ordered on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
     number = forms.CharField(
         label=_("Number"), max_length=24, required=False, help_text=_("The shop's own. Empty: the next of the year.")
@@ -98,9 +103,11 @@ class OrderForm(ShopForm):
 class OrderLineForm(_Priced):
     """One line of an order; an empty one is left out."""
 
-    tool_type = forms.ModelChoiceField(label=_("Tool type"), queryset=ToolType.objects.none(), required=False)
+    tool_type = forms.ModelChoiceField(
+        label=_("Tool type"), queryset=ToolType.objects.none(), required=False, empty_label=_("none")
+    )
     sets = forms.IntegerField(label=_("Sets"), min_value=1, max_value=MOST_SETS_A_LINE, required=False)
-    price = MoneyField(label=_("Price of a set"), required=False, max_length=24)
+    price = MoneyField(label=_("Price of a set"), required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -125,7 +132,7 @@ class ReceiveForm(_Priced):
 
     sets = forms.IntegerField(label=_("Sets that came"), min_value=1, max_value=MOST_AT_ONCE)
     place = forms.ModelChoiceField(label=_("Put them in"), queryset=Place.objects.none(), required=False)
-    price = MoneyField(label=_("Price of a set"), required=False, max_length=24)
+    price = MoneyField(label=_("Price of a set"), required=False)
     blank = forms.CharField(
         label=_("Blank labels stuck on, scan each"),
         required=False,
@@ -183,8 +190,12 @@ class ReceiveForm(_Priced):
 class CounterForm(ReceiveForm):
     """The same without an order: what was bought over a counter, and where."""
 
-    tool_type = forms.ModelChoiceField(label=_("Tool type"), queryset=ToolType.objects.none())
-    supplier = forms.ModelChoiceField(label=_("Bought from"), queryset=Supplier.objects.none(), required=False)
+    tool_type = forms.ModelChoiceField(
+        label=_("Tool type"), queryset=ToolType.objects.none(), empty_label=_("choose one")
+    )
+    supplier = forms.ModelChoiceField(
+        label=_("Bought from"), queryset=Supplier.objects.none(), required=False, empty_label=_("not said")
+    )
     field_order = ("tool_type", "sets", "supplier", "price", "place", "blank")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -34,8 +34,9 @@ def labels(request: PersonRequest) -> HttpResponse:
     branch = request.user.branch
     last = request.session.get("label_paper", {"size": "roll-57x32", "dpi": "203"})
     first = {
-        "what": "chosen" if request.GET.get("codes") else "new",
+        "what": "order" if request.GET.get("order") else "chosen" if request.GET.get("codes") else "new",
         "codes": request.GET.get("codes", ""),
+        "order": request.GET.get("order", ""),
         "copies": 1,
     }
     form = LabelsForm(request.POST or None, branch=branch, initial={"start_at": 1, **first, **last})

@@ -1,0 +1,184 @@
+"""The reorder page: who may open it, what it says, that money stays with those who may see it, and what it costs."""
+
+from __future__ import annotations
+
+import csv
+import io
+from datetime import timedelta
+from types import SimpleNamespace
+from typing import Any
+
+import openpyxl
+import pytest
+from django.core.management import call_command
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from inventory.models import ToolType
+from jobs.actions.forecast import kept_forecast
+from jobs.models import ForecastRun
+from tests.cast import TODAY, make_cast, make_place, make_set, make_type
+from tests.jobs.test_forecast import plan, sell
+
+pytestmark = pytest.mark.django_db
+PAGES = ["jobs:reorder", "jobs:reorder_csv", "jobs:reorder_xlsx"]
+
+
+def shop(types: int = 1) -> SimpleNamespace:
+    """A shop with an empty rack and a job of the coming weeks that asks for each type (days are the clock's)."""
+    cast = make_cast()
+    cast.types = [make_type(f"{100 * number}", ladder_place=number) for number in range(1, types + 1)]
+    ahead = (timezone.now().date() - TODAY).days
+    for number, tool_type in enumerate(cast.types):
+        sell(tool_type, days=5)
+        plan(cast, f"Osprey Lane {number}", tool_type, starts_in=ahead + 12 + number, confirmed=True)
+    return cast
+
+
+def signed_in(person: Any) -> Client:
+    client = Client()
+    client.force_login(person)
+    return client
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_whoever_is_not_signed_in_is_asked_to(client: Client, page: str) -> None:
+    make_cast()
+    answer = client.get(reverse(page))
+
+    assert answer.status_code == 302
+    assert reverse("inventory:sign_in") in answer["Location"]
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_only_who_buys_plans_or_runs_the_shop_comes_in(page: str) -> None:
+    cast = make_cast()
+    for name, status in {"ruta": 200, "ines": 200, "olga": 200, "dag": 403, "teo": 403, "nils": 403}.items():
+        assert signed_in(getattr(cast, name)).get(reverse(page)).status_code == status
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_page_is_only_read(page: str) -> None:
+    assert signed_in(make_cast().ruta).post(reverse(page)).status_code == 405
+
+
+def test_working_it_out_again_is_posted_and_keeps_the_certainty() -> None:
+    cast = make_cast()
+    client = signed_in(cast.ruta)
+    assert client.get(reverse("jobs:reorder_again")).status_code == 405
+    assert signed_in(cast.dag).post(reverse("jobs:reorder_again")).status_code == 403
+
+    answer = client.post(reverse("jobs:reorder_again") + "?sure=98")
+
+    assert (answer.status_code, answer["Location"]) == (302, reverse("jobs:reorder") + "?sure=98")
+    assert ForecastRun.objects.get().certainty == 0.98
+
+
+def test_the_headline_is_the_answer_and_the_button_fills_an_order() -> None:
+    cast = shop()
+    body = signed_in(cast.ruta).get(reverse("jobs:reorder")).content.decode()
+    one = kept_forecast(cast.branch, now=timezone.now()).forecast.types[0]
+
+    assert f"Order {one.sets} sets" in body
+    assert f"${310 * (one.sets or 0):,}" in body
+    assert "Osprey Lane 0" in body
+    assert f"{reverse('inventory:order_new')}?supplier={one.lead.supplier_id if one.lead else ''}&amp;line=" in body
+    assert 'role="img"' in body
+    assert "Numbers as a table" in body
+    assert "its word is 5" in body
+
+
+def test_money_and_buying_stay_with_those_who_may() -> None:
+    cast = shop()
+    body = signed_in(cast.ines).get(reverse("jobs:reorder")).content.decode()
+
+    assert "$" not in body
+    assert "310.00" not in body
+    assert "Money" not in body
+    assert reverse("inventory:order_new") not in body
+
+
+def test_the_file_says_the_same_and_holds_money_only_for_those_who_may() -> None:
+    cast = shop()
+    ToolType.objects.update(name="=SUM(A1)")
+    with_money = signed_in(cast.ruta).get(reverse("jobs:reorder_csv")).content.decode("utf-8-sig")
+    without = signed_in(cast.ines).get(reverse("jobs:reorder_csv")).content.decode("utf-8-sig")
+    headings, row = list(csv.reader(io.StringIO(with_money)))
+
+    assert headings[-3:] == ["Price of a set", "Cost", "Currency"]
+    assert row[0] == "'=SUM(A1)"
+    assert "310" in row[-3]
+    assert "Cost" not in without
+    assert "310" not in without
+    assert "USD" not in without
+
+
+def test_the_workbook_holds_days_as_days_and_no_money_without_the_right() -> None:
+    cast = shop()
+    data = signed_in(cast.ines).get(reverse("jobs:reorder_xlsx")).content
+    sheet = openpyxl.load_workbook(io.BytesIO(data)).active
+    assert sheet is not None
+    headings, row = list(sheet.iter_rows(values_only=True))
+
+    assert headings[1] == "Order by"
+    assert hasattr(row[1], "year")
+    assert "Cost" not in headings
+
+
+def test_an_empty_shop_says_what_to_do_first() -> None:
+    body = signed_in(make_cast().ruta).get(reverse("jobs:reorder")).content.decode()
+
+    assert "No tool types to reckon with yet" in body
+    assert "No planned jobs and no work on record: plan a job, and the need shows here." in body
+
+
+@pytest.mark.parametrize("query", ["?sure=abc", "?sure=101", "?type=999999", "?type=x", "?sure=80&type=-1"])
+def test_an_address_that_makes_no_sense_gives_the_usual_page(query: str) -> None:
+    cast = shop()
+
+    assert signed_in(cast.ruta).get(reverse("jobs:reorder") + query).status_code == 200
+
+
+def test_every_certainty_one_can_choose_has_an_answer_and_more_asks_for_more() -> None:
+    cast = shop()
+    client = signed_in(cast.ruta)
+    sets = []
+    for sure in (80, 90, 95, 98):
+        assert client.get(reverse("jobs:reorder") + f"?sure={sure}").status_code == 200
+        one = kept_forecast(cast.branch, now=timezone.now(), certainty=sure / 100).forecast.types[0]
+        sets.append((one.sets or 0, one.order_by))
+
+    assert ForecastRun.objects.count() == 4
+    assert [count for count, _day in sets] == sorted(count for count, _day in sets)
+    assert sets[-1][1] is not None
+    assert sets[0][1] is not None
+    assert sets[-1][1] <= sets[0][1]
+
+
+@pytest.mark.parametrize("many", [1, 6])
+def test_a_kept_forecast_costs_the_same_questions_however_many_types_and_sets(
+    many: int, django_assert_num_queries: Any
+) -> None:
+    cast = shop(types=many)
+    rack = make_place(cast.branch)
+    for tool_type in cast.types:
+        for _ in range(many):
+            make_set(cast, tool_type, rack)
+    client = signed_in(cast.ruta)
+    client.get(reverse("jobs:reorder"))
+
+    # Session, person, rights; settings, the kept run, what is on record; types, ladder.
+    with django_assert_num_queries(8):
+        client.get(reverse("jobs:reorder"))
+
+
+def test_the_command_works_it_out_for_the_page(capsys: pytest.CaptureFixture[str]) -> None:
+    cast = shop()
+    call_command("forecast")
+    said = capsys.readouterr().out
+
+    assert said.startswith("Millrace shop: Order ")
+    assert "$" not in said
+    assert ForecastRun.objects.get().branch == cast.branch
+    assert kept_forecast(cast.branch, now=timezone.now() + timedelta(seconds=1)).fresh
