@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -102,7 +102,7 @@ def leaving_tonight(branch: Branch, now: datetime) -> list[Leaving]:
             for step in night.steps
             if (zone := zone_of_step(night.plan, step)) is not None
         )
-        leaving.append(Leaving(night, leaves_at, outing, cells, _enough_of(cells)))
+        leaving.append(Leaving(night, leaves_at, outing, cells, _enough_of(cells, settings)))
     return leaving
 
 
@@ -113,13 +113,14 @@ def _leaves_at(night: Night, outings: Mapping[UUID, Outing], settings: ShopSetti
     return outing.leaves_at if outing is not None and outing.leaves_at >= planned - timedelta(hours=12) else planned
 
 
-def _enough_of(cells: Iterable[Cell]) -> str:
-    keys = {cell.key for cell in cells}
-    if keys & set(TROUBLES):
+def _enough_of(cells: Sequence[Cell], settings: ShopSettings) -> str:
+    if any(cell.trouble for cell in cells):
         return "no"
-    if "tight" in keys:
-        return "tight"
-    return "yes" if cells and all(cell.chance is not None for cell in cells) else ""
+    chances = [cell.chance for cell in cells]
+    if not chances or any(chance is None for chance in chances):
+        return ""
+    words = {enough(chance, settings["finish_limit"], settings["tight_limit"]).word for chance in chances if chance}
+    return "tight" if "tight" in words else "yes"
 
 
 class _Choice:
@@ -260,13 +261,14 @@ class _Choice:
             return "aside"
         if state.outing_id is not None and (outing is None or state.outing_id != outing.pk):
             return "elsewhere"
-        taken = state.outing_id is not None
+        word = self._said(chance).word if chance is not None else "yes"
+        if not water.passes and water.state == "dry":
+            return "dry"
+        if word == "no":
+            return "no"
         if not water.passes:
             if water.state == "soaking":
                 ready = water.expected_ready_at
                 return "soaking" if ready is not None and ready <= leaves_at else "late"
-            return "soaked" if water.state == "soaked, not confirmed" else "dry"
-        word = self._said(chance).word if chance is not None else "yes"
-        if word == "no":
-            return "no"
-        return "taken" if taken else "tight" if word == "tight" else "ready"
+            return "soaked"
+        return "taken" if state.outing_id is not None else "tight" if word == "tight" else "ready"
