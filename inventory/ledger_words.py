@@ -210,11 +210,15 @@ def _worked(entry: Entry, reader: Reader) -> str:
         reader.settings, entry.hardness or "unknown", entry.surface or "", entry.wet_dry or "", entry.step_kind or ""
     )
     hardness = str(entry.get_hardness_display())
-    said += _(" %(hardness)s, factor %(factor)s: %(area)s of reference.") % {
-        "hardness": hardness[:1].upper() + hardness[1:],
-        "factor": show_number(factor, 2),
-        "area": reader.area(area * passes * factor),
-    }
+    hardness = hardness[:1].upper() + hardness[1:]
+    if factor == 1:
+        said += f" {hardness}."
+    else:
+        said += _(" %(hardness)s, factor %(factor)s: %(area)s of reference.") % {
+            "hardness": hardness,
+            "factor": show_number(factor, 2),
+            "area": reader.area(area * passes * factor),
+        }
     if entry.basis in (Basis.GUESSED, Basis.PLANNED):
         said += _(" Guessed, nobody logged it.") if entry.basis == Basis.GUESSED else _(" As planned.")
     return said

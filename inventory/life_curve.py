@@ -162,8 +162,9 @@ def _draw(facts: CurveFacts, units: Units, width: float, height: float, css: str
     for end in ends:
         drawing.line([(end, retire - top * 0.015), (end, retire + top * 0.015)], "axis")
     likely = _("likely %(area)s more") % {"area": show_about(life.likely_m2, units)}
+    crowded = drawing.x(ends[1]) - drawing.left < 290
     late = drawing.x(ends[1]) > drawing.left + 0.6 * (drawing.right - drawing.left)
-    drawing.words(ends[1], retire, likely, "bold", "end" if late else "middle", dy=34 if small else 18)
+    drawing.words(ends[1], retire, likely, "bold", "end" if late else "middle", dy=33 if crowded else 18)
     return drawing.svg(curve_sentence(facts, units), css)
 
 

@@ -193,8 +193,7 @@ def rack_sets(
         return {}
     lives = all_lives(settings, by_type.values())
     places = {place.pk: place for place in Place.objects.filter(branch=branch)}
-    wanted = {row.outing_id for row in rows} - {None}
-    outings = {one.pk: one for one in Outing.objects.filter(pk__in=wanted)} if wanted else {}
+    outings = {one.pk: one for one in Outing.objects.filter(pk__in=states.order_by().values("outing_id"))}
     people = dict(Person.objects.values_list("pk", "name"))
     today = now.astimezone(zone_of(branch)).date()
     recipes = recipe_of(by_type, today)

@@ -18,9 +18,9 @@ from inventory.actions.label import claim_blank
 from inventory.actions.measure import HeightDoubted
 from inventory.forms.set_forms import ClaimForm, height_text
 from inventory.models import Label, Place, SetState, ToolType
-from inventory.models.choices import Bond, OpeningKind, PlaceKind
+from inventory.models.choices import Bond, OpeningKind
 from inventory.queries.catalogue import ladder
-from inventory.queries.custody import places_for, sets_in, states_by_ids
+from inventory.queries.custody import states_by_ids
 from inventory.queries.opening import open_text
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
@@ -58,13 +58,6 @@ def set_phone(request: PersonRequest, set_id: UUID) -> HttpResponse:
     return render(request, "inventory/toolset/phone.html", set_context(state, request.user, timezone.now()))
 
 
-@door("GET")
-def place_phone(request: PersonRequest, place_id: UUID) -> HttpResponse:
-    """What lies in a place."""
-    place = get_object_or_404(Place.objects.select_related("inside"), pk=place_id, branch=request.user.branch)
-    return render(request, "inventory/place/phone.html", _place_context(request, place))
-
-
 @door("POST", right=Right.SCAN)
 def place_move(request: PersonRequest, place_id: UUID) -> HttpResponse:
     """Move a bucket or crate, with the sets its page showed."""
@@ -82,20 +75,6 @@ def place_move(request: PersonRequest, place_id: UUID) -> HttpResponse:
         words = _("%(place)s is in %(inside)s.") % {"place": place.name, "inside": inside.name}
         messages.success(request, words, extra_tags=undo_url(who.act_id, back))
     return redirect(back)
-
-
-def _place_context(request: PersonRequest, place: Place) -> dict[str, Any]:
-    """A place with its sets; a bucket or crate with the places it may go to."""
-    rows = sets_in(place)
-    moves = place.kind in (PlaceKind.BUCKET, PlaceKind.CRATE)
-    kinds = [PlaceKind.RACK, PlaceKind.VAN, PlaceKind.SITE]
-    return {
-        "place": place,
-        "rows": rows,
-        "ids": ",".join(str(state.pk) for state in rows),
-        "goes_to": places_for(request.user.branch, kinds) if moves and request.user.can(Right.SCAN) else [],
-        "act_id": uuid4(),
-    }
 
 
 @door("POST", right=Right.SCAN)

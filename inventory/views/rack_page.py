@@ -90,6 +90,7 @@ def set_line(one: RackSet, grit: Grit, person: Person, now: datetime) -> dict[st
     likely, between = life_words(one, person)
     return {
         "face": face_of_set(one, grit.ladder_place, grit.ladder_count),
+        "grit": one.tool_type.grit,
         "code": one.code or _("No label"),
         "url": reverse("inventory:toolset", args=[one.set_id]),
         "state": one.key,
