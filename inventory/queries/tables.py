@@ -25,6 +25,7 @@ from inventory.models import (
     SupplierWord,
     ToolType,
 )
+from inventory.models.choices import Fitness, OpeningKind, PlaceKind, RetiredWhy
 from inventory.queries.bring_in import set_rows
 from inventory.rights import Right
 from inventory.shop_settings import KNOWN, settings_of
@@ -89,6 +90,7 @@ SETS = Table(
         Column(_("Held by"), lambda row, _asked: row[0].holder_name or row[0].get_holder_kind_display()),
         Column(_("Outing"), _state("outing.name")),
         Column(_("Fitness"), _state("get_fitness_display")),
+        Column(_("State"), lambda row, _asked: _word(row[0])),
         Column(_("Why"), _state("fitness_why")),
         Column(_("Face"), _state("get_face_display")),
         Column(_("In water"), lambda row, _asked: _now("yes") if row[0].soaking else _now("no")),
@@ -105,6 +107,18 @@ SETS = Table(
     ),
     _sets,
 )
+
+
+def _word(state: SetState) -> str:
+    """The state as a list of sets says it, "" for a set in use: what another shop's list would read."""
+    if state.fitness == Fitness.RETIRED:
+        why = {RetiredWhy.WORN: _now("worn"), RetiredWhy.BROKEN: _now("broken"), RetiredWhy.WRITTEN_OFF: _now("lost")}
+        return why.get(RetiredWhy(state.fitness_why), _now("set aside")) if state.fitness_why in RetiredWhy else ""
+    if state.fitness == Fitness.SET_ASIDE:
+        return _now("set aside")
+    if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
+        return _now("lost")
+    return _now("new") if state.opening == OpeningKind.NEW and not state.worked_m2 else ""
 
 
 def _place(state: SetState) -> str:

@@ -95,8 +95,11 @@ def guess_columns(
                 scores.append((by_heading * (0.5 + 0.5 * by_shape), by_shape, -order, index, field))
             elif by_shape is not None and by_shape >= 0.9 and samples[index] and field.shape in _TELLING:
                 scores.append((0.2 * by_shape * _TELLING[field.shape], by_shape, -order, index, field))
+    # A table that this program wrote says its columns itself: the others in it are only for reading.
+    own_key = next((field for field in spec.fields if field.name == "key"), None)
+    own = own_key is not None and any(plain(heading) in own_key.words for heading in sheet.headings)
     for score, by_shape, _order, index, field in sorted(scores, key=lambda each: each[:3], reverse=True):
-        if index in picked or index in certain or field in picked.values():
+        if index in picked or index in certain or field in picked.values() or (own and score < 0.7):
             continue
         picked[index] = field
         certain[index] = "sure" if score >= 0.7 and by_shape >= 0.5 else "guess"
