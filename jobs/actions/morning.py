@@ -17,7 +17,7 @@ from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
-from jobs.actions.shift import ShiftRefused, WorkPart, guess_id, log_work
+from jobs.actions.shift import ShiftRefused, WorkPart, guess_id, log_steps
 from jobs.queries.morning import NoWork, unlogged
 
 # The device of what the shop's clock stores by itself, one for each branch.
@@ -31,9 +31,17 @@ class NobodySettles(Refused):
 
 
 def take_planned(
-    who: Who, branch: Branch, shift_key: UUID, step_key: UUID, *, now: datetime, basis: str = Basis.PLANNED
+    who: Who,
+    branch: Branch,
+    shift_key: UUID,
+    step_key: UUID | None = None,
+    *,
+    now: datetime,
+    basis: str = Basis.PLANNED,
 ) -> Recorded:
     """Take what was planned as done: the zone times the planned passes, shared out evenly over the sets that were out.
+
+    step_key None: all steps of the shift that are open and had a set out, in one act.
 
     Lines get ids from their key (set, shift, step, floor), so that two people who answer write one line. The time is
     known by the shift: its planned start and the step's number in seconds.
@@ -41,10 +49,12 @@ def take_planned(
     """
     if (known := already(who.act_id)) is not None:
         return known
-    asked = next(
-        (one for one in unlogged(branch, now) if (one.night.shift.key, one.step.key) == (shift_key, step_key)), None
-    )
-    if asked is None:
+    asked = [
+        one
+        for one in unlogged(branch, now)
+        if one.night.shift.key == shift_key and (one.step.key == step_key or (step_key is None and one.sets))
+    ]
+    if not asked:
         raise ShiftRefused(_("That is answered already."), _("Open the job to change it."))
     return _store(who, asked, basis, now)
 
@@ -70,9 +80,12 @@ def store_guesses(branch: Branch, *, now: datetime, person: Person | None = None
         defaults={"branch": branch, "name": _("the shop's clock"), "first_seen_at": now},
     )
     stored = []
-    for number, one in enumerate(asked):
+    by_shift: dict[UUID, list[NoWork]] = {}
+    for one in asked:
+        by_shift.setdefault(one.night.shift.key, []).append(one)
+    for number, steps in enumerate(by_shift.values()):
         who = Who(
-            done_by=one.night.shift.lead or entered_by,
+            done_by=steps[0].night.shift.lead or entered_by,
             entered_by=entered_by,
             device=device,
             device_seq=int(now.timestamp() * 1000) + number,
@@ -80,7 +93,7 @@ def store_guesses(branch: Branch, *, now: datetime, person: Person | None = None
             sent_at=now,
             source=Source.DESK,
         )
-        stored.append(_store(who, one, Basis.GUESSED, now))
+        stored.append(_store(who, steps, Basis.GUESSED, now))
     return stored
 
 
@@ -135,29 +148,31 @@ def _settles(branch: Branch) -> Person:
     return person
 
 
-def _store(who: Who, asked: NoWork, basis: str, now: datetime) -> Recorded:
-    night, step = asked.night, asked.step
-    floor = asked.zone.zone_id
-    if not asked.sets:
-        raise ShiftRefused(
-            _("No set of %(type)s was out on this shift.") % {"type": step.tool_type.name},
-            _("Log the work and say which set did it."),
-        )
+def _store(who: Who, asked: list[NoWork], basis: str, now: datetime) -> Recorded:
+    """Write what was planned for these steps of one shift, in one act."""
     kind = "planned" if basis == Basis.PLANNED else "guess"
-    tries = {tool_set.pk: _fresh(tool_set, night.shift.key, step.key, floor, kind) for tool_set in asked.sets}
-    each = asked.area_m2 / len(asked.sets)
-    parts = [
-        WorkPart(tool_set, each, step.passes, id=guess_id(tool_set.pk, night.shift.key, step.key, floor, again, kind))
-        for tool_set, again in ((tool_set, tries[tool_set.pk]) for tool_set in asked.sets)
-    ]
-    first = asked.sets[0].pk
+    night = asked[0].night
+    parts: dict[UUID, list[WorkPart]] = {}
+    for one in asked:
+        step, key = one.step, (night.shift.key, one.step.key, one.zone.zone_id)
+        if not one.sets:
+            raise ShiftRefused(
+                _("No set of %(type)s was out on this shift.") % {"type": step.tool_type.name},
+                _("Log the work and say which set did it."),
+            )
+        each = one.area_m2 / len(one.sets)
+        parts[step.key] = [
+            WorkPart(tool_set, each, step.passes, id=guess_id(tool_set.pk, *key, _fresh(tool_set, *key, kind), kind))
+            for tool_set in one.sets
+        ]
+    first, key = asked[0].sets[0], (night.shift.key, asked[0].step.key, asked[0].zone.zone_id)
     who = replace(
         who,
         time_known=TimeKnown.SHIFT,
-        happened_at=night.shift.starts_at + timedelta(seconds=step.order),
-        act_id=guess_id(first, night.shift.key, step.key, floor, tries[first], f"{kind} act"),
+        happened_at=night.shift.starts_at + timedelta(seconds=asked[0].step.order),
+        act_id=guess_id(first.pk, *key, _fresh(first, *key, kind), f"{kind} act"),
     )
-    return log_work(who, night.job, night.shift.key, step.key, parts, now=now, basis=basis, sure=True, plan=night.plan)
+    return log_steps(who, night.job, night.shift.key, parts, now=now, basis=basis, sure=True, plan=night.plan)
 
 
 def _fresh(tool_set: ToolSet, shift_key: UUID, step_key: UUID, floor: UUID, kind: str) -> int:

@@ -13,7 +13,7 @@ from inventory.models import Person, SetState, ToolSet
 from inventory.models.choices import Fitness
 from inventory.refusals import Refused
 from jobs.models import Job, Reservation
-from jobs.queries.plan import plan_of, shifts_of_step
+from jobs.queries.plan import night_of, plan_of, shifts_of_step
 
 
 class ReservationRefused(Refused):
@@ -74,6 +74,24 @@ def reserve(
             made_at=now,
             made_by=person,
         )
+
+
+def reserve_for_night(
+    person: Person, job: Job, shift_key: UUID, step_key: UUID, tool_set: ToolSet, *, now: datetime
+) -> list[Reservation]:
+    """Mean a set for a step and for the other steps of its tool type on that shift: floors of a job share a set.
+
+    Raises ReservationRefused as ``reserve``; then nothing is changed.
+    """
+    with transaction.atomic():
+        night = night_of(job, shift_key)
+        if night is None:
+            raise ReservationRefused(_("The plan has that shift no more."), _("Open Tonight again."))
+        asked = next((step for step in night.steps if step.key == step_key), None)
+        if asked is None:
+            raise ReservationRefused(_("%(job)s has no such step.") % {"job": job.name}, _("Open its plan again."))
+        same = [step.key for step in night.steps if step.tool_type_id == asked.tool_type_id]
+        return [reserve(person, job, key, tool_set, now=now, from_shift=shift_key) for key in same]
 
 
 def let_go(reservation: Reservation, *, now: datetime) -> Reservation:

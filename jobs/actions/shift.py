@@ -39,6 +39,7 @@ __all__ = [
     "floor_reading",
     "guess_id",
     "leave_sets",
+    "log_steps",
     "log_work",
     "no_work",
     "outing_of_shift",
@@ -164,17 +165,50 @@ def log_work(
     stands instead of what is there (None: not paper). sure: unlikely areas and passes have been said to be right.
     Raises NotPlanned, ShiftClosed, WorkRefused, WorkAsked, NotReceived, OtherBranch.
     """
-    plan, step = _step(job, step_key, plan)
-    zone = zone_of_step(plan, step)
-    if zone is None:
-        raise NotPlanned(_("This step has no floor in the plan."), _("Give it one in the job's plan first."))
-    with transaction.atomic():
-        if (known := already(who.act_id)) is not None:
-            return known
-        if shift_key is not None:
-            _check_open(who, shift_key)
-        out = None if shift_key is None else outings_of([shift_key]).get(shift_key)
-        lines = [
+    return log_steps(
+        who,
+        job,
+        shift_key,
+        {step_key: parts},
+        now=now,
+        basis=basis,
+        stands_instead=stands_instead,
+        sure=sure,
+        units=units,
+        plan=plan,
+        more=more,
+        replaces=replaces,
+    )
+
+
+def log_steps(
+    who: Who,
+    job: Job,
+    shift_key: UUID | None,
+    parts_of: Mapping[UUID, Sequence[WorkPart]],
+    *,
+    now: datetime,
+    basis: str = Basis.MEASURED,
+    stands_instead: bool | None = None,
+    sure: bool = False,
+    units: Units = "us",
+    plan: JobPlan | None = None,
+    more: Sequence[NewLine] = (),
+    replaces: UUID | None = None,
+) -> Recorded:
+    """Log several steps of a shift in one act: parts by step key; the rest as ``log_work``."""
+    if (known := already(who.act_id)) is not None:
+        return known
+    if shift_key is not None:
+        _check_open(who, shift_key)
+    out = None if shift_key is None else outings_of([shift_key]).get(shift_key)
+    lines: list[WorkedFacts] = []
+    for step_key, parts in parts_of.items():
+        holds, step = _step(job, step_key, plan)
+        zone = zone_of_step(holds, step)
+        if zone is None:
+            raise NotPlanned(_("This step has no floor in the plan."), _("Give it one in the job's plan first."))
+        lines += [
             WorkedFacts(
                 tool_set=part.tool_set,
                 floor_uuid=zone.zone_id,
@@ -200,7 +234,7 @@ def log_work(
             )
             for part in parts
         ]
-        return work(who, job.branch, lines, now=now, sure=sure, units=units, more=more)
+    return work(who, job.branch, lines, now=now, sure=sure, units=units, more=more)
 
 
 def correct_work(

@@ -109,6 +109,8 @@ class Morning:
     """
 
     asked: tuple[Asked, ...]
+    # Flags that were raised before the days the morning asks about, and are still open.
+    older: tuple[Flagged, ...]
     answered: tuple[Answered, ...]
     nights: tuple[Night, ...]
     back: int = 0
@@ -134,10 +136,12 @@ def morning_of(branch: Branch, now: datetime, day_began: datetime) -> Morning:
     asked: list[Asked] = [*_no_work(read), *_not_back(read, branch, now)]
     waiting = {question.outing.pk for question in asked if isinstance(question, NotBack)}
     asked += _how_left(read, waiting)
-    asked += _flagged(branch)
+    flags = _flagged(branch)
+    asked += [flag for flag in flags if flag.entry.act.recorded_at > now - LOOK_BACK]
+    older = tuple(flag for flag in flags if flag.entry.act.recorded_at <= now - LOOK_BACK)
     back, in_water, elsewhere = _counts(read, day_began)
     recent = tuple(night for night in read.nights if night.shift.ends_at > day_began - timedelta(hours=12))
-    return Morning(tuple(asked), tuple(_answered(read, branch, day_began)), recent, back, in_water, elsewhere)
+    return Morning(tuple(asked), older, tuple(_answered(read, branch, day_began)), recent, back, in_water, elsewhere)
 
 
 def unlogged(branch: Branch, now: datetime) -> list[NoWork]:

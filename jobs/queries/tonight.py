@@ -16,9 +16,9 @@ from inventory.models.choices import Fitness, PlaceKind
 from inventory.queries.soak import Waters, waters_of
 from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
-from jobs.models import PlanStep, PlanZone, Reservation
+from jobs.models import PlanStep, Reservation
 from jobs.numerics.enough import Enough, enough
-from jobs.queries.plan import Night, tonight, zone_of_step
+from jobs.queries.plan import Night, share_of_step, tonight, zone_of_step
 from jobs.queries.shift import outings_of
 from jobs.queries.uses import open_reservations, reference_of, step_starts_at
 
@@ -28,16 +28,18 @@ TROUBLES = ("dry", "late", "no", "missing", "elsewhere", "aside", "none")
 
 @dataclass(frozen=True)
 class Cell:
-    """A step of tonight and the set for it.
+    """A tool type of a shift of tonight and the set for it; several floors of a job share the set of a grit.
+
+    step: the first of ``steps``; worked_m2, reference_m2: what all of them ask.
 
     key: ready, tight, soaking (ready in time), soaked (to confirm), taken (on its outing already), or one of TROUBLES:
     dry, late (soaks too long), no (short of life), missing, elsewhere (with somebody else), aside, none (no set).
     chance: of finishing; None when nothing can be said. instead: the best other set, ready and enough.
     """
 
-    step: PlanStep
-    zone: PlanZone
+    steps: tuple[PlanStep, ...]
     starts_at: datetime
+    worked_m2: float
     reference_m2: float
     key: str
     state: SetState | None = None
@@ -48,6 +50,11 @@ class Cell:
     reserved: bool = False
     instead: SetState | None = None
     instead_chance: float | None = None
+
+    @property
+    def step(self) -> PlanStep:
+        """The first step it is for."""
+        return self.steps[0]
 
     @property
     def trouble(self) -> bool:
@@ -98,9 +105,8 @@ def leaving_tonight(branch: Branch, now: datetime) -> list[Leaving]:
         leaves_at = _leaves_at(night, outings, settings)
         outing = outings.get(night.shift.key)
         cells = tuple(
-            choice.cell(night, step, zone, leaves_at, outing, reserved.get(step.key, []))
-            for step in night.steps
-            if (zone := zone_of_step(night.plan, step)) is not None
+            choice.cell(night, steps, leaves_at, outing, [row for one in steps for row in reserved.get(one.key, [])])
+            for steps in _by_type(night)
         )
         leaving.append(Leaving(night, leaves_at, outing, cells, _enough_of(cells, settings)))
     return leaving
@@ -111,6 +117,15 @@ def _leaves_at(night: Night, outings: Mapping[UUID, Outing], settings: ShopSetti
     planned = night.shift.starts_at - timedelta(hours=settings["loading_hours"])
     # An outing shared with an earlier night left then; tonight's sets leave for tonight.
     return outing.leaves_at if outing is not None and outing.leaves_at >= planned - timedelta(hours=12) else planned
+
+
+def _by_type(night: Night) -> list[list[PlanStep]]:
+    """The steps of a shift that have a floor, those of one tool type together."""
+    found: dict[int, list[PlanStep]] = {}
+    for step in night.steps:
+        if zone_of_step(night.plan, step) is not None:
+            found.setdefault(step.tool_type_id, []).append(step)
+    return list(found.values())
 
 
 def _enough_of(cells: Sequence[Cell], settings: ShopSettings) -> str:
@@ -148,29 +163,32 @@ class _Choice:
     def cell(
         self,
         night: Night,
-        step: PlanStep,
-        zone: PlanZone,
+        steps: list[PlanStep],
         leaves_at: datetime,
         outing: Outing | None,
         rows: list[Reservation],
     ) -> Cell:
-        """The set for one step and the state it is in."""
-        starts_at = max(step_starts_at(night, step), leaves_at)
-        needs = reference_of(self.settings, night.plan, step, zone)
+        """The set for the steps of one tool type and the state it is in."""
+        step = steps[0]
+        starts_at = max(min(step_starts_at(night, one) for one in steps), leaves_at)
+        floors = [(one, zone) for one in steps if (zone := zone_of_step(night.plan, one)) is not None]
+        needs = sum(reference_of(self.settings, night.plan, one, zone) for one, zone in floors)
+        worked = sum(zone.area_m2 * one.passes * share_of_step(night.plan, one) for one, zone in floors)
         chances = self._chances(step, needs)
-        meant = [self.by_id[row.tool_set_id] for row in rows if row.tool_set_id in self.by_id]
+        ids = dict.fromkeys(row.tool_set_id for row in rows if row.tool_set_id in self.by_id)
+        meant = [self.by_id[set_id] for set_id in ids]
         out = [
             state
             for state in self.states
             if outing is not None
             and state.outing_id == outing.pk
             and state.tool_set.tool_type_id == step.tool_type_id
-            and state.facts.get("step_key") in (None, str(step.key))
+            and state.facts.get("step_key") in (None, *(str(one.key) for one in steps))
         ]
         free = self._free(step, chances, leaves_at, starts_at)
         chosen = meant[0] if meant else out[0] if out else free[0] if free else self._any(step, leaves_at, starts_at)
         if chosen is None:
-            return Cell(step, zone, starts_at, needs, "none")
+            return Cell(tuple(steps), starts_at, worked, needs, "none")
         self.held.add(chosen.pk)
         second = meant[1] if len(meant) > 1 else None
         chance = chances.get(chosen.pk)
@@ -181,9 +199,9 @@ class _Choice:
         others = [state for state in free if state.pk != chosen.pk] if key in TROUBLES else []
         instead = others[0] if others and self._is_enough(chances.get(others[0].pk)) else None
         return Cell(
-            step,
-            zone,
+            tuple(steps),
             starts_at,
+            worked,
             needs,
             key,
             chosen,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from django.urls import reverse
@@ -22,18 +24,35 @@ from jobs.queries.plan import Night
 Question = dict[str, Any]
 
 
-def questions(morning: Morning, person: Person, now: Any) -> list[Question]:
-    """Every open question, the first marked, for parts/question.html."""
-    asked = [_question(one, person, now) for one in morning.asked]
-    for number, question in enumerate(asked):
-        question["first"] = number == 0
-        for answer in question["answers"] if number else []:
+def questions(asked: Iterable[Asked], person: Person, now: datetime, *, first: bool = True) -> list[Question]:
+    """Every open question for parts/question.html, one for all open steps of a shift; ``first`` marks the first."""
+    found = [_question(one, person, now) for one in _gathered(asked)]
+    for number, question in enumerate(found):
+        question["first"] = first and number == 0
+        for answer in question["answers"] if not question["first"] else []:
             # One filled button a page: the first question's; the likeliest of the others only stands out.
             answer["kind"] = "likely" if answer.get("kind") == "fill" else answer.get("kind", "")
-    return asked
+    return found
 
 
-def _question(one: Asked, person: Person, now: Any) -> Question:
+def _gathered(asked: Iterable[Asked]) -> list[Asked | list[NoWork]]:
+    """Steps of one shift without work as one question, where sets were out for all of them."""
+    found: list[Asked | list[NoWork]] = []
+    shifts: dict[Any, list[NoWork]] = {}
+    for one in asked:
+        if isinstance(one, NoWork) and one.sets:
+            if one.night.shift.key not in shifts:
+                shifts[one.night.shift.key] = []
+                found.append(shifts[one.night.shift.key])
+            shifts[one.night.shift.key].append(one)
+        else:
+            found.append(one)
+    return [one[0] if isinstance(one, list) and len(one) == 1 else one for one in found]
+
+
+def _question(one: Asked | list[NoWork], person: Person, now: datetime) -> Question:
+    if isinstance(one, list):
+        return _no_work_at_all(one, person)
     if isinstance(one, NoWork):
         return _no_work(one, person)
     if isinstance(one, NotBack):
@@ -81,9 +100,30 @@ def _no_work(one: NoWork, person: Person) -> Question:
     return {"id": one.key, "who": _who(one.night), "words": words, "answers": answers}
 
 
+def _no_work_at_all(steps: list[NoWork], person: Person) -> Question:
+    night = steps[0].night
+    key = {"job": night.job.pk, "shift": night.shift.key}
+    units = units_of(person)
+    grits = _listed(list(dict.fromkeys(one.step.tool_type.grit for one in steps)))
+    area = show_area(sum(one.worked_m2 for one in steps), units)
+    words = _("No work logged for %(grits)s. Planned: %(area)s, all passes together.") % {"grits": grits, "area": area}
+    other = reverse("jobs:work", args=[night.job.pk]) + f"?shift={night.shift.key}"
+    detail = ngettext("%(n)s step as planned", "%(n)s steps as planned", len(steps)) % {"n": len(steps)}
+    answers = [
+        _answer(_("Take %(area)s") % {"area": area}, "take", key, likely=True, detail=detail),
+        {"label": _("Step by step"), "url": other, "method": "get"},
+        _answer(_("No work"), "none", key),
+    ]
+    return {"id": f"work-{night.shift.key}", "who": _who(night), "words": words, "answers": answers}
+
+
+def _listed(words: list[str]) -> str:
+    """ "100, 200 and 400"."""
+    return _("%(some)s and %(last)s") % {"some": ", ".join(words[:-1]), "last": words[-1]} if words[1:] else words[0]
+
+
 def _grits(states: tuple[SetState, ...]) -> str:
-    grits = [state.tool_set.tool_type.grit for state in states]
-    return " and ".join([", ".join(grits[:-1]), grits[-1]]) if len(grits) > 1 else grits[0]
+    return _listed([state.tool_set.tool_type.grit for state in states])
 
 
 def _not_back(one: NotBack) -> Question:
@@ -119,7 +159,7 @@ def _how_left(one: HowLeft) -> Question:
     return {"id": one.key, "who": _who(one.night), "words": words, "answers": answers}
 
 
-def _flagged(one: Flagged, person: Person, now: Any) -> Question:
+def _flagged(one: Flagged, person: Person, now: datetime) -> Question:
     entry = one.entry
     key = {"set": one.state.pk, "entry": entry.pk, "code": one.code}
     who = f"{entry.act.done_by.name} {when_for(person, entry.act.happened_at, now)}"

@@ -193,7 +193,7 @@ def _cause(one: Leaving, cell: Cell, person: Person, now: datetime) -> str:
         return f"{name}: {water.line if water else ''}. {leaves}"
     if cell.key == "no" and cell.life is not None:
         units = units_of(person)
-        factor = cell.reference_m2 / (cell.zone.area_m2 * cell.step.passes) if cell.zone.area_m2 else 1.0
+        factor = cell.reference_m2 / cell.worked_m2 if cell.worked_m2 else 1.0
         likely = cell.life.likely_m2 / factor if factor else cell.life.likely_m2
         return _("%(set)s: likely %(likely)s left; the step needs %(needs)s. %(sure)s to finish.") % {
             "set": name,

@@ -24,7 +24,7 @@ from inventory.shop_settings import settings_of
 from inventory.times import show_day, show_time, zone_of
 from inventory.views.doors import door, who_of
 from jobs.actions.morning import give_back, take_planned
-from jobs.actions.reservation import reserve
+from jobs.actions.reservation import reserve_for_night
 from jobs.actions.shift import ShiftRefused, leave_sets, no_work
 from jobs.context import rights_of
 from jobs.models import Job
@@ -59,7 +59,8 @@ def _morning(request: HttpRequest, person: Person, now: Any, context: dict[str, 
     day_began = now.astimezone(zone_of(person.branch)).replace(hour=0, minute=0, second=0, microsecond=0)
     found = morning_of(person.branch, now, day_began)
     context |= {
-        "questions": asked.questions(found, person, now),
+        "questions": asked.questions(found.asked, person, now),
+        "older": asked.questions(found.older, person, now, first=False),
         "answered": asked.answered(found, person),
         "complete": asked.complete_words(found),
     }
@@ -138,7 +139,8 @@ def _job(request: HttpRequest) -> Job:
 
 def _take(request: HttpRequest) -> Recorded:
     branch = cast(Person, request.user).branch
-    shift, step = UUID(request.POST["shift"]), UUID(request.POST["step"])
+    shift = UUID(request.POST["shift"])
+    step = UUID(request.POST["step"]) if request.POST.get("step") else None
     return take_planned(who_of(request), branch, shift, step, now=timezone.now())
 
 
@@ -213,10 +215,13 @@ def take_instead(request: HttpRequest, pk: UUID, step: UUID) -> HttpResponse:
     """Mean another set for a step of tonight."""
     person = cast(Person, request.user)
     job = get_object_or_404(Job, pk=pk, branch=person.branch)
-    tool_set = get_object_or_404(ToolSet, pk=request.POST.get("tool_set") or None, state__branch=person.branch)
-    shift = request.POST.get("shift")
     try:
-        reserve(person, job, step, tool_set, now=timezone.now(), from_shift=UUID(shift) if shift else None)
+        wanted, shift = UUID(request.POST.get("tool_set", "")), UUID(request.POST.get("shift", ""))
+    except ValueError:
+        return redirect(reverse("jobs:shop_day") + "?show=tonight")
+    tool_set = get_object_or_404(ToolSet, pk=wanted, state__branch=person.branch)
+    try:
+        reserve_for_night(person, job, shift, step, tool_set, now=timezone.now())
     except Refused as refused:
         messages.error(request, refused.sentence)
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -15,7 +16,9 @@ from inventory.actions.ledger import NewLine
 from inventory.models import Entry, SetState
 from inventory.models.choices import Basis, LeftHow, Source
 from jobs.actions.morning import give_back, store_guesses, take_planned
+from jobs.actions.plan import save_plan
 from jobs.actions.shift import ShiftRefused, WorkPart, leave_sets, log_work, no_work, outing_of_shift, undo_act
+from jobs.plan_draft import draft_of
 from jobs.queries.morning import Flagged, HowLeft, Morning, NotBack, NoWork, morning_of
 from tests.cast import NOW, hours, make_outing, make_set, make_type, write
 from tests.jobs.plans import LAST_NIGHT, make_planned
@@ -88,6 +91,33 @@ def test_unanswered_work_is_stored_as_guessed_once_after_the_shops_hour() -> Non
         now=noon,
     )
     assert [worked_m2(tool_set) for tool_set in night.sets] == [5000, 2500]
+
+
+def test_all_steps_of_a_shift_are_taken_in_one_act() -> None:
+    night = make_night()
+    draft = draft_of(night.plan)
+    both = tuple(replace(step, shift_key=night.shift.key) for step in draft.steps)
+    save_plan(night.cast.ines, night.job, replace(draft, steps=both), now=LAST_NIGHT - hours(5))
+    four = make_set(night.cast, both[1].tool_type, night.rack, code="GL-4", at=LAST_NIGHT - hours(99))
+    out = {"outing": night.outing, "gate": "passed"}
+    write(night.cast, NewLine("scanned_out", four, None, out), at=LAST_NIGHT - hours(1))
+    taken = take_planned(by(night, "ines", NOW), night.cast.branch, night.shift.key, now=NOW)
+    assert {entry.step_key for entry in taken.entries} == {step.key for step in both}
+    assert [worked_m2(tool_set) for tool_set in (*night.sets, four)] == [2500, 2500, 5000]
+    undo_act(by(night, "ines", NOW), night.cast.branch, taken.act, "no", now=NOW)
+    assert len([one for one in ask(night).asked if isinstance(one, NoWork)]) == 2
+
+
+def test_flags_of_long_ago_wait_apart() -> None:
+    night = make_night()
+    later = NOW + hours(24 * 9)
+    other = make_outing(night.cast.branch, "Marrow Street")
+    over = NewLine("scanned_out", night.sets[1], None, {"outing": other, "gate": "overridden", "why": "spare"})
+    write(night.cast, over, at=NOW)
+    assert not ask(night).older
+    found = ask(night, later)
+    assert [one.code for one in found.older] == ["gate_overridden", "taken_by_two"]
+    assert not [one for one in found.asked if isinstance(one, Flagged)]
 
 
 def test_no_work_is_an_answer() -> None:

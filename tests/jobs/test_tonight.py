@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,12 +13,15 @@ from django.test.utils import CaptureQueriesContext
 from inventory.actions.ledger import NewLine
 from inventory.models import ToolSet
 from inventory.models.choices import PlaceKind, SoakNeed
-from jobs.actions.reservation import ReservationRefused, let_go, reserve
+from jobs.actions.plan import save_plan
+from jobs.actions.reservation import ReservationRefused, let_go, reserve, reserve_for_night
 from jobs.actions.shift import outing_of_shift
+from jobs.actions.site import save_zone
 from jobs.models import Reservation
+from jobs.plan_draft import ZoneDraft, draft_of
 from jobs.queries.tonight import Cell, evening, leaving_tonight
 from jobs.queries.uses import next_uses, plan_of_outing
-from tests.cast import NOW, hours, make_cast, make_outing, make_place, make_set, make_type, write
+from tests.cast import NOW, hours, make_cast, make_outing, make_place, make_set, make_type, uuid, write
 from tests.jobs.plans import LAST_NIGHT, make_planned
 
 pytestmark = pytest.mark.django_db
@@ -129,6 +133,22 @@ def test_inventory_is_told_what_an_outing_asks_for_and_what_a_set_is_meant_for()
     assert (found.outing, found.reference_m2, found.hardness) == (outing.pk, pytest.approx(4000), "hard")
     let_go(row, now=NOW)
     assert next_uses([meant.pk], NOW) == {}
+
+
+def test_two_floors_of_a_job_share_the_set_of_a_grit() -> None:
+    night = make_evening()
+    whole = one_set(night, "GL-NEW")
+    aisles = save_zone(night.job.site, name="Aisles", area_m2=500, hardness="medium", surface="worn")
+    draft = draft_of(night.plan)
+    more = replace(draft.steps[1], zone_key=aisles.pk, key=uuid(77))
+    both = replace(draft, zones=(*draft.zones, ZoneDraft(aisles)), steps=(*draft.steps, more))
+    save_plan(night.cast.ines, night.job, both, now=NOW)
+    found = cell(night)
+    # 1,000 m2 hard (factor 0.8) and 500 m2 medium (1.0), five passes each.
+    assert (len(found.steps), found.worked_m2, found.reference_m2) == (2, 7500, pytest.approx(4000 + 2500))
+    reserve_for_night(night.cast.ines, night.job, night.shift.key, night.step.key, whole, now=NOW)
+    assert set(night.job.reservations.values_list("step_key", flat=True)) == {night.step.key, uuid(77)}
+    assert cell(night).reserved
 
 
 def test_the_night_goes_on_after_midnight() -> None:
