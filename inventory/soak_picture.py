@@ -20,7 +20,7 @@ _LANE, _TOP, _READINGS = 58.0, 34.0, 74.0
 _GAUGE = (14.0, 30.0)
 _MOST_FACES = 5
 # Width of one letter of the words and of the stamped grit, for the widest face we lay out for.
-_LETTER, _STAMPED = 8.2, 13.0
+_LETTER, _STAMPED = 9.6, 13.0
 
 LaneKind = Literal["soaking", "soaked", "conditioned", "planned", "unknown"]
 
@@ -90,9 +90,9 @@ def vessel(lanes: Sequence[Lane], water: Water, scale: Scale, sentence: str) -> 
     if band:
         parts.append(_readings(water, scale, _TOP, _TOP + band))
     now = px(scale.x(scale.now))
+    parts.append(f'<path class="axis" d="M{now} 0V{px(foot)}"/>')
     for number, lane in enumerate(lanes):
         parts.append(_lane(lane, scale, _TOP + band + (number + 0.5) * _LANE))
-    parts.append(f'<path class="axis" d="M{now} 0V{px(foot)}"/>')
     parts.append(f'<path class="vessel" d="M{px(_LEFT)} 8V{px(foot)}H{px(_RIGHT)}V8"/>')
     return (
         f'<svg class="chart soak" role="img" aria-label="{escape(sentence)}" '
@@ -179,7 +179,7 @@ def _lane_words(lane: Lane, drop: float | None, y: float, past: bool) -> str:
         at = f'x="{px(start)}" y="{px(y - 8 if past else y + 5)}"'
         return f'<text class="{css} edged" {at}>{escape(lane.words)}</text>'
     return (
-        f'<text class="{css} edged" text-anchor="end" x="{px(_RIGHT - 8)}" y="{px(y - 14)}">{escape(lane.words)}</text>'
+        f'<text class="{css} edged" text-anchor="end" x="{px(_RIGHT - 8)}" y="{px(y - 17)}">{escape(lane.words)}</text>'
     )
 
 

@@ -326,6 +326,7 @@ def _measures(picture: CountPicture, lives: dict[UUID, SetLife], uses: Any, pers
                     "use": use,
                     "value": value.replace(".", decimal_mark()),
                     "unit": UNITS[unit].symbol,
+                    "step": "0.1" if unit == "mm" else "0.01",
                 }
             )
     return found[:_MEASURED]

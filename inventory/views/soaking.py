@@ -60,6 +60,7 @@ class TubShown:
     read: str
     read_words: str
     hot_lines: list[str]
+    due: str
     told: list[str]
     full: str
     scalds: bool
@@ -274,7 +275,8 @@ def _shown(
         recipes=_recipe_words({one.recipe for one in tub.sets}, hot, units),
         read=show_temperature(last.temperature_c, units) if last else "",
         read_words=_("read %(when)s") % {"when": when_for(person, last.at, now)} if last else _("No reading yet"),
-        hot_lines=hot_lines_of(tub, person, now),
+        hot_lines=hot_lines_of(tub),
+        due=due_of(tub, person, now),
         told=told_of(tub, person, now),
         full=_full(tub, tubs, person, now),
         scalds=tub.place.thermostat or (last is not None and last.temperature_c >= SCALDS_C),
@@ -373,12 +375,11 @@ def _recipe_words(recipes: set[Recipe], hot: bool, units: Any) -> list[str]:
     return words
 
 
-def hot_lines_of(tub: Tub, person: Person, now: datetime) -> list[str]:
-    """The hours that counted hot, and when the tub must be read next."""
+def hot_lines_of(tub: Tub) -> list[str]:
+    """The hours of each soak that counted hot: "800: 21 h of 31 h were hot"."""
     lines: list[str] = []
-    heated = [one for one in tub.sets if one.answer.state == "soaking" and one.answer.soak.hot_hours > 0]
-    for one in heated:
-        if one.recipe.hot_hours is None:
+    for one in tub.sets:
+        if one.answer.state != "soaking" or not one.answer.soak.hot_hours or one.recipe.hot_hours is None:
             continue
         words = _("%(grit)s: %(have)s of %(need)s were hot") % {
             "grit": one.state.tool_set.tool_type.grit,
@@ -387,14 +388,17 @@ def hot_lines_of(tub: Tub, person: Person, now: datetime) -> list[str]:
         }
         if words not in lines:
             lines.append(words)
-    ends = [one.ahead.read_at for one in heated if one.ahead is not None and one.ahead.read_at is not None]
-    vouched = [
-        one.ahead.vouched_until for one in heated if one.ahead is not None and one.ahead.vouched_until is not None
-    ]
-    if due := [at for at in (*ends, *vouched) if at is not None]:
-        at = min(due)
-        lines.append(_("Read it now") if at <= now else _("Read it by %(when)s") % {"when": when_for(person, at, now)})
     return lines
+
+
+def due_of(tub: Tub, person: Person, now: datetime) -> str:
+    """When a hot tub must be read next: at the end of a soak, or before the last reading stops counting."""
+    ahead = [one.ahead for one in tub.sets if one.ahead is not None]
+    due = [at for one in ahead for at in (one.read_at, one.vouched_until) if at is not None]
+    if not due:
+        return ""
+    at = min(due)
+    return _("Read it now") if at <= now else _("Read it by %(when)s") % {"when": when_for(person, at, now)}
 
 
 def told_of(tub: Tub, person: Person, now: datetime) -> list[str]:
@@ -409,18 +413,26 @@ def told_of(tub: Tub, person: Person, now: datetime) -> list[str]:
         fell = _fell(tub, one.recipe, at)
         values = {
             "temperature": show_temperature(fell.temperature_c if fell else temperature, units),
-            "when": when_for(person, fell.at if fell else at, now),
+            "when": at_words(person, fell.at if fell else at, now),
             "ready": when_for(person, one.ahead.ready_at, now) if one.ahead else "",
         }
         if one.ahead is None:
-            words = _("Fell to %(temperature)s at %(when)s: heat it and read it again.") % values
+            words = _("Fell to %(temperature)s %(when)s: heat it and read it again.") % values
         elif one.ahead.kind == "mixed":
-            words = _("Fell to %(temperature)s at %(when)s: ready %(ready)s, hot and cold hours together.") % values
+            words = _("Fell to %(temperature)s %(when)s: ready %(ready)s, hot and cold hours together.") % values
         else:
-            words = _("Fell to %(temperature)s at %(when)s: ready %(ready)s by the cold recipe.") % values
+            words = _("Fell to %(temperature)s %(when)s: ready %(ready)s by the cold recipe.") % values
         if words not in said:
             said.append(words)
     return said
+
+
+def at_words(person: Person, at: datetime, now: datetime) -> str:
+    """ "at 02:10" today, "Tue 20:10" on another day."""
+    zone = zone_of(person.branch)
+    words = when_for(person, at, now)
+    today = at.astimezone(zone).date() == now.astimezone(zone).date()
+    return _("at %(time)s") % {"time": words} if today else words
 
 
 def _fell(tub: Tub, recipe: Recipe, last: datetime) -> Any:
@@ -457,11 +469,11 @@ def _rooms(tub: Tub) -> str:
         return ""
     boxes = "".join(
         f'<path class="{"taken" if number < len(tub.sets) else "free"}" '
-        f'd="M{1 + 15 * (number % 12)} {1 + 20 * (number // 12)}h11v15h-11z"/>'
+        f'd="M{1 + 13.5 * (number % 12)} {1 + 20 * (number // 12)}h10v15h-10z"/>'
         for number in range(room)
     )
     height = 17 + 20 * ((room - 1) // 12)
-    return f'<svg class="rooms" aria-hidden="true" width="{15 * min(room, 12)}" height="{height}">{boxes}</svg>'
+    return f'<svg class="rooms" aria-hidden="true" width="{13.5 * min(room, 12)}" height="{height}">{boxes}</svg>'
 
 
 def _sentence(tub: Tub, lanes: list[LaneShown]) -> str:

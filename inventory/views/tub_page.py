@@ -19,10 +19,19 @@ from inventory.models.choices import PlaceKind
 from inventory.queries.catalogue import ladder
 from inventory.queries.custody import places_for, states_by_ids
 from inventory.queries.soak import states_with_types, waters_of
-from inventory.queries.tubs import READINGS_FOR, DryType, Tub, WaterReading, dry_sets, every_reading, tubs_of
+from inventory.queries.tubs import (
+    READINGS_FOR,
+    DryType,
+    Tub,
+    WaterReading,
+    dry_sets,
+    every_reading,
+    tubs_of,
+    water_needs,
+)
 from inventory.rights import Right
 from inventory.times import when_for, zone_of
-from inventory.units import from_si, show_entered, show_temperature, unit_for
+from inventory.units import UNITS, from_si, show_entered, show_temperature, unit_for
 from inventory.views import soaking
 
 _CHART_DAYS = 4
@@ -50,10 +59,11 @@ def tub_context(person: Person, place: Place, now: datetime) -> dict[str, Any]:
         "place": place,
         "lanes": lanes,
         "told": soaking.told_of(tub, person, now),
-        "hot_lines": soaking.hot_lines_of(tub, person, now),
+        "hot_lines": soaking.hot_lines_of(tub),
+        "due": soaking.due_of(tub, person, now),
         "scalds": place.thermostat or (tub.last is not None and tub.last.temperature_c >= soaking.SCALDS_C),
         "read": show_temperature(tub.last.temperature_c, person.units) if tub.last else "",  # type: ignore[arg-type]
-        "read_at": when_for(person, tub.last.at, now) if tub.last else "",
+        "read_at": soaking.at_words(person, tub.last.at, now) if tub.last else "",
         "charts": _charts(tub, person, now),
         "rows": [_row(row, person, now) for row in rows],
         "take_form": TakeOutForm(initial={"place": TakeOutForm.HOME}, places=[one for one in places if one != place]),
@@ -105,8 +115,8 @@ def _charts(tub: Tub, person: Person, now: datetime) -> list[str]:
     }
     drawings = []
     for width, height, css in ((640, 240, "wide-only"), (358, 220, "small-only")):
-        chart = Chart(width, height, x=(0, hours), y=(low, high), right=24)
-        chart.grid([(tick, f"{tick:g}") for tick in nice_ticks(low, high, 4)])
+        chart = Chart(width, height, x=(0, hours), y=(low, high), left=66, right=24)
+        chart.grid([(tick, f"{tick:g} {UNITS[unit].symbol}") for tick in nice_ticks(low, high, 4)])
         chart.foot(_midnights(person, start, now, short=width < 400))
         for limit in lines:
             chart.line([(0, limit), (hours, limit)], "likely planned")
@@ -138,9 +148,12 @@ def put_context(
     chosen: sets already picked, such as those of a label that was scanned; they are listed first.
     """
     branch, kinds = person.branch, list(types)
+    tubs = tubs_of(branch, now)
     type_id = int(type_text) if type_text.isdigit() else None
     if not type_text and not chosen and sum(one.sets for one in kinds) > 40:
-        type_id = kinds[0].tool_type.pk
+        # Too many for one page: the type that must go in first, else the coarsest.
+        needs = [need for need in water_needs(branch, tubs, now) if not need.in_water]
+        type_id = needs[0].state.tool_set.tool_type_id if needs else kinds[0].tool_type.pk
     rows = dry_sets(branch, now, type_id=type_id)
     known = {state.pk for state, _answer in rows}
     picked = states_by_ids([pk for pk in chosen if pk not in known], branch)
@@ -154,10 +167,10 @@ def put_context(
         group["sets"].append(
             {"state": state, "where": where_of(state), "use": use.words if use else "", "chosen": state.pk in chosen}
         )
-    tubs = tubs_of(branch, now)
     roomy = max((tub for tub in tubs if tub.room != 0), key=lambda tub: tub.room or 1, default=None)
     return {
         "tubs": [{"tub": tub, "likely": tub is roomy} for tub in tubs if tub.place.kind == PlaceKind.TUB],
+        "roomy": roomy,
         "types": kinds,
         "type_id": type_id,
         "groups": list(groups.values()),
