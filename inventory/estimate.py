@@ -14,7 +14,8 @@ from uuid import UUID
 import numpy as np
 from django.db.models import F
 
-from inventory.models import SetState, ToolType
+from inventory.ledger.facts import SetFacts, wear_seen
+from inventory.models import SetState, ToolSet, ToolType
 from inventory.models.choices import Fitness, OpeningKind, RetiredWhy
 from inventory.numerics import life
 from inventory.shop_settings import ShopSettings, reference_area
@@ -47,9 +48,7 @@ class SetLife:
     @property
     def shares(self) -> tuple[float, float, float]:
         """At least, likely, up to, as shares of a new set's likely life: what a gauge shows."""
-        low, mid, high = (
-            min(1.0, area / self.new_m2) for area in (self.at_least_m2, self.likely_m2, self.up_to_m2)
-        )
+        low, mid, high = (min(1.0, area / self.new_m2) for area in (self.at_least_m2, self.likely_m2, self.up_to_m2))
         return low, mid, high
 
     def on_floor(self, factor: float) -> tuple[float, float, float]:
@@ -112,20 +111,21 @@ def ratings(tool_types: Iterable[ToolType]) -> dict[int, float]:
     return found
 
 
-def records(settings: ShopSettings, *, types: Iterable[ToolType] | None = None) -> dict[int, TypeRecord]:
+def records(
+    settings: ShopSettings,
+    *,
+    types: Iterable[ToolType] | None = None,
+    known: Mapping[UUID, SetFacts] | None = None,
+) -> dict[int, TypeRecord]:
     """The record of each tool type by its id: two queries, whatever the number of sets.
 
-    types: only these; None for all. A type without any rating to go by is left out.
+    types: only these; None for all. known: by these facts (inventory.queries.known) instead of the states of today; the
+    types' ratings and heights are today's. A type without any rating to go by is left out.
     """
     all_types = list(ToolType.objects.all())
     wanted = {tool_type.pk for tool_type in (all_types if types is None else types)}
     rated = ratings(all_types)
-    rows = (
-        SetState.objects.filter(main_id=F("tool_set_id"), tool_set__tool_type_id__in=wanted)
-        .exclude(opening="")
-        .order_by("tool_set_id")
-        .values(*_COLUMNS)
-    )
+    rows = _rows_now(wanted) if known is None else _rows_known(known, wanted)
     by_type: dict[int, list[dict[str, Any]]] = {}
     for row in rows:
         by_type.setdefault(row["tool_set__tool_type_id"], []).append(row)
@@ -134,6 +134,28 @@ def records(settings: ShopSettings, *, types: Iterable[ToolType] | None = None) 
         for tool_type in all_types
         if tool_type.pk in wanted and tool_type.pk in rated
     }
+
+
+def _rows_now(wanted: set[int]) -> list[dict[str, Any]]:
+    states = SetState.objects.filter(main_id=F("tool_set_id"), tool_set__tool_type_id__in=wanted).exclude(opening="")
+    return list(states.order_by("tool_set_id").values(*_COLUMNS))
+
+
+def _rows_known(known: Mapping[UUID, SetFacts], wanted: set[int]) -> list[dict[str, Any]]:
+    """The same columns from facts; one query for the sets' types."""
+    types = ToolSet.objects.filter(pk__in=list(known), tool_type_id__in=wanted).values_list("pk", "tool_type_id")
+    return [
+        {
+            "tool_set_id": set_id,
+            "tool_set__tool_type_id": type_id,
+            "opening": known[set_id].opening,
+            "fitness": known[set_id].fitness,
+            "fitness_why": known[set_id].fitness_why,
+            "worked": known[set_id].worked_by_class(),
+            "wear": wear_seen(known[set_id]),
+        }
+        for set_id, type_id in types.order_by("pk")
+    ]
 
 
 def record_of(
@@ -158,6 +180,8 @@ def record_of(
             reading_error[index] = _READING_ERROR_MM / usable * both
     retired = np.array([row["fitness"] == Fitness.RETIRED for row in rows], dtype=np.bool_)
     worn = np.array([row["fitness_why"] == RetiredWhy.WORN for row in rows], dtype=np.bool_) & retired
+    # Worn out though nobody logged any work: how long it lasted is not known, so its end says nothing.
+    worn &= entered + worked > 0
     readings = life.Readings(area, gone, reading_error)
     population = life.fit_population(
         rated_m2, entered + worked, worn, entered, entered_error_m2=error, readings=readings

@@ -8,7 +8,7 @@ Later issues replace what is behind ``forecast``, not the call.
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -23,6 +23,7 @@ from inventory.calendar import add_working_days, subtract_working_days, working_
 from inventory.models import Branch, Price, Supplier, ToolType
 from inventory.models.choices import SoakNeed
 from inventory.queries.catalogue import lead_word, price_of, shop_calendar
+from inventory.queries.known import facts_known
 from inventory.queries.purchasing import lead_records, orders_now
 from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
@@ -40,6 +41,7 @@ UPKEEP_AREA_ERROR = 0.05  # METHODS 5.1, our assumption
 PAST_USE_ERROR = 0.5  # a week of past use may be half or double: our assumption
 TURN_DAYS_DRY = 1  # a set that needs no soak works again the next day: our assumption
 PAST_USE = uuid5(NAMESPACE_OID, "gritledger past use")
+_LEAST_WORLDS, _MOST_LOOKS = 400, 60_000_000  # measured: some 13 million looks a second on one core
 _MOST_LIVES = 150  # a step that asks more sets than this is cut: it was mistyped
 
 
@@ -64,14 +66,14 @@ def forecast(
     now: datetime,
     known_by: datetime | None = None,
     certainty: float | None = None,
-    draws: int = DRAWS,
+    draws: int | None = None,
 ) -> Forecast:
     """Say of every tool type in use what runs short when, and what to order by when for the wanted certainty.
 
-    certainty: share of worlds without a shortage, 0.55 to 0.99; None: the shop's setting. draws: imagined worlds.
-    known_by: plans, settings, prices, suppliers' words, orders, work logged and the calendar as they were known then;
-    what the sets had left is read as it stands today (their past states are not kept row by row), so a forecast of a
-    past day knows a little too much of the rack.
+    certainty: share of worlds without a shortage, 0.55 to 0.99; None: the shop's setting. draws: imagined worlds; None:
+    2,000, fewer (400 at least) where so many sets in use meet so many steps that a page would wait for minutes.
+    known_by: everything as it was on record then (with ``now`` that instant: what a past Monday would have said); only
+    the facts of tool types and of outings are today's, for no versions of them are read here.
     Areas are reference areas, m2. A constant number of queries. Deterministic: the shop's dice (setting) and keys.
     """
     shop = _read(branch, now, known_by)
@@ -85,14 +87,16 @@ def forecast(
         gaps.append(Gap("past_use" if steps else "no_need"))
     kinds = [_kind(shop, tool_type) for tool_type in shop.types.values() if tool_type.pk in shop.records]
     known = {kind.type_id for kind in kinds}
+    rack = [one for one in _rack(shop) if one.type_id in known]
+    steps = [step for step in steps if step.type_id in known]
     answers = forecast_need(
         kinds,
-        [one for one in _rack(shop) if one.type_id in known],
-        [step for step in steps if step.type_id in known],
+        rack,
+        steps,
         shop.horizon,
         wanted,
         int(shop.settings["dice"]),
-        draws=draws,
+        draws=_worlds(rack, steps) if draws is None else draws,
     )
     area = _area_by_job(steps)
     found = [_type_forecast(shop, answer, area) for answer in answers]
@@ -113,7 +117,8 @@ def _read(branch: Branch, now: datetime, known_by: datetime | None) -> _Shop:
     today = now.astimezone(zone_of(branch)).date()
     settings = settings_of(branch, today=today, known_by=known_by)
     calendar = shop_calendar(branch, today, known_by=known_by)
-    records = estimate.records(settings)
+    known = None if known_by is None else facts_known(known_by)
+    records = estimate.records(settings, known=known)
     ahead = steps_ahead(branch, settings, now=now, known_by=known_by)
     asked = {step.tool_type_id for step in ahead.steps}
     types = {
@@ -130,7 +135,7 @@ def _read(branch: Branch, now: datetime, known_by: datetime | None) -> _Shop:
     first = 7 - today.weekday()
     days = horizon_days(weeks, first)
     horizon = Horizon(working_days_ahead(calendar, today, days), weeks, first)
-    sets = sets_now(branch, ahead.steps, today=today)
+    sets = sets_now(branch, ahead.steps, today=today, known=known)
     return _Shop(branch, today, settings, types, records, ahead, sets, supply, horizon)
 
 
@@ -152,6 +157,13 @@ def _planned(shop: _Shop, step: StepAhead) -> list[PlannedStep]:
             confirmed=plan.dates_confirmed,
         )
     ]
+
+
+def _worlds(rack: Sequence[RackSet], steps: Sequence[PlannedStep]) -> int:
+    """How many worlds a page can wait for: every step looks at every set of its type in each."""
+    sets, asked = Counter(one.type_id for one in rack if not one.is_fresh), Counter(step.type_id for step in steps)
+    looks = sum(count * max(20, sets[type_id]) for type_id, count in asked.items())
+    return int(min(DRAWS, max(_LEAST_WORLDS, _MOST_LOOKS // max(1, looks))))
 
 
 def _past_use(shop: _Shop, per_week: Mapping[int, float]) -> list[PlannedStep]:

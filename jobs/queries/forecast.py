@@ -10,7 +10,8 @@ from uuid import UUID
 
 from django.db.models import F, FloatField, Sum
 
-from inventory.models import Branch, Entry, SetState
+from inventory.ledger.facts import SetFacts
+from inventory.models import Branch, Entry, Outing, SetState, ToolSet
 from inventory.models.choices import Fitness, OutingKind, PlaceKind
 from inventory.shop_settings import ShopSettings, floor_factor
 from inventory.times import zone_of
@@ -84,45 +85,59 @@ class SetsNow:
     missing: Mapping[int, int]
 
 
-def sets_now(branch: Branch, steps: Sequence[StepAhead], *, today: date) -> SetsNow:
-    """The sets of a branch that are not retired; two queries.
+def sets_now(
+    branch: Branch, steps: Sequence[StepAhead], *, today: date, known: Mapping[UUID, SetFacts] | None = None
+) -> SetsNow:
+    """The sets of a branch that are not retired; two queries (three with ``known``: by these facts, not the states).
 
     A set out with a job that still has steps of its type works there now; any other set out is ready when it is due
     back, one that is overdue from today. Water makes no set wait here: a fresh one would have to lie in it as well.
     """
-    rows = list(
-        SetState.objects.filter(branch=branch, main_id=F("tool_set_id"))
-        .exclude(fitness=Fitness.RETIRED)
-        .exclude(opening="")
-        .values_list(
-            "tool_set_id",
-            "tool_set__tool_type_id",
-            "fitness",
-            "place__kind",
-            "outing_id",
-            "outing__kind",
-            "outing__due_at",
-        )
-    )
-    outings = {row[4] for row in rows if row[5] == OutingKind.JOB}
+    rows = _rows_now(branch) if known is None else _rows_known(branch, known)
+    outings = {row[4] for row in rows if row[4] is not None and row[5] == OutingKind.JOB}
     jobs_of: dict[UUID, set[UUID]] = defaultdict(set)
-    for outing_id, job_id in ShiftOuting.objects.filter(outing_id__in=outings).values_list("outing_id", "job_id"):
-        jobs_of[outing_id].add(job_id)
+    for shared, job_id in ShiftOuting.objects.filter(outing_id__in=outings).values_list("outing_id", "job_id"):
+        jobs_of[shared].add(job_id)
     wanted = {(step.plan.job_id, step.tool_type_id) for step in steps}
     zone = zone_of(branch)
     ready: dict[UUID, date] = {}
     aside: dict[int, int] = defaultdict(int)
     missing: dict[int, int] = defaultdict(int)
-    for set_id, type_id, fitness, place_kind, outing_id, _kind, due_at in rows:
+    for set_id, type_id, fitness, gone, outing_id, _kind, due_at in rows:
         if fitness == Fitness.SET_ASIDE:
             aside[type_id] += 1
-        elif place_kind == PlaceKind.UNKNOWN:
+        elif gone:
             missing[type_id] += 1
         elif outing_id is None or any((job, type_id) in wanted for job in jobs_of[outing_id]) or due_at is None:
             ready[set_id] = today
         else:
             ready[set_id] = max(today, due_at.astimezone(zone).date())
     return SetsNow(ready, aside, missing)
+
+
+# Of a set: its id, type, fitness, whether its place is unknown, outing, the outing's kind and due time.
+_SetRow = tuple[UUID, int, str, bool, UUID | None, str | None, datetime | None]
+
+
+def _rows_now(branch: Branch) -> list[_SetRow]:
+    states = SetState.objects.filter(branch=branch, main_id=F("tool_set_id")).exclude(fitness=Fitness.RETIRED)
+    columns = ("tool_set_id", "tool_set__tool_type_id", "fitness", "place__kind", "outing_id")
+    rows = states.exclude(opening="").values_list(*columns, "outing__kind", "outing__due_at")
+    return [(pk, kind, fit, place == PlaceKind.UNKNOWN, *outing) for pk, kind, fit, place, *outing in rows]
+
+
+def _rows_known(branch: Branch, known: Mapping[UUID, SetFacts]) -> list[_SetRow]:
+    mine = {
+        pk: facts for pk, facts in known.items() if facts.branch == str(branch.pk) and facts.fitness != Fitness.RETIRED
+    }
+    types = dict(ToolSet.objects.filter(pk__in=list(mine)).values_list("pk", "tool_type_id"))
+    outings = Outing.objects.in_bulk([UUID(facts.outing) for facts in mine.values() if facts.outing])
+    rows: list[_SetRow] = []
+    for pk, facts in mine.items():
+        outing = outings.get(UUID(facts.outing)) if facts.outing else None
+        said = (None, None, None) if outing is None else (outing.pk, outing.kind, outing.due_at)
+        rows.append((pk, types[pk], facts.fitness, facts.missing, *said))
+    return rows
 
 
 def used_per_week(

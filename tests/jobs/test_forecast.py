@@ -281,6 +281,37 @@ def test_a_plan_made_later_was_not_known_then() -> None:
     assert (then.jobs, ask(cast).jobs) == (0, 1)
 
 
+def test_a_past_day_is_asked_by_the_rack_as_it_was_known_then() -> None:
+    cast, tool_type = make_cast(), make_type()
+    sell(tool_type)
+    plan(cast, "Osprey Lane", tool_type, starts_in=40)
+    make_set(cast, tool_type, make_place(cast.branch))
+    then = only(cast, tool_type)
+    for number in range(3):
+        wear_out(cast, tool_type, 3000, number)
+    make_set(cast, tool_type, make_place(cast.branch), at=NOW + hours(3))
+
+    asked_later = only(cast, tool_type, known_by=NOW)
+    today = forecast(cast.branch, now=NOW + hours(4), draws=DRAWS).of_type(tool_type.pk)
+
+    # Three more sets were received at NOW itself: on record then, their work and their ends were not.
+    assert today is not None
+    assert (then.fresh, asked_later.fresh, today.fresh) == (1, 4, 2)
+    assert (then.worn_out, asked_later.worn_out, today.worn_out) == (0, 0, 3)
+    assert asked_later.new_life_m2 == then.new_life_m2
+    assert today.new_life_m2[1] < then.new_life_m2[1]
+
+
+def test_a_crowded_shop_is_asked_in_fewer_worlds() -> None:
+    from jobs.forecast import _worlds
+    from jobs.numerics.rack import PlannedStep, RackSet
+
+    steps = [PlannedStep(1, number, 1, 5, 1000.0) for number in range(60)]
+    few, many = ([RackSet(number, 1, 100.0) for number in range(count)] for count in (12, 5000))
+
+    assert (_worlds(few, steps), _worlds(many, steps)) == (2000, 400)
+
+
 def test_a_forecast_comes_back_from_its_row_as_it_was() -> None:
     cast, tool_type = make_cast(), make_type()
     supplier = sell(tool_type)
