@@ -5,7 +5,7 @@ A tub's, van's or crate's label: the client sends the list of sets; nothing here
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -29,17 +29,29 @@ from inventory.actions.gate import (
     check_ours,
     check_usable,
     check_water,
-    holder_of,
     name_of,
     where_of,
 )
-from inventory.actions.ledger import NewLine, Recorded, Who, already, happened_at, lock_states, record
+from inventory.actions.ledger import NewLine, Recorded, Who, already, happened_at, record
 from inventory.actions.measure import Heights, height_columns
+from inventory.actions.sighting import (
+    check_moves,
+    found,
+    home_pegs,
+    locked,
+    locked_states,
+    missing,
+    move,
+    move_place,
+    once,
+    say_where,
+    seen,
+)
 from inventory.ledger.conditioning import Conditioning
-from inventory.models import Branch, Entry, Outing, Person, Place, SetState, ToolSet
+from inventory.models import Branch, Outing, Person, Place, SetState, ToolSet
 from inventory.models.choices import Gate, HolderKind, LeftHow, PlaceKind
 from inventory.queries.finishing import chance_for
-from inventory.queries.soak import Waters, states_with_types, waters_of
+from inventory.queries.soak import Waters
 from inventory.refusals import Refused
 from inventory.soak_words import SoakWords
 
@@ -58,8 +70,12 @@ __all__ = [
     "Soaking",
     "found",
     "hand_over",
+    "home_pegs",
+    "locked",
+    "locked_states",
     "move",
     "move_place",
+    "once",
     "say_where",
     "scan_in",
     "scan_in_many",
@@ -67,8 +83,6 @@ __all__ = [
     "scan_out_many",
     "seen",
 ]
-
-_SHOP_PLACES = (PlaceKind.RACK, PlaceKind.TUB, PlaceKind.CRATE)
 
 
 class Soaking(Refused):
@@ -325,153 +339,9 @@ def hand_over(
         return record(who, branch, [*lines, NewLine("handed_over", tool_set, None, columns)], now=now)
 
 
-def move(
-    who: Who,
-    branch: Branch,
-    tool_set: ToolSet,
-    place: Place,
-    *,
-    now: datetime,
-    peg: str = "",
-    left_how: str | None = None,
-) -> Recorded:
-    """Put a set in another place; out of a tub this ends its soak, into a tub one begins. A missing set is found.
-
-    Raises NotReceived, Elsewhere (out, and the place is the shop's: it is scanned in), AlreadyThere.
-    """
-    person = who.entered_by or who.done_by
-    with transaction.atomic():
-        state = locked_states([tool_set])[tool_set.pk]
-        if (known := already(who.act_id)) is not None:
-            return known
-        check_ours(state, branch)
-        if place.kind in _SHOP_PLACES:
-            check_here(state, None, now, person)
-        _check_moves(state, place, peg)
-        columns: dict[str, Any] = {"to_place": place, "peg": peg or None}
-        if place.kind == PlaceKind.TUB:
-            return record(who, branch, [NewLine("soak_begun", tool_set, None, columns)], now=now)
-        kind = "found" if _missing(state) else "moved"
-        if kind == "moved" and left_how:
-            columns["left_how"] = left_how
-        return record(who, branch, [NewLine(kind, tool_set, None, columns)], now=now)
-
-
-def move_place(
-    who: Who, branch: Branch, place: Place, inside: Place, tool_sets: Sequence[ToolSet], *, now: datetime
-) -> Recorded:
-    """Move a bucket or crate with the sets that are in it: one act, a line for the place and one a set (LEDGER 22).
-
-    Raises Refused when the place is not one that moves, or would lie in itself.
-    """
-    if (known := already(who.act_id)) is not None:
-        return known
-    if place.kind not in (PlaceKind.BUCKET, PlaceKind.CRATE):
-        raise Refused(_("%(place)s stays where it is.") % {"place": place.name}, _("Move the sets instead."))
-    if inside.pk == place.pk or inside.inside_id == place.pk:
-        raise Refused(_("%(place)s cannot lie in itself.") % {"place": place.name}, _("Choose another place."))
-    lines = [NewLine("moved", None, place, {"to_place": inside})]
-    lines += [NewLine("seen", tool_set, None, {"to_place": place}) for tool_set in once(tool_sets)]
-    return record(who, branch, lines, now=now)
-
-
-def seen(
-    who: Who, branch: Branch, tool_set: ToolSet, *, now: datetime, place: Place | None = None, peg: str = ""
-) -> Recorded:
-    """Say that a set was seen, and where if that is known.
-
-    Raises NotReceived, OtherBranch.
-    """
-    with transaction.atomic():
-        check_ours(locked_states([tool_set])[tool_set.pk], branch)
-        if (known := already(who.act_id)) is not None:
-            return known
-        columns = {"to_place": place, "peg": peg or None}
-        return record(who, branch, [NewLine("seen", tool_set, None, columns)], now=now)
-
-
-def found(who: Who, branch: Branch, tool_set: ToolSet, place: Place, *, now: datetime, peg: str = "") -> Recorded:
-    """Say that a missing or written-off set is there after all: undoes both.
-
-    Raises NotReceived, OtherBranch, AlreadyThere when it was not missing.
-    """
-    with transaction.atomic():
-        state = locked_states([tool_set])[tool_set.pk]
-        if (known := already(who.act_id)) is not None:
-            return known
-        check_ours(state, branch)
-        if not _missing(state) and state.fitness_why != "written_off":
-            raise AlreadyThere(
-                _("%(set)s was not missing: %(where)s.")
-                % {"set": name_of(state), "where": where_of(state) or holder_of(state) or _("no place known")},
-                _("Move it if it hangs somewhere else."),
-            )
-        columns = {"to_place": place, "peg": peg or None}
-        return record(who, branch, [NewLine("found", tool_set, None, columns)], now=now)
-
-
-def say_where(
-    who: Who,
-    branch: Branch,
-    tool_sets: Sequence[ToolSet],
-    answer: str,
-    *,
-    now: datetime,
-    place: Place | None = None,
-    shift_uuid: UUID | None = None,
-) -> Recorded:
-    """Answer "Where are the others?" for sets that stay out, once for all of them.
-
-    answer: a LeftHow, or "lost". They stay on their outing; lost ones go missing.
-    Raises Refused when no set is named.
-    """
-    if not tool_sets:
-        raise Refused(_("No set was named."), _("Choose the sets the answer is for."))
-    with transaction.atomic():
-        states = locked_states(tool_sets)
-        if (known := already(who.act_id)) is not None:
-            return known
-        lines: list[NewLine] = []
-        for tool_set in once(tool_sets):
-            check_ours(states[tool_set.pk], branch)
-            if answer == "lost":
-                columns: dict[str, Any] = {"trouble_kind": "lost", "outing": states[tool_set.pk].outing}
-                lines.append(NewLine("trouble", tool_set, None, columns | {"shift_uuid": shift_uuid}))
-            else:
-                columns = {"left_how": LeftHow(answer), "to_place": place, "shift_uuid": shift_uuid}
-                lines.append(NewLine("seen", tool_set, None, columns))
-        return record(who, branch, lines, now=now)
-
-
-def home_pegs(set_ids: Iterable[UUID]) -> dict[UUID, tuple[UUID, str]]:
-    """Place and peg where each set hung last, by set id; one query."""
-    rows = (
-        Entry.objects.filter(tool_set_id__in=list(set_ids), peg__isnull=False, to_place__kind=PlaceKind.RACK)
-        .exclude(peg="")
-        .order_by("act__happened_at", "line_no")
-        .values_list("tool_set_id", "to_place_id", "peg")
-    )
-    return {set_id: (place_id, peg) for set_id, place_id, peg in rows if set_id and place_id and peg}
-
-
 def _again(known: Recorded, tool_sets: Sequence[ToolSet]) -> ScannedMany:
     kept = {entry.tool_set_id for entry in known.entries}
     return ScannedMany(known, tuple(tool_set for tool_set in tool_sets if tool_set.pk in kept), (), {})
-
-
-def once(tool_sets: Iterable[ToolSet]) -> list[ToolSet]:
-    return list({tool_set.pk: tool_set for tool_set in tool_sets}.values())
-
-
-def locked_states(tool_sets: Sequence[ToolSet]) -> dict[UUID, SetState]:
-    """The states under lock, with what sentences need loaded."""
-    lock_states(tool_sets)
-    return {state.pk: state for state in states_with_types(tool_set.pk for tool_set in tool_sets)}
-
-
-def locked(tool_sets: Sequence[ToolSet], branch: Branch, now: datetime) -> tuple[dict[UUID, SetState], Waters]:
-    states = locked_states(tool_sets)
-    return states, waters_of(states.values(), branch, at=now)
 
 
 def _check_open(outing: Outing) -> None:
@@ -524,18 +394,6 @@ def _out_line(
     return NewLine("scanned_out", tool_set, None, columns)
 
 
-def _missing(state: SetState) -> bool:
-    return state.place is not None and state.place.kind == PlaceKind.UNKNOWN
-
-
-def _check_moves(state: SetState, place: Place, peg: str) -> None:
-    if state.place_id == place.pk and (not peg or peg == state.peg):
-        raise AlreadyThere(
-            _("%(set)s is in %(place)s already.") % {"set": name_of(state), "place": where_of(state) or place.name},
-            _("Scan the next one."),
-        )
-
-
 def _in_lines(
     state: SetState, place: Place, branch: Branch, person: Person, peg: str, heights: Heights | None, left_how: str
 ) -> list[NewLine]:
@@ -553,15 +411,15 @@ def _in_lines(
         columns |= {"left_how": left_how, "outing": state.outing, "branch": branch if transferred else None, **measured}
         lines.append(NewLine("scanned_in", tool_set, None, columns))
     else:
-        if not _missing(state):
-            _check_moves(state, place, peg)
+        if not missing(state):
+            check_moves(state, place, peg)
         if state.soaking and state.place_id != place.pk:
             raise Soaking(
                 _("%(set)s lies in %(tub)s.") % {"set": name_of(state), "tub": where_of(state)},
                 _("Taking it out ends its soak: do that on the soak page."),
             )
-        if place.kind != PlaceKind.TUB or _missing(state):
-            lines.append(NewLine("found" if _missing(state) else "moved", tool_set, None, columns))
+        if place.kind != PlaceKind.TUB or missing(state):
+            lines.append(NewLine("found" if missing(state) else "moved", tool_set, None, columns))
         if heights:
             columns = height_columns(heights, tool_set.tool_type, person)
             lines.append(NewLine("measured", tool_set, None, columns))

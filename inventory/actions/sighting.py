@@ -1,0 +1,176 @@
+"""Where a set is, said by whoever sees it: move, see, find, where the others are. ``custody`` gives these on too."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from inventory.actions.gate import AlreadyThere, check_here, check_ours, holder_of, name_of, where_of
+from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
+from inventory.models import Branch, Entry, Place, SetState, ToolSet
+from inventory.models.choices import LeftHow, PlaceKind
+from inventory.queries.soak import Waters, states_with_types, waters_of
+from inventory.refusals import Refused
+
+_SHOP_PLACES = (PlaceKind.RACK, PlaceKind.TUB, PlaceKind.CRATE)
+
+
+def move(
+    who: Who,
+    branch: Branch,
+    tool_set: ToolSet,
+    place: Place,
+    *,
+    now: datetime,
+    peg: str = "",
+    left_how: str | None = None,
+) -> Recorded:
+    """Put a set in another place; out of a tub this ends its soak, into a tub one begins. A missing set is found.
+
+    Raises NotReceived, Elsewhere (out, and the place is the shop's: it is scanned in), AlreadyThere.
+    """
+    person = who.entered_by or who.done_by
+    with transaction.atomic():
+        state = locked_states([tool_set])[tool_set.pk]
+        if (known := already(who.act_id)) is not None:
+            return known
+        check_ours(state, branch)
+        if place.kind in _SHOP_PLACES:
+            check_here(state, None, now, person)
+        check_moves(state, place, peg)
+        columns: dict[str, Any] = {"to_place": place, "peg": peg or None}
+        if place.kind == PlaceKind.TUB:
+            return record(who, branch, [NewLine("soak_begun", tool_set, None, columns)], now=now)
+        kind = "found" if missing(state) else "moved"
+        if kind == "moved" and left_how:
+            columns["left_how"] = left_how
+        return record(who, branch, [NewLine(kind, tool_set, None, columns)], now=now)
+
+
+def move_place(
+    who: Who, branch: Branch, place: Place, inside: Place, tool_sets: Sequence[ToolSet], *, now: datetime
+) -> Recorded:
+    """Move a bucket or crate with the sets that are in it: one act, a line for the place and one a set (LEDGER 22).
+
+    Raises Refused when the place is not one that moves, or would lie in itself.
+    """
+    if (known := already(who.act_id)) is not None:
+        return known
+    if place.kind not in (PlaceKind.BUCKET, PlaceKind.CRATE):
+        raise Refused(_("%(place)s stays where it is.") % {"place": place.name}, _("Move the sets instead."))
+    if inside.pk == place.pk or inside.inside_id == place.pk:
+        raise Refused(_("%(place)s cannot lie in itself.") % {"place": place.name}, _("Choose another place."))
+    lines = [NewLine("moved", None, place, {"to_place": inside})]
+    lines += [NewLine("seen", tool_set, None, {"to_place": place}) for tool_set in once(tool_sets)]
+    return record(who, branch, lines, now=now)
+
+
+def seen(
+    who: Who, branch: Branch, tool_set: ToolSet, *, now: datetime, place: Place | None = None, peg: str = ""
+) -> Recorded:
+    """Say that a set was seen, and where if that is known.
+
+    Raises NotReceived, OtherBranch.
+    """
+    with transaction.atomic():
+        check_ours(locked_states([tool_set])[tool_set.pk], branch)
+        if (known := already(who.act_id)) is not None:
+            return known
+        columns = {"to_place": place, "peg": peg or None}
+        return record(who, branch, [NewLine("seen", tool_set, None, columns)], now=now)
+
+
+def found(who: Who, branch: Branch, tool_set: ToolSet, place: Place, *, now: datetime, peg: str = "") -> Recorded:
+    """Say that a missing or written-off set is there after all: undoes both.
+
+    Raises NotReceived, OtherBranch, AlreadyThere when it was not missing.
+    """
+    with transaction.atomic():
+        state = locked_states([tool_set])[tool_set.pk]
+        if (known := already(who.act_id)) is not None:
+            return known
+        check_ours(state, branch)
+        if not missing(state) and state.fitness_why != "written_off":
+            raise AlreadyThere(
+                _("%(set)s was not missing: %(where)s.")
+                % {"set": name_of(state), "where": where_of(state) or holder_of(state) or _("no place known")},
+                _("Move it if it hangs somewhere else."),
+            )
+        columns = {"to_place": place, "peg": peg or None}
+        return record(who, branch, [NewLine("found", tool_set, None, columns)], now=now)
+
+
+def say_where(
+    who: Who,
+    branch: Branch,
+    tool_sets: Sequence[ToolSet],
+    answer: str,
+    *,
+    now: datetime,
+    place: Place | None = None,
+    shift_uuid: UUID | None = None,
+) -> Recorded:
+    """Answer "Where are the others?" for sets that stay out, once for all of them.
+
+    answer: a LeftHow, or "lost". They stay on their outing; lost ones go missing.
+    Raises Refused when no set is named.
+    """
+    if not tool_sets:
+        raise Refused(_("No set was named."), _("Choose the sets the answer is for."))
+    with transaction.atomic():
+        states = locked_states(tool_sets)
+        if (known := already(who.act_id)) is not None:
+            return known
+        lines: list[NewLine] = []
+        for tool_set in once(tool_sets):
+            check_ours(states[tool_set.pk], branch)
+            if answer == "lost":
+                columns: dict[str, Any] = {"trouble_kind": "lost", "outing": states[tool_set.pk].outing}
+                lines.append(NewLine("trouble", tool_set, None, columns | {"shift_uuid": shift_uuid}))
+            else:
+                columns = {"left_how": LeftHow(answer), "to_place": place, "shift_uuid": shift_uuid}
+                lines.append(NewLine("seen", tool_set, None, columns))
+        return record(who, branch, lines, now=now)
+
+
+def home_pegs(set_ids: Iterable[UUID]) -> dict[UUID, tuple[UUID, str]]:
+    """Place and peg where each set hung last, by set id; one query."""
+    rows = (
+        Entry.objects.filter(tool_set_id__in=list(set_ids), peg__isnull=False, to_place__kind=PlaceKind.RACK)
+        .exclude(peg="")
+        .order_by("act__happened_at", "line_no")
+        .values_list("tool_set_id", "to_place_id", "peg")
+    )
+    return {set_id: (place_id, peg) for set_id, place_id, peg in rows if set_id and place_id and peg}
+
+
+def once(tool_sets: Iterable[ToolSet]) -> list[ToolSet]:
+    return list({tool_set.pk: tool_set for tool_set in tool_sets}.values())
+
+
+def locked_states(tool_sets: Sequence[ToolSet]) -> dict[UUID, SetState]:
+    """The states under lock, with what sentences need loaded."""
+    lock_states(tool_sets)
+    return {state.pk: state for state in states_with_types(tool_set.pk for tool_set in tool_sets)}
+
+
+def locked(tool_sets: Sequence[ToolSet], branch: Branch, now: datetime) -> tuple[dict[UUID, SetState], Waters]:
+    states = locked_states(tool_sets)
+    return states, waters_of(states.values(), branch, at=now)
+
+
+def missing(state: SetState) -> bool:
+    return state.place is not None and state.place.kind == PlaceKind.UNKNOWN
+
+
+def check_moves(state: SetState, place: Place, peg: str) -> None:
+    if state.place_id == place.pk and (not peg or peg == state.peg):
+        raise AlreadyThere(
+            _("%(set)s is in %(place)s already.") % {"set": name_of(state), "place": where_of(state) or place.name},
+            _("Scan the next one."),
+        )
