@@ -16,7 +16,7 @@ from inventory.models.choices import Fitness, PlaceKind
 from inventory.queries.soak import Waters, waters_of
 from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
-from jobs.models import PlanStep, Reservation
+from jobs.models import PlanStep, PlanZone, Reservation
 from jobs.numerics.enough import Enough, enough
 from jobs.queries.plan import Night, share_of_step, tonight, zone_of_step
 from jobs.queries.shift import outings_of
@@ -38,6 +38,7 @@ class Cell:
     """
 
     steps: tuple[PlanStep, ...]
+    zones: tuple[PlanZone, ...]
     starts_at: datetime
     worked_m2: float
     reference_m2: float
@@ -50,6 +51,11 @@ class Cell:
     reserved: bool = False
     instead: SetState | None = None
     instead_chance: float | None = None
+
+    @property
+    def zone(self) -> PlanZone:
+        """The floor of the first step."""
+        return self.zones[0]
 
     @property
     def step(self) -> PlanStep:
@@ -172,6 +178,7 @@ class _Choice:
         step = steps[0]
         starts_at = max(min(step_starts_at(night, one) for one in steps), leaves_at)
         floors = [(one, zone) for one in steps if (zone := zone_of_step(night.plan, one)) is not None]
+        zones = tuple(zone for _one, zone in floors)
         needs = sum(reference_of(self.settings, night.plan, one, zone) for one, zone in floors)
         worked = sum(zone.area_m2 * one.passes * share_of_step(night.plan, one) for one, zone in floors)
         chances = self._chances(step, needs)
@@ -188,7 +195,7 @@ class _Choice:
         free = self._free(step, chances, leaves_at, starts_at)
         chosen = meant[0] if meant else out[0] if out else free[0] if free else self._any(step, leaves_at, starts_at)
         if chosen is None:
-            return Cell(tuple(steps), starts_at, worked, needs, "none")
+            return Cell(tuple(steps), zones, starts_at, worked, needs, "none")
         self.held.add(chosen.pk)
         second = meant[1] if len(meant) > 1 else None
         chance = chances.get(chosen.pk)
@@ -200,6 +207,7 @@ class _Choice:
         instead = others[0] if others and self._is_enough(chances.get(others[0].pk)) else None
         return Cell(
             tuple(steps),
+            zones,
             starts_at,
             worked,
             needs,
