@@ -77,9 +77,18 @@ def reserve(
 
 
 def reserve_for_night(
-    person: Person, job: Job, shift_key: UUID, step_key: UUID, tool_set: ToolSet, *, now: datetime
+    person: Person,
+    job: Job,
+    shift_key: UUID,
+    step_key: UUID,
+    tool_set: ToolSet,
+    *,
+    now: datetime,
+    second: ToolSet | None = None,
 ) -> list[Reservation]:
     """Mean a set for a step and for the other steps of its tool type on that shift: floors of a job share a set.
+
+    second: the set that goes on when the first is worn out.
 
     Raises ReservationRefused as ``reserve``; then nothing is changed.
     """
@@ -91,7 +100,12 @@ def reserve_for_night(
         if asked is None:
             raise ReservationRefused(_("%(job)s has no such step.") % {"job": job.name}, _("Open its plan again."))
         same = [step.key for step in night.steps if step.tool_type_id == asked.tool_type_id]
-        return [reserve(person, job, key, tool_set, now=now, from_shift=shift_key) for key in same]
+        return [
+            reserve(person, job, key, one, now=now, order=order, from_shift=shift_key)
+            for key in same
+            for order, one in enumerate([tool_set, second], start=1)
+            if one is not None
+        ]
 
 
 def let_go(reservation: Reservation, *, now: datetime) -> Reservation:

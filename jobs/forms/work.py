@@ -26,7 +26,9 @@ class WorkForm(UnitsForm):
     passes = forms.IntegerField(label=_("Passes"), initial=1)
     second_set = forms.ChoiceField(label=_("Changed part-way to"), required=False)
     second_area = AmountField("area", label=_("Area with that one"), required=False)
-    machine = forms.ModelChoiceField(label=_("Machine"), queryset=Machine.objects.none(), required=False)
+    machine = forms.ModelChoiceField(
+        label=_("Machine"), queryset=Machine.objects.none(), required=False, empty_label="—"
+    )
     basis = forms.ChoiceField(label=_("Basis"), choices=BASES, initial=Basis.MEASURED, widget=forms.RadioSelect)
     paper = forms.ChoiceField(label=_("Where it comes from"), choices=PAPER, required=False)
     sure = forms.BooleanField(label=_("It is right so"), required=False, widget=forms.HiddenInput)

@@ -51,6 +51,9 @@ class Cell:
     reserved: bool = False
     instead: SetState | None = None
     instead_chance: float | None = None
+    # A set that finishes the step together with the one that is short.
+    beside: SetState | None = None
+    beside_chance: float | None = None
 
     @property
     def zone(self) -> PlanZone:
@@ -205,6 +208,7 @@ class _Choice:
         key = self._key(chosen, outing, water, chance, leaves_at)
         others = [state for state in free if state.pk != chosen.pk] if key in TROUBLES else []
         instead = others[0] if others and self._is_enough(chances.get(others[0].pk)) else None
+        beside, both = (None, None) if instead or second or key != "no" else self._beside(step, chosen, others, needs)
         return Cell(
             tuple(steps),
             zones,
@@ -220,6 +224,8 @@ class _Choice:
             bool(meant),
             instead,
             chances.get(instead.pk) if instead else None,
+            beside,
+            both,
         )
 
     def _chances(self, step: PlanStep, needs: float) -> dict[UUID, float]:
@@ -228,6 +234,18 @@ class _Choice:
             return {}
         ids = [state.pk for state in self.states if state.tool_set.tool_type_id == step.tool_type_id]
         return estimate.chances_to_finish({step.tool_type_id: record}, dict.fromkeys(ids, needs))
+
+    def _beside(
+        self, step: PlanStep, first: SetState, others: list[SetState], needs: float
+    ) -> tuple[SetState | None, float | None]:
+        """A ready set that together with the first is enough; a set short of yes goes first of two (DESIGN 4)."""
+        record = self.records.get(step.tool_type_id)
+        for state in others[:8] if record is not None else []:
+            assert record is not None
+            chance = estimate.chance_of_pair(record, first.pk, state.pk, needs)
+            if self._is_enough(chance):
+                return state, chance
+        return None, None
 
     def _is_enough(self, chance: float | None) -> bool:
         return chance is None or self._said(chance).word == "yes"

@@ -177,7 +177,7 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
         "where": one.night.job.name,
         "cause": _cause(one, cell, person, now),
         "action": _instead(one, cell, person),
-        "other_url": (_set_url(cell.state) or job) if cell.instead else "",
+        "other_url": (_set_url(cell.state) or job) if cell.instead or cell.beside else "",
     }
 
 
@@ -219,6 +219,15 @@ def _instead(one: Leaving, cell: Cell, person: Person) -> dict[str, Any]:
             "detail": ". ".join(part for part in (where_of(cell.instead), sure) if part),
             "url": reverse("jobs:take_instead", args=[one.night.job.pk, cell.step.key]),
             "hidden": {"tool_set": cell.instead.pk, "shift": one.night.shift.key},
+            "kind": "fill",
+        }
+    if cell.beside is not None and cell.state is not None and cell.beside_chance is not None:
+        sure = _("Together %(sure)s") % {"sure": sure_words(cell.beside_chance)}
+        return {
+            "label": _("Add %(set)s as second set") % {"set": name_of(cell.beside)},
+            "detail": ". ".join(part for part in (sure, where_of(cell.beside)) if part),
+            "url": reverse("jobs:take_instead", args=[one.night.job.pk, cell.step.key]),
+            "hidden": {"tool_set": cell.state.pk, "second": cell.beside.pk, "shift": one.night.shift.key},
             "kind": "fill",
         }
     url = _set_url(cell.state)

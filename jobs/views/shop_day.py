@@ -212,18 +212,22 @@ ANSWERS = {
 
 @door("POST", right="plan")
 def take_instead(request: HttpRequest, pk: UUID, step: UUID) -> HttpResponse:
-    """Mean another set for a step of tonight."""
+    """Mean another set for a step of tonight, or a second one beside it."""
     person = cast(Person, request.user)
     job = get_object_or_404(Job, pk=pk, branch=person.branch)
+    names = [name for name in ("tool_set", "second") if request.POST.get(name)]
     try:
-        wanted, shift = UUID(request.POST.get("tool_set", "")), UUID(request.POST.get("shift", ""))
+        shift, ids = UUID(request.POST.get("shift", "")), [UUID(request.POST[name]) for name in names]
     except ValueError:
         return redirect(reverse("jobs:shop_day") + "?show=tonight")
-    tool_set = get_object_or_404(ToolSet, pk=wanted, state__branch=person.branch)
+    sets = [get_object_or_404(ToolSet, pk=one, state__branch=person.branch) for one in ids]
+    if not sets:
+        return redirect(reverse("jobs:shop_day") + "?show=tonight")
     try:
-        reserve_for_night(person, job, shift, step, tool_set, now=timezone.now())
+        second = sets[1] if len(sets) > 1 else None
+        reserve_for_night(person, job, shift, step, sets[0], now=timezone.now(), second=second)
     except Refused as refused:
         messages.error(request, refused.sentence)
     else:
-        messages.success(request, _("%(set)s is meant for it.") % {"set": tool_set.state.code or tool_set})
+        messages.success(request, _("%(set)s is meant for it.") % {"set": sets[-1].state.code or sets[-1]})
     return redirect(reverse("jobs:shop_day") + "?show=tonight")

@@ -154,6 +154,24 @@ def test_two_floors_of_a_job_share_the_set_of_a_grit() -> None:
     assert cell(night).reserved
 
 
+def test_a_set_short_of_life_gets_a_second_one_beside_it() -> None:
+    night = make_evening(rated_coverage_m2=4_800.0)
+    first, second = one_set(night, "GL-ONE"), one_set(night, "GL-TWO")
+    found = cell(night)
+    assert found.state is not None
+    assert (found.key, found.instead) == ("no", None)
+    assert found.beside is not None
+    assert {found.state.pk, found.beside.pk} == {first.pk, second.pk}
+    assert found.beside_chance is not None
+    assert found.beside_chance >= 0.9
+    reserve_for_night(night.cast.ines, night.job, night.shift.key, night.step.key, first, now=NOW, second=second)
+    after = cell(night)
+    assert after.key == "ready"
+    assert after.second is not None
+    assert after.second.pk == second.pk
+    assert after.chance == pytest.approx(found.beside_chance)
+
+
 def test_the_night_goes_on_after_midnight() -> None:
     night = make_cast()
     assert evening(NOW, night.branch)[0].isoformat() == "2025-05-14T06:00:00-05:00"
