@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
@@ -16,17 +17,18 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.actions.purchasing import Received, Wanted
+from inventory.actions.purchasing import Received, Wanted, place_order, receive
 from inventory.calendar import add_working_days
 from inventory.forms.order_form import CloseForm, OrderForm, OrderLineForm, PromiseForm, ReceiveForm
-from inventory.models import Act, Branch, OrderLine, Person, Place, ToolType
+from inventory.models import Act, Branch, Order, OrderLine, Person, Place, ToolType
 from inventory.models.choices import PlaceKind
 from inventory.queries.catalogue import ladder, price_of, shop_calendar
 from inventory.queries.purchasing import LineNow, OrderNow, orders_now, supplier_lead
 from inventory.rights import Right
-from inventory.times import show_day, zone_of
+from inventory.times import show_day, when_for, zone_of
 from inventory.units import show_money
-from inventory.views.doors import PersonRequest
+from inventory.views.doors import PersonRequest, who_of
+from inventory.views.scanning import as_uuid
 
 ROWS_A_PAGE = 50
 DRAWN = 12
@@ -108,7 +110,7 @@ def orders_table(person: Person, found: list[OrderNow]) -> tuple[list[str], list
 # --- a new order ---
 
 
-def order_forms(request: PersonRequest) -> tuple[OrderForm, BaseFormSet[OrderLineForm], Any]:
+def order_forms(request: PersonRequest) -> tuple[OrderForm, BaseFormSet[OrderLineForm]]:
     """The form of an order and its lines, filled from the address or from what was sent."""
     branch, today = request.user.branch, today_of(request)
     asked = _asked_lines(request)
@@ -122,7 +124,7 @@ def order_forms(request: PersonRequest) -> tuple[OrderForm, BaseFormSet[OrderLin
     form = OrderForm(request.POST or None, today=today, initial=start)
     kwargs = {"branch": branch, "money": request.user.can(Right.SEE_MONEY)}
     lines = factory(request.POST or None, prefix="line", initial=initial, form_kwargs=kwargs)
-    return form, lines, None
+    return form, lines
 
 
 def _asked_lines(request: PersonRequest) -> list[tuple[int, int]]:
@@ -144,6 +146,17 @@ def wanted_of(person: Person, lines: BaseFormSet[OrderLineForm], day: date) -> l
     prices = price_of([one["tool_type"].pk for one in said], day)
     found = ((one, prices.get(one["tool_type"].pk)) for one in said)
     return [Wanted(one["tool_type"], one["sets"], price.price if price else None) for one, price in found]
+
+
+def keep_order(request: PersonRequest, form: OrderForm, lines: BaseFormSet[OrderLineForm]) -> tuple[Order, str]:
+    """Place the order, and say that it is kept, or when it was sent already. Raises OrderRefused."""
+    now, key = timezone.now(), as_uuid(request.POST.get("act_id", ""))
+    sent = Order.objects.filter(key=key).first() if key else None
+    wanted = wanted_of(request.user, lines, form.cleaned_data["on_day"])
+    made = place_order(request.user, request.user.branch, wanted=wanted, now=now, key=key, **form.cleaned_data)
+    if sent is not None:
+        return made, _("Already ordered %(time)s.") % {"time": when_for(request.user, sent.made_at, now)}
+    return made, _("Order %(number)s is kept.") % {"number": made.number}
 
 
 # --- one order ---
@@ -186,7 +199,7 @@ def order_context(
     return {
         "now": now,
         "headline_words": _headline(now),
-        "stages": _stages(now, expected),
+        "stages": _stages(now, expected, today_of(request)),
         "money": request.user.can(Right.SEE_MONEY),
         "lines": [_line(request, line, now, places) for line in now.lines],
         "chosen": chosen,
@@ -245,7 +258,7 @@ def _lead(request: PersonRequest, now: OrderNow) -> tuple[date | None, str]:
     return expected, words % {"likely": likely, "low": low, "high": high}
 
 
-def _stages(now: OrderNow, expected: date | None) -> list[dict[str, Any]]:
+def _stages(now: OrderNow, expected: date | None, today: date) -> list[dict[str, Any]]:
     """The line of stages: sent, promised, first part, the rest."""
     days = now.days_came
     stages = [{"word": _("Sent"), "day": show_day(now.ordered_on), "note": now.ordered_by.name, "done": True}]
@@ -257,6 +270,8 @@ def _stages(now: OrderNow, expected: date | None) -> list[dict[str, Any]]:
         word = _("Rest") if days else _("Expected")
         on = now.promised_on or expected
         note = _("promised") if now.promised_on else _("likely") if expected else ""
+        if on is not None and on < today:
+            note = _("promised, late") if now.promised_on else _("was likely, late")
         stages.append({"word": word, "day": show_day(on) if on else _("not known"), "note": note, "done": False})
     elif now.ended is not None and now.stage == "closed":
         stages.append({"word": _("Closed"), "day": show_day(now.ended.on_day), "note": now.ended.why, "done": True})
@@ -300,6 +315,29 @@ def _line(
 
 
 # --- what was received ---
+
+
+def take_in(request: PersonRequest, form: ReceiveForm, *, line: OrderLine | None = None) -> Received:
+    """Receive what the form says, on a line of an order or without. Raises ReceiptRefused, MoreThanOrdered.
+
+    Whoever does not see prices receives at the price that was ordered.
+    """
+    given = form.cleaned_data
+    agreed = line.price if line is not None else None
+    return receive(
+        who_of(request),
+        request.user.branch,
+        line.tool_type if line is not None else given["tool_type"],
+        given["sets"],
+        now=timezone.now(),
+        rng=random.SystemRandom(),
+        place=given["place"],
+        supplier=line.order.supplier if line is not None else given["supplier"],
+        price=given["price"] if "price" in form.fields else agreed,
+        order_line=line,
+        blank=given["blank"],
+        sure=given.get("sure", False),
+    )
 
 
 def received_words(got: Received) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import random
 from uuid import UUID
 
 from django.contrib import messages
@@ -12,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.actions.purchasing import MoreThanOrdered, close_order, place_order, promise_order, receive
+from inventory.actions.purchasing import MoreThanOrdered, close_order, promise_order
 from inventory.actions.undo import undo
 from inventory.forms.order_form import CloseForm, CounterForm, PromiseForm
 from inventory.models import Act, Order, OrderLine
@@ -20,10 +19,8 @@ from inventory.queries.purchasing import orders_now
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.sheets.export import csv_bytes, xlsx_bytes
-from inventory.times import when_for
 from inventory.views import order_page as pages
 from inventory.views.doors import PersonRequest, door, who_of
-from inventory.views.scanning import as_uuid
 
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -47,21 +44,14 @@ def orders_file(request: PersonRequest, kind: str) -> HttpResponse:
 @door("GET", "POST", right=Right.BUY)
 def order_new(request: PersonRequest) -> HttpResponse:
     """Write an order; `?line=type:sets` and `?supplier=` fill it from the reorder page."""
-    form, lines, refused = pages.order_forms(request)
+    (form, lines), refused = pages.order_forms(request), None
     if request.method == "POST" and form.is_valid() and lines.is_valid():
-        now, key = timezone.now(), as_uuid(request.POST.get("act_id", ""))
-        sent = Order.objects.filter(key=key).first() if key else None
         try:
-            wanted = pages.wanted_of(request.user, lines, form.cleaned_data["on_day"])
-            made = place_order(request.user, request.user.branch, wanted=wanted, now=now, key=key, **form.cleaned_data)
+            made, words = pages.keep_order(request, form, lines)
         except Refused as refusal:
             refused = refusal
         else:
-            if sent is not None:
-                at = when_for(request.user, sent.made_at, now)
-                messages.success(request, _("Already ordered %(time)s.") % {"time": at})
-            else:
-                messages.success(request, _("Order %(number)s is kept.") % {"number": made.number})
+            messages.success(request, words)
             return redirect("inventory:order", made.pk)
     context = {"form": form, "lines": lines, "refused": refused, "act_key": pages.key_of(request)}
     return render(request, "inventory/order/new.html", context, status=422 if request.method == "POST" else 200)
@@ -80,14 +70,8 @@ def order_receive(request: PersonRequest, order_id: int, line_id: int) -> HttpRe
     line = get_object_or_404(OrderLine, pk=line_id, order_id=order_id, order__branch=request.user.branch)
     form, refused = pages.receive_form(request, line, request.POST), None
     if form.is_valid():
-        given, now = form.cleaned_data, timezone.now()
-        price = given["price"] if "price" in form.fields else line.price
         try:
-            got = receive(
-                who_of(request), request.user.branch, line.tool_type, given["sets"], now=now, rng=random.SystemRandom(),
-                place=given["place"], supplier=line.order.supplier, price=price, order_line=line, blank=given["blank"],
-                sure=given["sure"],
-            )  # fmt: skip
+            got = pages.take_in(request, form, line=line)
         except Refused as refusal:
             refused = refusal
         else:
@@ -153,13 +137,8 @@ def counter(request: PersonRequest) -> HttpResponse:
     start = pages.receive_start(branch)
     form = CounterForm(request.POST or None, branch=branch, money=request.user.can(Right.SEE_MONEY), initial=start)
     if request.method == "POST" and form.is_valid():
-        given = form.cleaned_data
         try:
-            got = receive(
-                who_of(request), branch, given["tool_type"], given["sets"], now=timezone.now(),
-                rng=random.SystemRandom(), place=given["place"], supplier=given["supplier"],
-                price=given.get("price"), blank=given["blank"],
-            )  # fmt: skip
+            got = pages.take_in(request, form)
         except Refused as refusal:
             refused = refusal
         else:

@@ -172,7 +172,7 @@ def _panel(request: PersonRequest, row: dict[str, Any], made: Forecast) -> dict[
     """One type's picture, numbers and reasons."""
     one: TypeForecast = row["one"]
     units: Units = "metric" if request.user.units == "metric" else "us"
-    most = max((job.area_m2 * job.award_chance for job in one.behind), default=1.0) or 1.0
+    most = max((job.area_m2 * job.award_chance for job in one.behind[:5]), default=1.0) or 1.0
     lead, lead_from = words.lead_words(one.lead)
     return {
         "chart": reorder_charts(one, made.today, row["place"], row["count"], units),

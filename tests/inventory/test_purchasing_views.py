@@ -257,6 +257,14 @@ def test_a_promised_day_is_kept_and_shown_and_a_day_before_the_order_is_refused(
     assert orders_now(cast.branch)[0].promised_on == TODAY + timedelta(days=28)
 
 
+def test_an_order_whose_day_has_passed_is_said_to_be_late() -> None:
+    cast = shop()
+    client = signed_in(cast.ruta)
+    client.post(addresses(cast)["order_promise"][1], {"day": "2025-05-20"})
+
+    assert "promised, late" in client.get(addresses(cast)["order"][1]).content.decode()
+
+
 def test_an_order_is_closed_only_for_a_reason() -> None:
     cast = shop()
     client, url = signed_in(cast.ruta), addresses(cast)["order_close"][1]
