@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -15,14 +15,13 @@ from django.utils.translation import gettext as _
 from inventory.actions.ledger import NewLine, Recorded, SameKeyOtherContent, Who, already, lock_states, record, void
 from inventory.actions.undo import NothingToUndo, NotYours
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
-from inventory.models import Act, Branch, Entry, Machine, Outing, Place, SetState, ToolSet
-from inventory.models.choices import Basis, HolderKind, LeftHow, OutingKind, PlaceKind, Source
+from inventory.models import Act, Branch, Entry, Machine, ToolSet
+from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
 from inventory.refusals import Refused
 from inventory.rights import Right
-from inventory.shop_settings import settings_of
-from inventory.times import zone_of
 from inventory.units import Units
-from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry, ShiftOuting
+from jobs.actions.shift_outing import outing_of_shift
+from jobs.models import Job, JobPlan, PlanStep, PlanZone, ShiftEntry, ShiftOuting
 from jobs.queries.plan import plan_of, versions_of, zone_of_step
 from jobs.queries.shift import closing_of, outings_of, sets_out
 
@@ -49,8 +48,6 @@ __all__ = [
 
 # The root of ids that are derived from what a line says (LEDGER 16): the same guess has the same id everywhere.
 _GUESSES = UUID("6f1c2a52-6a1e-5d7b-9f55-0d6c1b1f7a31")
-# Nights further apart than a long weekend do not share an outing (our assumption).
-_NIGHTS_APART = timedelta(days=4)
 # A polished floor reads far below these; a mirror of metal reads more (our assumption). Clarity is a percentage.
 _MOST = {ShiftEntry.Kind.GLOSS: 200.0, ShiftEntry.Kind.CLARITY: 100.0}
 
@@ -84,63 +81,6 @@ class WorkPart:
     value: str = ""
     unit: str = ""
     id: UUID | None = None
-
-
-def outing_of_shift(
-    job: Job,
-    shift: PlanShift,
-    *,
-    now: datetime,
-    leaves_at: datetime | None = None,
-    due_at: datetime | None = None,
-    van: Place | None = None,
-) -> Outing:
-    """The outing a shift's sets leave on; made when there is none yet. Nights of a job share one that is still open.
-
-    leaves_at: the loading time before the start (setting) unless said; due_at: the shift's end unless said. A shared
-    outing is due back after its last night.
-    """
-    with transaction.atomic():
-        Job.objects.select_for_update().get(pk=job.pk)
-        row = ShiftOuting.objects.filter(shift_uuid=shift.key).select_related("outing").first()
-        if row is not None:
-            return row.outing
-        due = due_at or shift.ends_at
-        shared = (
-            Outing.objects.filter(shift_rows__job=job, closed_at__isnull=True).order_by("-leaves_at").distinct().first()
-        )
-        if shared is not None and _goes_on(shared, shift, now):
-            if shared.due_at is None or shared.due_at < due:
-                shared.due_at = due
-                shared.save(update_fields=["due_at"])
-            ShiftOuting.objects.create(shift_uuid=shift.key, job=job, outing=shared)
-            return shared
-        if leaves_at is None:
-            day = shift.starts_at.astimezone(zone_of(job.branch)).date()
-            loading = settings_of(job.branch, today=day)["loading_hours"]
-            leaves_at = shift.starts_at - timedelta(hours=loading)
-        outing = Outing.objects.create(
-            branch=job.branch,
-            kind=OutingKind.JOB,
-            name=job.name,
-            holder_kind=HolderKind.CREW,
-            holder_person=shift.lead,
-            holder_name=job.name,
-            van=van,
-            leaves_at=leaves_at,
-            due_at=max(due, leaves_at),
-            made_at=now,
-        )
-        ShiftOuting.objects.create(shift_uuid=shift.key, job=job, outing=outing)
-        return outing
-
-
-def _goes_on(outing: Outing, shift: PlanShift, now: datetime) -> bool:
-    """Whether a shift's sets go on with this outing of an earlier night, or leave anew."""
-    if outing.due_at is None:
-        return True
-    near = shift.starts_at - outing.due_at <= _NIGHTS_APART
-    return near and (now <= outing.due_at or SetState.objects.filter(outing=outing).exists())
 
 
 def log_work(
