@@ -1,0 +1,80 @@
+"""The reorder headline and its dates in words, the day within 15 days and beyond it the week (METHODS 5.2)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.utils import translation
+
+from jobs.forecast_result import Forecast, Gap, TypeForecast, WeekNeed
+from jobs.forecast_words import gap_words, headline, order_by_words
+from tests.cast import NOW, TODAY
+
+WEEK = WeekNeed(TODAY, 0, 0, 0, 0, 0, 0, 0, 0)
+NO_ORDER = TypeForecast(
+    tool_type_id=1, name="resin 400", fresh=3, part_worn=0, aside=0, missing=0, on_order=0, life_here_m2=(1, 2, 3),
+    life_after_m2=(1, 2, 3), new_life_m2=(1, 2, 3), worn_out=0, weeks=(WEEK,) * 26, short_on=None, short_chance=0.0,
+    order_by=None, passed=False, sets=0, sure=1.0, arrives_on=None, price=Decimal(310), cost=None, currency="USD",
+    lead=None, arrivals=(), behind=(), gaps=(),
+)  # fmt: skip
+
+
+def due(day: date, sets: int = 4, **more: Any) -> TypeForecast:
+    return replace(NO_ORDER, order_by=day, sets=sets, short_on=day, cost=Decimal(310 * sets), **more)
+
+
+def whole(*types: TypeForecast, gaps: tuple[Gap, ...] = ()) -> Forecast:
+    return Forecast(TODAY, NOW, 0.95, 3, 1, types, gaps)
+
+
+@pytest.mark.parametrize(
+    ("types", "words"),
+    [
+        ([due(date(2025, 5, 16))], "Order 4 sets by Fri 16 May, $1,240"),
+        ([due(TODAY, 1)], "Order 1 set today, $310"),
+        ([due(TODAY - timedelta(days=3), 2, passed=True), due(date(2025, 5, 16))], "Order 6 sets today, $1,860"),
+        ([due(date(2025, 6, 23))], "Nothing to order before June"),
+        ([due(date(2025, 5, 28))], "Nothing to order before Wed 28 May"),
+        ([due(date(2026, 1, 12))], "Nothing to order before January 2026"),
+        ([NO_ORDER], "Nothing to order for the next 26 weeks"),
+        ([replace(NO_ORDER, sets=None, short_on=TODAY)], "Nobody knows how long a supplier takes"),
+        ([], "No tool types to reckon with yet"),
+    ],
+)
+def test_the_headline_is_the_answer(types: list[TypeForecast], words: str) -> None:
+    assert headline(whole(*types), money=True) == words
+
+
+def test_the_headline_keeps_money_to_itself_without_the_right_and_without_a_price() -> None:
+    one = due(date(2025, 5, 16))
+
+    assert headline(whole(one), money=False) == "Order 4 sets by Fri 16 May"
+    assert headline(whole(one, replace(one, price=None, cost=None)), money=True) == "Order 8 sets by Fri 16 May"
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [
+        (TODAY, ("today", "Wed 14 May")),
+        (TODAY + timedelta(days=1), ("Thu 15 May", "in 1 day")),
+        (TODAY + timedelta(days=15), ("Thu 29 May", "in 15 days")),
+        (TODAY + timedelta(days=16), ("week of Mon 26 May", "in 2 weeks")),
+    ],
+)
+def test_a_day_is_said_within_fifteen_days_and_beyond_them_the_week(day: date, words: tuple[str, str]) -> None:
+    assert order_by_words(due(day), TODAY) == words
+
+
+def test_a_day_that_has_passed_says_so() -> None:
+    assert order_by_words(due(date(2025, 5, 9), passed=True), TODAY) == ("today", "was due Fri 9 May")
+
+
+def test_every_gap_has_its_words() -> None:
+    codes = ["past_use", "no_need", "no_rating", "no_work_of_type", "no_supplier", "no_lead_time", "no_price"]
+    with translation.override("en"):
+        for code in [*codes, "rating_of_bond", "stale_bids"]:
+            assert " " in gap_words(Gap(code, "resin 800", 2))
