@@ -131,7 +131,7 @@ def bring_in_sets(by: Desk, items: Sequence[tuple[UUID, SetRow]]) -> SetsIn:
 
 def _sets(by: Desk, items: Sequence[tuple[UUID, SetRow]], types: dict[int, ToolType]) -> dict[UUID, ToolSet]:
     """The rows of these sets; those of an import that was undone are taken up again with what is said now."""
-    known = {row.pk: row for row in ToolSet.objects.filter(pk__in=[key for key, _row in items])} if items else {}
+    known = ToolSet.objects.in_bulk([key for key, _row in items])
     sets: dict[UUID, ToolSet] = {}
     for key, row in items:
         facts = {"tool_type": types[int(row.tool_type)], "own_code": row.own_code[:40]}
@@ -301,17 +301,21 @@ def take_back_sets(by: Desk, set_ids: Sequence[UUID]) -> tuple[list[UUID], list[
 
     A set about which anything else was recorded stays. Must run inside a transaction.
     """
-    entries = list(
-        Entry.objects.filter(tool_set_id__in=list(set_ids)).exclude(kind="voided").select_related("act", "tool_set")
-    )
-    gone = set(Entry.objects.filter(kind="voided", tool_set_id__in=list(set_ids)).values_list("void_target", flat=True))
-    entries = [entry for entry in entries if entry.pk not in gone]
-    used = {entry.tool_set_id for entry in entries if entry.act.source != Source.IMPORT or entry.kind == "worked"}
-    mine = [entry for entry in entries if entry.tool_set_id not in used]
-    mine.sort(key=lambda entry: (str(entry.tool_set_id), -entry.line_no))
-    for start in range(0, len(mine), 2 * SETS_AN_ACT):
-        part = mine[start : start + 2 * SETS_AN_ACT]
-        by.write(f"back {start}", [void(entry, _("the list was taken back")) for entry in part])
+    used: set[UUID] = set()
+    for start in range(0, len(set_ids), SETS_AN_ACT):
+        part = set_ids[start : start + SETS_AN_ACT]
+        entries = list(Entry.objects.filter(tool_set_id__in=part).select_related("act", "tool_set"))
+        gone = {entry.void_target for entry in entries if entry.kind == "voided"}
+        standing = [entry for entry in entries if entry.kind != "voided" and entry.pk not in gone]
+        used |= {
+            entry.tool_set.pk
+            for entry in standing
+            if entry.tool_set is not None and (entry.act.source != Source.IMPORT or entry.kind == "worked")
+        }
+        mine = [entry for entry in standing if entry.tool_set_id not in used]
+        mine.sort(key=lambda entry: (str(entry.tool_set_id), -entry.line_no))
+        if mine:
+            by.write(f"back {start}", [void(entry, _("the list was taken back")) for entry in mine])
     return [key for key in set_ids if key not in used], [key for key in set_ids if key in used]
 
 

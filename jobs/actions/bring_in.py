@@ -212,11 +212,12 @@ def take_back(
 
 
 def _take_back_work(by: Desk, keys: list[UUID]) -> list[UUID]:
-    voided = set(Entry.objects.filter(kind="voided", void_target__in=keys).values_list("void_target", flat=True))
-    entries = [row for row in Entry.objects.filter(pk__in=keys).select_related("tool_set") if row.pk not in voided]
-    for start in range(0, len(entries), LINES_AN_ACT):
-        part = entries[start : start + LINES_AN_ACT]
-        by.write(f"back {start}", [void(entry, _("the list was taken back")) for entry in part])
+    for start in range(0, len(keys), LINES_AN_ACT):
+        part = keys[start : start + LINES_AN_ACT]
+        gone = set(Entry.objects.filter(kind="voided", void_target__in=part).values_list("void_target", flat=True))
+        entries = [row for row in Entry.objects.filter(pk__in=part).select_related("tool_set") if row.pk not in gone]
+        if entries:
+            by.write(f"back {start}", [void(entry, _("the list was taken back")) for entry in entries])
     return keys
 
 

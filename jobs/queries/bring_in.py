@@ -30,7 +30,7 @@ from jobs.sheets.specs import JOBS, SITES, WORK, job_key, site_key
 
 SPECS: dict[str, Spec] = {spec.kind: spec for spec in (SETS, SITES, JOBS, WORK)}
 # Files read and judgements made last, kept by this process: a page of a large list is not judged anew.
-_KEEP = 4
+_KEEP = 3
 _sheets: OrderedDict[tuple[str, ...], Sheet] = OrderedDict()
 _judged: OrderedDict[tuple[str, ...], tuple[ColumnMap, Judgement]] = OrderedDict()
 
@@ -113,12 +113,12 @@ def look(
     spec, sheet = spec_of(draft.kind), sheet_of(draft)
     known = known_for(person, draft.kind, now)
     key = _key(draft, known)
-    if key not in _judged:
+    found = _judged.get(key)
+    if found is None:
         columns = guess_columns(sheet, spec, known, draft.columns)
-        judged = judge(sheet, spec, columns, known, Answers.from_dict(draft.answers), progress)
-        _remember(_judged, key, (columns, judged))
-    columns, judgement = _judged[key]
-    return Looked(draft, spec, sheet, columns, known, judgement)
+        found = (columns, judge(sheet, spec, columns, known, Answers.from_dict(draft.answers), progress))
+        _remember(_judged, key, found)
+    return Looked(draft, spec, sheet, found[0], known, found[1])
 
 
 def is_judged(draft: SheetDraft, person: Person, now: datetime) -> bool:
@@ -130,12 +130,12 @@ def sheet_of(draft: SheetDraft) -> Sheet:
     """The file of a draft, read. Raises SheetNotRead."""
     name = _of_workbook(draft)
     key = (draft.content_sha256, draft.kind, draft.file_name, name, translation.get_language() or "")
-    if key not in _sheets:
-        sheet = read_sheet(
-            bytes(draft.content), draft.file_name, known=spec_of(draft.kind).known_headings(), sheet=name or None
-        )
-        _remember(_sheets, key, sheet)
-    return _sheets[key]
+    found = _sheets.get(key)
+    if found is None:
+        known = spec_of(draft.kind).known_headings()
+        found = read_sheet(bytes(draft.content), draft.file_name, known=known, sheet=name or None)
+        _remember(_sheets, key, found)
+    return found
 
 
 def _of_workbook(draft: SheetDraft) -> str:
@@ -146,7 +146,7 @@ def _of_workbook(draft: SheetDraft) -> str:
 def _remember(memory: OrderedDict[tuple[str, ...], Any], key: tuple[str, ...], value: Any) -> None:
     memory[key] = value
     while len(memory) > _KEEP:
-        memory.popitem(last=False)
+        memory.pop(next(iter(memory)), None)
 
 
 def _key(draft: SheetDraft, known: Known) -> tuple[str, ...]:

@@ -24,5 +24,8 @@
       if (button) { event.preventDefault(); button.click(); }
     }
   });
-  if (location.hash === "#asks") { asks[0].focus({ preventScroll: true }); }
+  /* Back from an answer: on with the next question, once the browser has gone to its section (which takes the focus). */
+  if (location.hash === "#asks") {
+    window.addEventListener("load", function () { window.setTimeout(function () { asks[0].focus({ preventScroll: true }); }, 0); });
+  }
 })();
