@@ -195,6 +195,7 @@ def page_context(person: Person, count: Count, now: datetime) -> dict[str, Any]:
     lives = lives_of([state.tool_set for state in states], branch, now)
     uses = next_use([state.pk for state in picture.seen], now)
     unseen, total = picture.unseen, len(picture.looked)
+    measures = _measures(picture, lives, uses, person)
     minutes = max(1, round((now - count.begun_at) / timedelta(minutes=1)))
     return {
         "count": count,
@@ -224,9 +225,10 @@ def page_context(person: Person, count: Count, now: datetime) -> dict[str, Any]:
         "questions": [question(one, person, now) for one in picture.waiting],
         "answered": [question(one, person, now) for one in picture.strangers if one.held.answer],
         "lost": [_unseen(state, person, now) for state in picture.lost[:_NAMED]],
-        "measures": _measures(picture, lives, uses, person),
+        "measures": measures,
         "may": {"scan": person.can(Right.SCAN), "count": person.can(Right.COUNT)},
         "done": total - len(unseen),
+        "side": bool(picture.strangers or picture.lost) or 0 < len(unseen) <= _NAMED or bool(measures),
         "url": reverse("inventory:count", args=[count.pk]),
         "ladder_count": max((n for _place, n in rungs.values()), default=0),
     }
@@ -278,11 +280,11 @@ def question(one: Stranger, person: Person, now: datetime) -> Question:
     since = state.facts.get("out_since") or state.facts.get("place_since")
     detail = [name_of(state) + ".", _said(state)]
     if one.held.answer == "accept":
-        detail = [name_of(state) + ".", _("It is here now, says %(name)s.") % {"name": one.held.answered_by}]
+        detail = [name_of(state) + ".", _("%(name)s: it is here now.") % {"name": one.held.answered_by}]
     elif one.held.answer:
         detail = [
             name_of(state) + ".",
-            _("Left where the ledger has it, says %(name)s.") % {"name": one.held.answered_by},
+            _("%(name)s: left where the ledger has it.") % {"name": one.held.answered_by},
         ]
     elif since:
         detail.append(_("Since %(when)s.") % {"when": when_for(person, datetime.fromisoformat(since), now)})

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.urls import reverse
 from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -23,6 +22,7 @@ from inventory.soak_picture import Lane, LaneKind, Scale, Water, day_line, vesse
 from inventory.soak_words import GAUGE_STATES
 from inventory.times import when_for, zone_of
 from inventory.units import show_hours, show_temperature
+from inventory.views.soak_needs import first_group, headline, need_line, put_action, tub_for
 
 # Water from here on scalds: 120 F, third-degree burns in 5 min (REFERENCES S5).
 SCALDS_C = 48.88
@@ -76,17 +76,17 @@ def soak_page(person: Person, now: datetime) -> dict[str, Any]:
     tubs = tubs_of(branch, now)
     needs = water_needs(branch, tubs, now)
     scale, rungs, names = _scale(person, now), ladder(branch), names_of(tubs)
-    group = _first_group(needs)
-    into = _tub_for(group, tubs)
+    group = first_group(needs)
+    into = tub_for(group, tubs)
     shown = [_shown(tub, tubs, group if tub is into else [], person, now, scale, rungs, names) for tub in tubs]
     return {
         "days": day_line(scale),
         "tubs": shown,
         "ladder_count": max((count for _place, count in rungs.values()), default=0),
         "may": {"scan": person.can(Right.SCAN), "confirm": person.can(Right.CONFIRM_SOAK)},
-        "put": _put_action(group, into) if person.can(Right.SCAN) else None,
-        "later": [_need_line(need, person, now) for need in needs if need not in group],
-        **_headline(tubs, needs, group, into, person, now),
+        "put": put_action(group, into) if person.can(Right.SCAN) else None,
+        "later": [need_line(need, person, now) for need in needs if need not in group],
+        **headline(tubs, needs, group, into, person, now),
     }
 
 
@@ -116,121 +116,6 @@ def names_of(tubs: Iterable[Tub]) -> dict[str, str]:
     """Names of those who confirmed, by id as the ledger keeps it; one query."""
     ids = {one.answer.confirmed.by for tub in tubs for one in tub.sets if one.answer.confirmed is not None}
     return {str(pk): name for pk, name in Person.objects.filter(pk__in=ids).values_list("pk", "name")}
-
-
-def _first_group(needs: list[WaterNeed]) -> list[WaterNeed]:
-    """The needs that come first, together: the same time to be in water, the same next use."""
-    dry = [need for need in needs if not need.in_water]
-    return [need for need in dry if (need.by, need.use.outing) == (dry[0].by, dry[0].use.outing)]
-
-
-def _tub_for(group: list[WaterNeed], tubs: list[Tub]) -> Tub | None:
-    """The tub to put them in: one held by a thermostat for a hot soak, else the roomiest of the others."""
-    if not group:
-        return None
-    hot = group[0].hot
-    fitting = [tub for tub in tubs if tub.place.kind == "tub" and (tub.room is None or tub.room >= len(group))]
-    fitting = [tub for tub in fitting if tub.place.thermostat == hot] or ([] if hot else fitting)
-    return max(fitting, key=lambda tub: tub.room or 0, default=None)
-
-
-def _put_action(group: list[WaterNeed], into: Tub | None) -> dict[str, Any] | None:
-    if not group or into is None:
-        return None
-    words = ngettext("Put %(n)s set in %(tub)s", "Put %(n)s sets in %(tub)s", len(group))
-    return {
-        "label": words % {"n": len(group), "tub": into.place.name},
-        "url": reverse("inventory:soak_put"),
-        "kind": "fill floor",
-        "hidden": {"sets": ",".join(str(need.state.pk) for need in group), "tub": str(into.place.pk)},
-    }
-
-
-def _headline(
-    tubs: list[Tub], needs: list[WaterNeed], group: list[WaterNeed], into: Tub | None, person: Person, now: datetime
-) -> dict[str, Any]:
-    """The answer: what goes in by when; else what waits, else what lies in water."""
-    if group:
-        return _need_headline(group, into, person, now)
-    done = [one for tub in tubs for one in tub.done]
-    wet = [one for tub in tubs for one in tub.sets]
-    if any(need.in_water for need in needs):
-        count = sum(need.in_water for need in needs)
-        words = ngettext(
-            "%(n)s set will not be ready when it leaves", "%(n)s sets will not be ready when they leave", count
-        )
-        return {"headline": words % {"n": count}, "under": [_("Nothing else must go into water now.")]}
-    if done:
-        words = ngettext(
-            "%(n)s set has its hours and waits to be confirmed",
-            "%(n)s sets have their hours and wait to be confirmed",
-            len(done),
-        )
-        return {"headline": words % {"n": len(done)}, "under": [_("Nothing must go into water now.")]}
-    if not wet:
-        return {"headline": _("No set is in water"), "under": [_("Nothing must go into water now.")]}
-    words = ngettext("%(n)s set lies in water", "%(n)s sets lie in water", len(wet)) % {"n": len(wet)}
-    coming = [one.ready_at for one in wet if one.answer.state == "soaking" and one.ready_at is not None]
-    under = [_("Nothing must go into water now.")]
-    if coming:
-        under.insert(0, _("The next is ready %(when)s.") % {"when": when_for(person, min(coming), now)})
-    return {"headline": words, "under": under}
-
-
-def _need_headline(group: list[WaterNeed], into: Tub | None, person: Person, now: datetime) -> dict[str, Any]:
-    need, count = group[0], len(group)
-    late = need.by is None or need.by < now
-    when = when_for(person, need.by, now) if need.by is not None else ""
-    if late:
-        words = ngettext("%(n)s set is too late for water", "%(n)s sets are too late for water", count) % {"n": count}
-    else:
-        words = ngettext("%(n)s set must be in water by %(when)s", "%(n)s sets must be in water by %(when)s", count) % {
-            "n": count,
-            "when": when,
-        }
-    under = [_("For %(use)s.") % {"use": need.use.words}, _types_of(group)]
-    if late:
-        ready = when_for(person, need.ready_at, now)
-        under.append(_("Put in now, ready %(when)s. Take conditioned sets instead, or start later.") % {"when": ready})
-    elif need.hot:
-        under.append(_("Only a hot soak is short enough: a tub on a thermostat, read at its end."))
-    if into is not None:
-        under.append(_("There is room in %(tub)s.") % {"tub": into.place.name})
-    else:
-        under.append(_("No tub has room for them: take sets out first."))
-    return {"headline": words, "under": under, "late": late}
-
-
-def _types_of(group: list[WaterNeed]) -> str:
-    """ "Resin 200, 2 sets: Rack A."; several types one after the other."""
-    by_type: dict[str, list[WaterNeed]] = {}
-    for need in group:
-        by_type.setdefault(need.state.tool_set.tool_type.name, []).append(need)
-    parts = []
-    for name, needs in by_type.items():
-        places = sorted({need.state.place.name for need in needs if need.state.place is not None})
-        words = ngettext("%(type)s, %(n)s set: %(where)s.", "%(type)s, %(n)s sets: %(where)s.", len(needs))
-        parts.append(words % {"type": name, "n": len(needs), "where": ", ".join(places)})
-    return " ".join(parts)
-
-
-def _need_line(need: WaterNeed, person: Person, now: datetime) -> dict[str, Any]:
-    late = need.by is None or need.by < now
-    by = when_for(person, need.by, now) if need.by is not None else ""
-    if need.in_water:
-        ready = when_for(person, need.ready_at, now)
-        words = _("Ready only %(when)s, after it leaves") % {"when": ready}
-    elif late:
-        words = _("Too late for water")
-    else:
-        words = _("In water by %(when)s") % {"when": by}
-    return {
-        "grit": need.state.tool_set.tool_type.grit,
-        "code": need.state.code,
-        "words": words,
-        "late": late or need.in_water,
-        "use": need.use,
-    }
 
 
 def _shown(

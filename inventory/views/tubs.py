@@ -70,7 +70,7 @@ def soak_confirm(request: PersonRequest) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, refusal.sentence)
     else:
-        words = ngettext("%(n)s set confirmed by %(name)s.", "%(n)s sets confirmed by %(name)s.", len(states))
+        words = ngettext("%(n)s set confirmed by %(name)s", "%(n)s sets confirmed by %(name)s", len(states))
         _kept(request, words % {"n": len(states), "name": request.user.name}, done.act)
     return redirect("inventory:soak")
 

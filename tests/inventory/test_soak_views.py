@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
 from decimal import Decimal
 from types import SimpleNamespace
 from typing import Any
 from unittest import mock
 from uuid import UUID, uuid4
-from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import connection
@@ -23,8 +21,6 @@ from inventory.actions.soak import confirm, put_in, read_water
 from inventory.hooks import NextUse
 from inventory.models import Entry, SetState, ToolSet
 from inventory.queries.soak import conditioning_of
-from inventory.queries.tubs import tubs_of
-from inventory.soak_picture import Lane, Scale, Water, vessel
 from inventory.units import Amount
 from tests.cast import NOW, hours, make_branch, make_cast, make_place, make_set, make_type, who
 
@@ -130,6 +126,16 @@ def test_the_headline_says_what_goes_in_by_when(
     assert "resin 400, 2 sets: Rack A." in page.context["under"]
     assert page.context["put"]["label"] == "Put 2 sets in Tub 1"
     assert "Pell Road hall" in page.content.decode()
+
+
+def test_sets_of_two_jobs_with_one_time_are_put_in_together_and_both_jobs_are_named(
+    shop: SimpleNamespace, client: Client, uses: dict[UUID, NextUse]
+) -> None:
+    # Both leave after closing on Sunday or later that night: Thursday 17:00 is the last staffed time for either.
+    uses[shop.sets[0].pk], uses[shop.sets[1].pk] = use_of("Osprey Lane", 107), use_of("Bellweather", 108)
+    page = signed(client, shop.ines).get(reverse("inventory:soak"))
+    assert page.context["headline"] == "2 sets must be in water by Thu 17:00"
+    assert page.context["under"][:2] == ["For Osprey Lane.", "For Bellweather."]
 
 
 def test_put_in_water_falls_back_to_the_last_staffed_time(
@@ -385,48 +391,6 @@ def test_somebody_elses_reading_is_not_voided_by_a_helper(shop: SimpleNamespace,
     assert client.post(foreign, {"entry": str(entry.pk)}).status_code == 404
 
 
-@pytest.mark.parametrize(
-    ("typed", "words"),
-    [
-        ({"water": "250"}, "is steam"),
-        ({"water": "-4"}, "is ice"),
-        ({"water": "warm"}, "warm"),
-        ({"water": ""}, "This is needed"),
-        ({"water": "70", "at": "23:00", "day": "2025-05-14"}, "That time has not come yet."),
-        ({"water": "70", "at": "25:00"}, "Write a time"),
-        ({"water": "70", "at": "10:00", "day": "2025-01-01"}, "not one of the choices"),
-        ({"water": "180"}, "scalds at once"),
-    ],
-)
-def test_a_reading_that_cannot_be_is_refused_with_what_would_be_right(
-    shop: SimpleNamespace, client: Client, typed: dict[str, str], words: str
-) -> None:
-    page = signed(client, shop.teo).post(reverse("inventory:tub_water", args=[shop.hot.pk]), typed)
-    assert page.status_code == 422
-    assert words in page.content.decode()
-    assert not Entry.objects.filter(kind="water_read").exists()
-
-
-def test_an_unlikely_reading_is_kept_once_somebody_says_it_is_right(shop: SimpleNamespace, client: Client) -> None:
-    url = reverse("inventory:tub_water", args=[shop.hot.pk])
-    asked = signed(client, shop.teo).post(url, {"water": "180"})
-    assert 'name="sure"' in asked.content.decode()
-    assert client.post(url, {"water": "180", "sure": "on"}).status_code == 302
-    assert Entry.objects.filter(kind="water_read").count() == 1
-
-
-def test_a_time_that_the_clock_change_skipped_is_refused(client: Client) -> None:
-    """2026-03-08 02:30 did not happen in Chicago (IANA tz database)."""
-    cast = make_cast()
-    tub = make_place(cast.branch, "tub")
-    with mock.patch("django.utils.timezone.now", return_value=NOW.replace(year=2026, month=3, day=8)):
-        page = signed(client, cast.ines).post(
-            reverse("inventory:tub_water", args=[tub.pk]), {"water": "60", "at": "02:30", "day": "2026-03-08"}
-        )
-    assert page.status_code == 422
-    assert "There was no 02:30 on Sun 8 Mar: the clocks went forward." in page.content.decode()
-
-
 def test_sets_taken_out_go_back_to_where_each_hung(shop: SimpleNamespace, client: Client) -> None:
     other = make_place(shop.branch, name="Rack B")
     at = NOW - hours(120)
@@ -453,36 +417,3 @@ def test_taking_out_none_or_one_that_lies_elsewhere_is_refused(shop: SimpleNames
     assert (page.status_code, "No set is chosen." in page.content.decode()) == (422, True)
     page = client.post(url, {"set": str(shop.sets[0].pk), "place": "home"})
     assert (page.status_code, "lies in no tub." in page.content.decode()) == (422, True)
-
-
-# --- the picture ---
-
-
-def test_a_day_with_a_clock_change_is_an_hour_shorter_in_the_picture() -> None:
-    """29 to 30 March 2025 in Madrid has 23 h (IANA tz database)."""
-    zone = ZoneInfo("Europe/Madrid")
-    days = [datetime(2025, 3, day, tzinfo=zone) for day in (29, 30, 31)]
-    scale = Scale([(day, "", False) for day in days[:2]], days[2], days[0], "")
-    first, second = scale.x(days[1]) - scale.x(days[0]), scale.x(days[2]) - scale.x(days[1])
-    # 24 h, then 23 h of the night in which the clocks go forward.
-    assert round(first / second, 4) == round(24 / 23, 4)
-
-
-def test_the_vessel_says_all_of_it_in_one_sentence_and_draws_a_wave_and_a_drop() -> None:
-    days = [NOW + timedelta(days=n) for n in range(3)]
-    scale = Scale([(day, "", False) for day in days[:2]], days[2], NOW, "now")
-    lane = Lane("400", [], "soaking", NOW, NOW + hours(20), "Thu 05:50")
-    drawn = vessel([lane], Water(()), scale, "Tub 1: 400, 1 set: Thu 05:50")
-    assert 'aria-label="Tub 1: 400, 1 set: Thu 05:50"' in drawn
-    assert drawn.count('class="wave deep"') == 1
-    assert drawn.count('class="g-dh"') == 1
-    confirmed = vessel([Lane("400", [], "conditioned", NOW, NOW, "x")], Water(()), scale, "")
-    assert 'class="g-d"' in confirmed
-
-
-def test_a_tubs_readings_stand_in_order_without_the_voided(shop: SimpleNamespace) -> None:
-    for ago, value in ((1, 70), (3, 68), (2, 69)):
-        at = NOW - hours(ago)
-        read_water(who(shop.ines, shop.device, NOW, happened_at=at), shop.branch, shop.tub, fahrenheit(value), now=NOW)
-    tub = tubs_of(shop.branch, NOW, only=shop.tub.pk)[0]
-    assert [reading.value for reading in tub.readings] == ["68", "69", "70"]

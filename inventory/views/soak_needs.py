@@ -1,0 +1,135 @@
+"""What must go into water by when, in words: the soak page's headline, its button and the lines after it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from inventory.models import Person
+from inventory.queries.tubs import Tub, WaterNeed
+from inventory.times import when_for
+
+_USES_SAID = 2
+
+
+def first_group(needs: list[WaterNeed]) -> list[WaterNeed]:
+    """The needs that come first, together: those of the same time to be in water, hot or cold."""
+    dry = [need for need in needs if not need.in_water]
+    return [need for need in dry if (need.by, need.hot) == (dry[0].by, dry[0].hot)]
+
+
+def tub_for(group: list[WaterNeed], tubs: list[Tub]) -> Tub | None:
+    """The tub to put them in: one held by a thermostat for a hot soak, else the roomiest of the others."""
+    if not group:
+        return None
+    hot = group[0].hot
+    fitting = [tub for tub in tubs if tub.place.kind == "tub" and (tub.room is None or tub.room >= len(group))]
+    fitting = [tub for tub in fitting if tub.place.thermostat == hot] or ([] if hot else fitting)
+    return max(fitting, key=lambda tub: tub.room or 0, default=None)
+
+
+def put_action(group: list[WaterNeed], into: Tub | None) -> dict[str, Any] | None:
+    if not group or into is None:
+        return None
+    words = ngettext("Put %(n)s set in %(tub)s", "Put %(n)s sets in %(tub)s", len(group))
+    return {
+        "label": words % {"n": len(group), "tub": into.place.name},
+        "url": reverse("inventory:soak_put"),
+        "kind": "fill floor",
+        "hidden": {"sets": ",".join(str(need.state.pk) for need in group), "tub": str(into.place.pk)},
+    }
+
+
+def headline(
+    tubs: list[Tub], needs: list[WaterNeed], group: list[WaterNeed], into: Tub | None, person: Person, now: datetime
+) -> dict[str, Any]:
+    """The answer: what goes in by when; else what waits, else what lies in water."""
+    if group:
+        return _need_headline(group, into, person, now)
+    done = [one for tub in tubs for one in tub.done]
+    wet = [one for tub in tubs for one in tub.sets]
+    if any(need.in_water for need in needs):
+        count = sum(need.in_water for need in needs)
+        words = ngettext(
+            "%(n)s set will not be ready when it leaves", "%(n)s sets will not be ready when they leave", count
+        )
+        return {"headline": words % {"n": count}, "under": [_("Nothing else must go into water now.")]}
+    if done:
+        words = ngettext(
+            "%(n)s set has its hours and waits to be confirmed",
+            "%(n)s sets have their hours and wait to be confirmed",
+            len(done),
+        )
+        return {"headline": words % {"n": len(done)}, "under": [_("Nothing must go into water now.")]}
+    if not wet:
+        return {"headline": _("No set is in water"), "under": [_("Nothing must go into water now.")]}
+    words = ngettext("%(n)s set lies in water", "%(n)s sets lie in water", len(wet)) % {"n": len(wet)}
+    coming = [one.ready_at for one in wet if one.answer.state == "soaking" and one.ready_at is not None]
+    under = [_("Nothing must go into water now.")]
+    if coming:
+        under.insert(0, _("The next is ready %(when)s.") % {"when": when_for(person, min(coming), now)})
+    return {"headline": words, "under": under}
+
+
+def _need_headline(group: list[WaterNeed], into: Tub | None, person: Person, now: datetime) -> dict[str, Any]:
+    need, count = group[0], len(group)
+    late = need.by is None or need.by < now
+    when = when_for(person, need.by, now) if need.by is not None else ""
+    if late:
+        words = ngettext("%(n)s set is too late for water", "%(n)s sets are too late for water", count) % {"n": count}
+    else:
+        words = ngettext("%(n)s set must be in water by %(when)s", "%(n)s sets must be in water by %(when)s", count) % {
+            "n": count,
+            "when": when,
+        }
+    uses = list(dict.fromkeys(one.use.words for one in group))
+    under = [_("For %(use)s.") % {"use": words} for words in uses[:_USES_SAID]]
+    if len(uses) > _USES_SAID:
+        under.append(_("And for %(n)s more.") % {"n": len(uses) - _USES_SAID})
+    under.append(_types_of(group))
+    if late:
+        ready = when_for(person, need.ready_at, now)
+        under.append(_("Put in now, ready %(when)s. Take conditioned sets instead, or start later.") % {"when": ready})
+    elif need.hot:
+        under.append(_("Only a hot soak is short enough: a tub on a thermostat, read at its end."))
+    if into is not None:
+        under.append(_("There is room in %(tub)s.") % {"tub": into.place.name})
+    else:
+        under.append(_("No tub has room for them: take sets out first."))
+    return {"headline": words, "under": under, "late": late}
+
+
+def _types_of(group: list[WaterNeed]) -> str:
+    """ "Resin 200, 2 sets: Rack A."; several types one after the other."""
+    by_type: dict[str, list[WaterNeed]] = {}
+    for need in group:
+        by_type.setdefault(need.state.tool_set.tool_type.name, []).append(need)
+    parts = []
+    for name, needs in by_type.items():
+        places = sorted({need.state.place.name for need in needs if need.state.place is not None})
+        words = ngettext("%(type)s, %(n)s set: %(where)s.", "%(type)s, %(n)s sets: %(where)s.", len(needs))
+        parts.append(words % {"type": name, "n": len(needs), "where": ", ".join(places)})
+    return " ".join(parts)
+
+
+def need_line(need: WaterNeed, person: Person, now: datetime) -> dict[str, Any]:
+    late = need.by is None or need.by < now
+    by = when_for(person, need.by, now) if need.by is not None else ""
+    if need.in_water:
+        ready = when_for(person, need.ready_at, now)
+        words = _("Ready only %(when)s, after it leaves") % {"when": ready}
+    elif late:
+        words = _("Too late for water")
+    else:
+        words = _("In water by %(when)s") % {"when": by}
+    return {
+        "grit": need.state.tool_set.tool_type.grit,
+        "code": need.state.code,
+        "words": words,
+        "late": late or need.in_water,
+        "use": need.use,
+    }
