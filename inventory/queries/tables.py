@@ -27,32 +27,10 @@ from inventory.models import (
 )
 from inventory.models.choices import Fitness, OpeningKind, PlaceKind, RetiredWhy
 from inventory.queries.bring_in import set_rows
+from inventory.queries.ledger_table import CHUNK, ENTRIES, KEY, by, yes
 from inventory.rights import Right
 from inventory.shop_settings import KNOWN, settings_of
 from inventory.tables import Column, For, Table
-
-KEY = _("Gritledger key")
-_CHUNK = 2000
-
-
-def _by(path: str) -> Any:
-    """The value of a dotted path, "" where nothing is."""
-    names = path.split(".")
-
-    def value(row: Any, _asked: For) -> Any:
-        for name in names:
-            row = getattr(row, name, None)
-            if row is None:
-                return None
-        return row() if callable(row) else row
-
-    return value
-
-
-def _yes(path: str) -> Any:
-    value = _by(path)
-    return lambda row, asked: _now("yes") if value(row, asked) else _now("no")
-
 
 # --- sets ---
 
@@ -70,7 +48,7 @@ def _sets(asked: For) -> Iterable[tuple[SetState, SetLife | None, ReceiptLine | 
 
 
 def _state(path: str) -> Any:
-    value = _by(path)
+    value = by(path)
     return lambda row, asked: value(row[0], asked)
 
 
@@ -132,23 +110,23 @@ TOOL_TYPES = Table(
     _("Tool types"),
     _("The ladder: grit, bond, heights, rated coverage, soak need."),
     (
-        Column(_("Name"), _by("name")),
-        Column(_("Grit"), _by("grit")),
-        Column(_("Bond"), _by("get_bond_display")),
-        Column(_("Place on the ladder"), _by("ladder_place")),
-        Column(_("Mount"), _by("mount")),
-        Column(_("Size"), _by("size_line")),
-        Column(_("Rotation"), _by("get_rotation_display")),
-        Column(_("Wet or dry"), _by("get_wet_dry_display")),
-        Column(_("Pieces a set"), _by("pieces_per_set")),
+        Column(_("Name"), by("name")),
+        Column(_("Grit"), by("grit")),
+        Column(_("Bond"), by("get_bond_display")),
+        Column(_("Place on the ladder"), by("ladder_place")),
+        Column(_("Mount"), by("mount")),
+        Column(_("Size"), by("size_line")),
+        Column(_("Rotation"), by("get_rotation_display")),
+        Column(_("Wet or dry"), by("get_wet_dry_display")),
+        Column(_("Pieces a set"), by("pieces_per_set")),
         Column(_("New height (%(height)s)"), lambda row, asked: asked.height(row.new_height_mm)),
         Column(_("Retire height (%(height)s)"), lambda row, asked: asked.height(row.retire_height_mm)),
         Column(_("Backing (%(height)s)"), lambda row, asked: asked.height(row.backing_mm)),
         Column(_("Rated coverage (%(area)s)"), lambda row, asked: asked.area(row.rated_coverage_m2)),
-        Column(_("Soak need"), _by("get_soak_need_display")),
-        Column(_("Supplier"), _by("supplier.name")),
-        Column(_("Sets a pack"), _by("pack_sets")),
-        Column(_("In use"), _yes("active")),
+        Column(_("Soak need"), by("get_soak_need_display")),
+        Column(_("Supplier"), by("supplier.name")),
+        Column(_("Sets a pack"), by("pack_sets")),
+        Column(_("In use"), yes("active")),
     ),
     lambda asked: ToolType.objects.select_related("supplier").order_by("ladder_place", "name"),
 )
@@ -158,12 +136,12 @@ PLACES = Table(
     _("Places"),
     _("Racks, tubs, buckets, crates, vans and sites."),
     (
-        Column(_("Name"), _by("name")),
-        Column(_("Kind"), _by("get_kind_display")),
-        Column(_("Room (sets)"), _by("room_sets")),
-        Column(_("Thermostat"), _yes("thermostat")),
-        Column(_("Inside"), _by("inside.name")),
-        Column(_("In use"), _yes("active")),
+        Column(_("Name"), by("name")),
+        Column(_("Kind"), by("get_kind_display")),
+        Column(_("Room (sets)"), by("room_sets")),
+        Column(_("Thermostat"), yes("thermostat")),
+        Column(_("Inside"), by("inside.name")),
+        Column(_("In use"), yes("active")),
         Column(KEY, lambda row, _asked: str(row.pk)),
     ),
     lambda asked: Place.objects.filter(branch=asked.branch).select_related("inside").order_by("kind", "name"),
@@ -174,19 +152,19 @@ MACHINES = Table(
     _("Machines"),
     _("Heads, mount, pieces a load, path, tanks."),
     (
-        Column(_("Name"), _by("name")),
-        Column(_("Kind"), _by("get_kind_display")),
-        Column(_("Heads"), _by("heads")),
-        Column(_("Mount"), _by("mount")),
-        Column(_("Rotation"), _by("get_rotation_display")),
-        Column(_("Pieces a load"), _by("pieces_per_load")),
+        Column(_("Name"), by("name")),
+        Column(_("Kind"), by("get_kind_display")),
+        Column(_("Heads"), by("heads")),
+        Column(_("Mount"), by("mount")),
+        Column(_("Rotation"), by("get_rotation_display")),
+        Column(_("Pieces a load"), by("pieces_per_load")),
         Column(_("Path (%(length)s)"), lambda row, asked: asked.length(row.path_m)),
         Column(_("Tank (%(volume)s)"), lambda row, asked: asked.amount("volume", row.tank_l)),
         Column(_("Recovery tank (%(volume)s)"), lambda row, asked: asked.amount("volume", row.recovery_tank_l)),
-        Column(_("Wet or dry"), _by("get_wet_dry_display")),
-        Column(_("Rented from"), _by("rented_from")),
-        Column(_("Rented to"), _by("rented_to")),
-        Column(_("In use"), _yes("active")),
+        Column(_("Wet or dry"), by("get_wet_dry_display")),
+        Column(_("Rented from"), by("rented_from")),
+        Column(_("Rented to"), by("rented_to")),
+        Column(_("In use"), yes("active")),
     ),
     lambda asked: Machine.objects.filter(branch=asked.branch).order_by("name"),
 )
@@ -219,13 +197,13 @@ PRICES = Table(
     _("Prices"),
     _("What suppliers ask for a set, from which day on."),
     (
-        Column(_("Tool type"), _by("tool_type.name")),
-        Column(_("Supplier"), _by("supplier.name")),
-        Column(_("Price"), _by("price"), money=True),
-        Column(_("Currency"), _by("currency"), money=True),
-        Column(_("From"), _by("valid_from")),
+        Column(_("Tool type"), by("tool_type.name")),
+        Column(_("Supplier"), by("supplier.name")),
+        Column(_("Price"), by("price"), money=True),
+        Column(_("Currency"), by("currency"), money=True),
+        Column(_("From"), by("valid_from")),
         Column(_("Recorded at"), lambda row, asked: asked.when(row.recorded_at)),
-        Column(_("Recorded by"), _by("recorded_by.name")),
+        Column(_("Recorded by"), by("recorded_by.name")),
     ),
     lambda asked: Price.objects.select_related("tool_type", "supplier", "recorded_by").order_by(
         "tool_type__ladder_place", "supplier__name", "valid_from", "pk"
@@ -240,7 +218,7 @@ LABELS = Table(
     _("Labels"),
     _("Every code and what it opens."),
     (
-        Column(_("Code"), _by("code")),
+        Column(_("Code"), by("code")),
         Column(_("Opens"), lambda row, _asked: _opens(row)),
         Column(_("Made at"), lambda row, asked: asked.when(row.made_at)),
         Column(_("Printed at"), lambda row, asked: asked.when(row.printed_at)),
@@ -252,7 +230,7 @@ LABELS = Table(
         Label.objects.filter(branch=asked.branch)
         .select_related("opens_set__tool_type", "opens_place", "opens_outing")
         .order_by("code")
-        .iterator(_CHUNK)
+        .iterator(CHUNK)
     ),
 )
 
@@ -269,10 +247,10 @@ OUTINGS = Table(
     _("Outings"),
     _("What left under one name, to whom, due back when."),
     (
-        Column(_("Name"), _by("name")),
-        Column(_("Kind"), _by("get_kind_display")),
+        Column(_("Name"), by("name")),
+        Column(_("Kind"), by("get_kind_display")),
         Column(_("Held by"), lambda row, _asked: row.holder_name or getattr(row.holder_person, "name", "")),
-        Column(_("Van"), _by("van.name")),
+        Column(_("Van"), by("van.name")),
         Column(_("Leaves"), lambda row, asked: asked.when(row.leaves_at)),
         Column(_("Due back"), lambda row, asked: asked.when(row.due_at)),
         Column(_("Closed"), lambda row, asked: asked.when(row.closed_at)),
@@ -281,110 +259,10 @@ OUTINGS = Table(
         Outing.objects.filter(branch=asked.branch, **asked.span("leaves_at"))
         .select_related("van", "holder_person")
         .order_by("leaves_at", "name")
-        .iterator(_CHUNK)
+        .iterator(CHUNK)
     ),
     spans=True,
 )
-
-# --- the ledger ---
-
-
-def _entries(asked: For) -> Iterable[tuple[Entry, bool]]:
-    rows = Entry.objects.filter(act__branch=asked.branch, **asked.span("act__happened_at"))
-    voided = set(
-        Entry.objects.filter(kind="voided", act__branch=asked.branch, act__held_back="").values_list(
-            "void_target", flat=True
-        )
-    )
-    related = (
-        "act__done_by",
-        "act__entered_by",
-        "tool_set__tool_type",
-        "tool_set__state",
-        "place",
-        "to_place",
-        "outing",
-        "machine",
-        "holder_person",
-        "supplier",
-    )
-    order = ("act__happened_at", "act__device_id", "act__device_seq", "act_id", "line_no")
-    for row in rows.select_related(*related).defer("tool_set__state__facts").order_by(*order).iterator(_CHUNK):
-        yield row, row.pk in voided
-
-
-def _entry(path: str) -> Any:
-    value = _by(path)
-    return lambda row, asked: value(row[0], asked)
-
-
-ENTRIES = Table(
-    "entries",
-    _("Ledger"),
-    _("Every entry as it was written, voided ones said so; by the days it happened."),
-    (
-        Column(_("Happened at"), lambda row, asked: asked.when(row[0].act.happened_at)),
-        Column(_("Known by"), _entry("act.get_time_known_display")),
-        Column(_("Entry"), _entry("get_kind_display")),
-        Column(_("Voided"), lambda row, _asked: _now("yes") if row[1] else _now("no")),
-        Column(_("Held back"), _entry("act.held_back")),
-        Column(_("Set"), lambda row, _asked: _set_word(row[0])),
-        Column(_("Tool type"), _entry("tool_set.tool_type.name")),
-        Column(_("About the place"), _entry("place.name")),
-        Column(_("To place"), _entry("to_place.name")),
-        Column(_("Peg"), _entry("peg")),
-        Column(_("Outing"), _entry("outing.name")),
-        Column(_("Held by"), lambda row, _asked: row[0].holder_name or getattr(row[0].holder_person, "name", None)),
-        Column(_("Gate"), _entry("get_gate_display")),
-        Column(_("Code"), _entry("code_id")),
-        Column(_("Began as"), _entry("get_opening_kind_display")),
-        Column(_("Left how"), _entry("get_left_how_display")),
-        Column(_("Water (%(temperature)s)"), lambda row, asked: asked.amount("temperature", row[0].temperature_c)),
-        Column(_("Tool height (%(height)s)"), lambda row, asked: asked.height(row[0].lowest_height_mm)),
-        Column(_("Pieces"), _entry("pieces")),
-        Column(_("Area of a pass (%(area)s)"), lambda row, asked: asked.area(row[0].area_m2)),
-        Column(_("Passes"), _entry("passes")),
-        Column(_("Hardness"), _entry("get_hardness_display")),
-        Column(_("Surface"), _entry("get_surface_display")),
-        Column(_("Coating"), _entry("get_coating_display")),
-        Column(_("Wet or dry"), _entry("get_wet_dry_display")),
-        Column(_("Kind of step"), _entry("get_step_kind_display")),
-        Column(_("How it is known"), _entry("get_basis_display")),
-        Column(_("Machine"), _entry("machine.name")),
-        Column(_("As entered"), _entry("amount_value")),
-        Column(_("Unit as entered"), _entry("amount_unit")),
-        Column(_("With backing"), _entry("with_backing")),
-        Column(_("Dressed on"), _entry("get_dress_medium_display")),
-        Column(_("Minutes"), _entry("minutes")),
-        Column(_("Trouble"), _entry("get_trouble_kind_display")),
-        Column(_("Retired because"), _entry("get_retired_why_display")),
-        Column(_("Seen"), _entry("seen")),
-        Column(_("Why"), _entry("why")),
-        Column(_("Done by"), _entry("act.done_by.name")),
-        Column(_("Entered by"), _entry("act.entered_by.name")),
-        Column(_("Came by"), _entry("act.get_source_display")),
-        Column(_("Recorded at"), lambda row, asked: asked.when(row[0].act.recorded_at)),
-        Column(_("Voids"), lambda row, _asked: _text(row[0].void_target)),
-        Column(_("Replaces"), lambda row, _asked: _text(row[0].replaces)),
-        Column(_("Key of the set"), lambda row, _asked: _text(row[0].tool_set_id)),
-        Column(KEY, lambda row, _asked: str(row[0].pk)),
-    ),
-    _entries,
-    (Right.PLAN, Right.RUN_SHOP),
-    spans=True,
-)
-
-
-def _text(key: UUID | None) -> str | None:
-    return None if key is None else str(key)
-
-
-def _set_word(row: Entry) -> str | None:
-    if row.tool_set is None:
-        return None
-    state = getattr(row.tool_set, "state", None)
-    return (state.code if state is not None else "") or row.tool_set.own_code
-
 
 # --- orders, people, settings ---
 
@@ -393,15 +271,15 @@ ORDERS = Table(
     _("Orders"),
     _("What was ordered, line by line."),
     (
-        Column(_("Order"), _by("order.number")),
-        Column(_("Supplier"), _by("order.supplier.name")),
+        Column(_("Order"), by("order.number")),
+        Column(_("Supplier"), by("order.supplier.name")),
         Column(_("Made at"), lambda row, asked: asked.when(row.order.made_at)),
-        Column(_("Made by"), _by("order.made_by.name")),
-        Column(_("Tool type"), _by("tool_type.name")),
-        Column(_("Sets ordered"), _by("sets")),
+        Column(_("Made by"), by("order.made_by.name")),
+        Column(_("Tool type"), by("tool_type.name")),
+        Column(_("Sets ordered"), by("sets")),
         Column(_("Sets that came"), lambda row, _asked: row.came),
-        Column(_("Price"), _by("price"), money=True),
-        Column(_("Currency"), _by("currency"), money=True),
+        Column(_("Price"), by("price"), money=True),
+        Column(_("Currency"), by("currency"), money=True),
     ),
     lambda asked: _order_lines(asked),
     (Right.BUY, Right.RUN_SHOP),
@@ -427,14 +305,14 @@ PEOPLE = Table(
     _("People"),
     _("Who works here and what they may do; no passwords."),
     (
-        Column(_("Name"), _by("name")),
-        Column(_("Sign-in name"), _by("sign_in")),
+        Column(_("Name"), by("name")),
+        Column(_("Sign-in name"), by("sign_in")),
         Column(
             _("May"), lambda row, _asked: ", ".join(sorted(one.get_right_display() for one in row.right_rows.all()))
         ),
-        Column(_("Units"), _by("get_units_display")),
-        Column(_("Language"), _by("language")),
-        Column(_("Works here"), _yes("is_active")),
+        Column(_("Units"), by("get_units_display")),
+        Column(_("Language"), by("language")),
+        Column(_("Works here"), yes("is_active")),
     ),
     lambda asked: Person.objects.filter(branch=asked.branch).prefetch_related("right_rows").order_by("name"),
     (Right.RUN_SHOP,),

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from inventory.models import Entry
-from inventory.queries.tables import KEY
+from inventory.queries.ledger_table import KEY
 from inventory.rights import Right
 from inventory.tables import Column, For, Table
 from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, Reservation, Site, Zone
