@@ -50,8 +50,7 @@ def _line(cell: Cell) -> str:
     tool_type = cell.step.tool_type
     code = cell.state.code if cell.state is not None else "-"
     sure = f"{_sure(cell.chance)}" if cell.chance is not None else ""
-    floor = cell.zone.zone.name[:16]
-    text = f"       {tool_type.name:<12} {floor:<17}{code:<11}{_WORDS[cell.key]:<23}{sure:<24}"
+    text = f"       {tool_type.name:<12} {code:<11}{_WORDS[cell.key]:<23} {sure:<24}"
     if cell.instead is not None:
         text += f" take {cell.instead.code} instead"
     return text.rstrip()

@@ -7,6 +7,7 @@ from datetime import date, time, timedelta
 
 from inventory.models import ToolSet, ToolType
 from inventory.models.choices import StepKind, WetDry
+from inventory.shop_settings import ShopSettings, floor_factor
 from jobs.demo.shop import DemoShop
 from jobs.models import Job, JobKind, JobPlan, Site, Standing, Zone
 from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, ZoneDraft
@@ -39,14 +40,15 @@ class DemoJob:
     plan: JobPlan | None = None
     sets: dict[int, ToolSet] = field(default_factory=dict)
 
-    @property
-    def needs(self) -> dict[int, tuple[ToolType, float]]:
-        """Worked area, m2, by tool type id."""
-        areas = {zone.pk: zone.area_m2 for zone in self.zones}
+    def needs(self, settings: ShopSettings) -> dict[int, tuple[ToolType, float]]:
+        """Reference area, m2, by tool type id, coarse to fine."""
+        zones = {zone.pk: zone for zone in self.zones}
         found: dict[int, tuple[ToolType, float]] = {}
         for step in self.draft.steps:
+            zone = zones[step.zone_key]
+            factor = floor_factor(settings, zone.hardness, zone.surface, step.wet_dry, step.step_kind)
             before = found.get(step.tool_type.pk, (step.tool_type, 0.0))[1]
-            found[step.tool_type.pk] = (step.tool_type, before + areas[step.zone_key] * step.passes)
+            found[step.tool_type.pk] = (step.tool_type, before + zone.area_m2 * step.passes * factor)
         return found
 
 

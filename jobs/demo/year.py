@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from decimal import Decimal
 from functools import partial
+from uuid import UUID
 
+from inventory.actions.corrections import settle_flag
 from inventory.actions.custody import scan_in_many, scan_out_many
 from inventory.actions.fitness import clear, report_trouble, retire, set_aside
-from inventory.actions.ledger import NewLine, record
 from inventory.actions.measure import Heights, measure
-from inventory.actions.purchasing import Wanted, open_sets, place_order, receive
+from inventory.actions.outing import close_outing
 from inventory.actions.soak import TubFull, confirm, put_in, read_water
-from inventory.calendar import add_working_days
-from inventory.models import Order, OrderLine, SetState, ToolSet, ToolType
+from inventory.ledger.facts import facts_from_json
+from inventory.models import Outing, SetState, ToolSet, ToolType
 from inventory.models.choices import SoakNeed
-from inventory.queries.catalogue import shop_calendar
 from inventory.queries.soak import conditioning_of
-from inventory.shop_settings import floor_factor, settings_of
+from inventory.shop_settings import floor_factor
 from inventory.units import Amount
 from jobs.actions.plan import make_job, mark, save_plan
 from jobs.actions.reservation import reserve
@@ -28,140 +27,13 @@ from jobs.actions.shift import WorkPart, close_shift, leave_sets, log_work, outi
 from jobs.demo.clockwork import Clockwork
 from jobs.demo.plans import DemoJob
 from jobs.demo.shop import DemoShop
-from jobs.demo.world import World
+from jobs.demo.stock import Stock
 from jobs.models import JobPlan, PlanShift, Standing
 from jobs.queries.plan import plan_of
 
-_FRESH_KEPT, _ORDER_SETS = 4, 3
-_FIRST_SETS = 9
 
-
-class Year:
+class Year(Stock):
     """Plays the demo shop's jobs through the actions, in order of time."""
-
-    def __init__(self, shop: DemoShop, clock: Clockwork, opened: datetime) -> None:
-        self.shop, self.clock, self.opened = shop, clock, opened
-        self.settings = settings_of(shop.branch, today=opened.date())
-        self.world = World(shop.rng, self.settings)
-        self.stock: dict[int, list[ToolSet]] = {tool_type.pk: [] for tool_type in shop.types}
-        self.used_m2: dict[object, float] = {}
-        self.busy: set[object] = set()
-        self.pegs: dict[object, tuple[str, str]] = {}
-        self.calendar = shop_calendar(shop.branch, opened.date())
-
-    # The shop's stock.
-
-    def fill_racks(self, now: datetime) -> None:
-        """The first sets: most bought new, some brought along with an unknown past."""
-        for tool_type in self.shop.types:
-            self._receive(tool_type, _FIRST_SETS, now, counter=True)
-        for number, tool_type in enumerate(self.shop.types):
-            for kind, share in ((("half", 0.5), ("unknown", 0.6)), (("three_quarters", 0.75), ("height", 0.4)))[
-                number % 2
-            ]:
-                self._open_old(tool_type, kind, share, now)
-
-    def _receive(
-        self, tool_type: ToolType, sets: int, now: datetime, *, counter: bool = False, line: OrderLine | None = None
-    ) -> list[ToolSet]:
-        rack = self._rack(tool_type)
-        received = receive(
-            self.shop.who("ruta", now),
-            self.shop.branch,
-            tool_type,
-            sets,
-            now=now,
-            rng=self.shop.rng,
-            place=self.shop.places[rack],
-            supplier=tool_type.supplier,
-            price=Decimal(250 + 6 * self.shop.types.index(tool_type)) if counter else line.price if line else None,
-            order_line=line,
-        )
-        for tool_set in received.sets:
-            self._own(tool_set)
-        return list(received.sets)
-
-    def _open_old(self, tool_type: ToolType, kind: str, share: float, now: datetime) -> None:
-        tool_set = ToolSet.objects.create(pk=self.shop.key("old", tool_type.pk, kind), tool_type=tool_type, made_at=now)
-        self._own(tool_set, share)
-        columns = {
-            "opening_kind": kind,
-            "branch": self.shop.branch,
-            "to_place": self.shop.places[self._rack(tool_type)],
-        }
-        if kind == "height":
-            read = self.world.read_mm(tool_set)
-            columns |= {"lowest_height_mm": read, "amount_value": str(read), "amount_unit": "mm"}
-        record(self.shop.who("ines", now), self.shop.branch, [NewLine("opening", tool_set, None, columns)], now=now)
-
-    def _own(self, tool_set: ToolSet, share: float = 1.0) -> None:
-        self.world.add(tool_set, share)
-        stock = self.stock[tool_set.tool_type_id]
-        self.pegs[tool_set.pk] = (self._rack(tool_set.tool_type), str(len(stock) + 1))
-        self.used_m2[tool_set.pk] = (1 - share) * (tool_set.tool_type.rated_coverage_m2 or 5000.0)
-        stock.append(tool_set)
-
-    def _rack(self, tool_type: ToolType) -> str:
-        return f"Rack {'ABC'[min(2, self.shop.types.index(tool_type) // 4)]}"
-
-    def _alive(self, tool_type: ToolType) -> list[ToolSet]:
-        return [
-            tool_set
-            for tool_set in self.stock[tool_type.pk]
-            if tool_set.pk not in self.busy and self.used_m2[tool_set.pk] >= 0
-        ]
-
-    def _pick(self, tool_type: ToolType, need_m2: float, now: datetime, *, shortest: bool = False) -> ToolSet:
-        """What a shop manager without arithmetic takes: the most used set that by its rating still does it."""
-        rated = (tool_type.rated_coverage_m2 or 5000.0) * 0.9
-        free = sorted(self._alive(tool_type), key=lambda one: -self.used_m2[one.pk])
-        enough = [one for one in free if rated - self.used_m2[one.pk] >= need_m2 * 1.1]
-        if shortest and free:
-            chosen = free[0]
-        elif enough:
-            chosen = enough[0]
-        elif free:
-            chosen = free[-1]
-        else:
-            chosen = self._receive(tool_type, 1, now, counter=True)[0]
-        self.busy.add(chosen.pk)
-        return chosen
-
-    def review_stock(self, now: datetime) -> None:
-        """Monday: order what has too few fresh sets; in the last weeks before today nobody got round to it."""
-        self.clock.at(now + timedelta(days=7), self.review_stock)
-        if self.clock.until - now < timedelta(days=18):
-            return
-        orders = list(Order.objects.filter(branch=self.shop.branch))
-        coming: dict[int, int] = {}
-        left = open_sets(orders)
-        for line in OrderLine.objects.filter(pk__in=left):
-            coming[line.tool_type_id] = coming.get(line.tool_type_id, 0) + left[line.pk]
-        wanted: dict[str, list[Wanted]] = {}
-        for tool_type in self.shop.types:
-            fresh = sum(1 for one in self.stock[tool_type.pk] if self.used_m2[one.pk] == 0)
-            if fresh + coming.get(tool_type.pk, 0) < _FRESH_KEPT and tool_type.supplier is not None:
-                price = Decimal(265 if tool_type.bond == "metal" else 310) + 6 * self.shop.types.index(tool_type)
-                wanted.setdefault(tool_type.supplier.name, []).append(Wanted(tool_type, _ORDER_SETS, price))
-        for name, lines in wanted.items():
-            order = place_order(
-                self.shop.people["ruta"],
-                self.shop.branch,
-                self.shop.suppliers[name],
-                lines,
-                on_day=now.astimezone(self.shop.zone).date(),
-                now=now,
-            )
-            facts = self.shop.supplier_facts[name]
-            days = max(3, round(facts["true_days"] * math.exp(self.shop.rng.gauss(0, facts["spread"]))))
-            arrives = add_working_days(self.calendar, now.astimezone(self.shop.zone).date(), days)
-            self.clock.at(self.shop.local(arrives, time(10, 40)), partial(self._arrive, order))
-
-    def _arrive(self, order: Order, now: datetime) -> None:
-        for line in order.lines.select_related("tool_type__supplier", "order"):
-            self._receive(line.tool_type, line.sets, now, line=line)
-
-    # A job, from the bid to the morning after.
 
     def plan(self, job: DemoJob) -> None:
         """Put a job's life on the clock."""
@@ -203,11 +75,12 @@ class Year:
     def _soak(self, job: DemoJob, now: datetime) -> None:
         """Four days before: choose the sets, and put those in water that need it."""
         wet = []
-        for number, (tool_type, area_m2) in enumerate(job.needs.values()):
-            short = job.trouble == "short" and tool_type.grit == "100"
+        needs = list(job.needs(self.settings).values())
+        for number, (tool_type, area_m2) in enumerate(needs):
+            short = job.trouble == "short" and number == 0
             tool_set = self._pick(tool_type, area_m2, now, shortest=short)
             job.sets[tool_type.pk] = tool_set
-            forgotten = job.trouble == "dry" and number == len(job.needs) - 1
+            forgotten = job.trouble == "dry" and number == len(needs) - 1
             if tool_type.soak_need == SoakNeed.REQUIRED and not forgotten:
                 wet.append(tool_set)
         if job.starts_on >= self.clock.until.astimezone(self.shop.zone).date():
@@ -415,10 +288,20 @@ class Year:
             by_rack.setdefault(self.pegs[one.pk][0], []).append(one)
         for rack, group in sorted(by_rack.items()):
             scan_in_many(self.shop.who("teo", now), self.shop.branch, group, self.shop.places[rack], now=now, pegs=pegs)
+        for outing in Outing.objects.filter(shift_rows__job=job.job, closed_at__isnull=True).distinct():
+            close_outing(outing, now=now)
+        self._settle(sets, now)
         for one in sets:
             self.busy.discard(one.pk)
             self._look_at(one, now + timedelta(minutes=10))
         mark(self.shop.people["ines"], job.job, Standing.DONE, now=now)
+
+    def _settle(self, sets: list[ToolSet], now: datetime) -> None:
+        """The morning's flags, such as a set that left against the gate: seen, and said so."""
+        for state in SetState.objects.filter(pk__in=[one.pk for one in sets], open_flags__gt=0).order_by("pk"):
+            for entry, flag in facts_from_json(state.facts).open_flags:
+                who = self.shop.who("ines", now)
+                settle_flag(who, self.shop.branch, state.tool_set, UUID(entry), flag, "seen", "looked at it", now=now)
 
     def _look_at(self, tool_set: ToolSet, now: datetime) -> None:
         shop, dice = self.shop, self.shop.rng.random()

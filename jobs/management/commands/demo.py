@@ -15,6 +15,7 @@ from django.utils import timezone, translation
 
 from inventory import serving
 from inventory.models import Branch, Person
+from jobs.actions.forecast import refresh_forecast
 from jobs.demo.make import demo_passwords, make_demo
 from jobs.demo.picture import picture
 from jobs.demo.shop import read_scenario
@@ -93,6 +94,8 @@ class Command(BaseCommand):
             f"  {made.sets_in_use} sets in use, {made.sets_retired} retired; {made.jobs_done} jobs done, "
             f"{made.jobs_planned} planned; {made.entries:,} ledger entries in {time.monotonic() - began:.0f} s."
         )
+        self.stdout.write("Working out what must be ordered by when.")
+        refresh_forecast(made.shop.branch, now=timezone.now())
 
     def _clear(self) -> None:
         """Begin with an empty database file; on a database server that is left to whoever runs it."""
