@@ -19,6 +19,7 @@ from tests.conftest import is_loopback
 
 ROOT = Path(__file__).resolve().parent.parent
 LONGEST_FILE = 450
+LONGEST_TEST = 600
 TOP_LEVEL = {
     "README.md",
     "DEVELOPERS.md",
@@ -61,7 +62,9 @@ def test_no_file_has_grown_past_its_room() -> None:
     long = {}
     for path in tracked("*.py", "*.html", "*.js", "*.css"):
         lines = len(path.read_text(encoding="utf-8").splitlines())
-        if "migrations" not in path.parts and lines > LONGEST_FILE:
+        if "migrations" not in path.parts and lines > (
+            LONGEST_TEST if path.is_relative_to(ROOT / "tests") else LONGEST_FILE
+        ):
             long[str(path.relative_to(ROOT))] = lines
     assert long == {}
 
@@ -92,6 +95,7 @@ SCRIPT = re.compile(r"<script\b([^>]*)>", re.IGNORECASE)
 
 def inline_in(text: str) -> list[str]:
     """Return what in a template the content security policy would block."""
+    text = re.sub(r"{%.*?%}|{{.*?}}", "", text)
     found = [name for name, pattern in INLINE.items() if pattern.search(text)]
     if any("src=" not in attributes and "application/json" not in attributes for attributes in SCRIPT.findall(text)):
         found.append("an inline script")

@@ -86,7 +86,8 @@ def _need_headline(group: list[WaterNeed], into: Tub | None, person: Person, now
             "n": count,
             "when": when,
         }
-    uses = list(dict.fromkeys(one.use.words for one in group))
+    leaving = sorted(group, key=lambda one: (one.use.leaves_at, one.use.words))
+    uses = list(dict.fromkeys(one.use.words for one in leaving))
     under = [_("For %(use)s.") % {"use": words} for words in uses[:_USES_SAID]]
     if len(uses) > _USES_SAID:
         under.append(_("And for %(n)s more.") % {"n": len(uses) - _USES_SAID})

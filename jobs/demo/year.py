@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, time, timedelta
 from decimal import Decimal
 from functools import partial
+from typing import Any
 from uuid import UUID
 
 from inventory.actions.corrections import settle_flag
@@ -161,7 +162,7 @@ class Year(Stock):
             outing_of_shift(job.job, shift, now=now, van=van)
         sets = list(job.sets.values())
         starts = {one.pk: shifts[0].starts_at for one in sets}
-        common = {"now": now, "starts": starts, "to_place": van}
+        common: dict[str, Any] = {"now": now, "starts": starts, "to_place": van}
         many = scan_out_many(self.shop.who("ines", now), self.shop.branch, sets, outing, confirm=True, **common)
         held = [tool_set for tool_set, _why in many.refused]
         if held:
