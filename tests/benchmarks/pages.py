@@ -116,13 +116,13 @@ def _fill(size: int) -> dict[str, Any]:
             Label.objects.bulk_create(labels)
             Act.objects.bulk_create(acts)
             Entry.objects.bulk_create(lines)
-            by_set = {line.tool_set_id: line.code_id for line in lines if line.kind == "labelled"}
+            by_set = {tool_set.pk for tool_set in sets}
             opened = {line.code_id: line for line in lines if line.kind == "labelled"}
             for label in labels:
                 label.opens_set_id, label.opened_entry = opened[label.code].tool_set_id, opened[label.code].pk
                 label.opened_at = now
             Label.objects.bulk_update(labels, ["opens_set", "opened_entry", "opened_at"])
-            refold_states(set(by_set))
+            refold_states(by_set)
         entries += len(lines)
         first = first or sets[len(sets) // 2].pk
     assert SetState.objects.count() == size

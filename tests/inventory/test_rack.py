@@ -18,7 +18,7 @@ from django.utils import timezone
 from inventory import estimate, hooks
 from inventory.actions.ledger import NewLine
 from inventory.estimate import SetLife
-from inventory.estimate_cache import all_lives, fingerprint
+from inventory.estimate_cache import all_lives, fingerprint, forget
 from inventory.models import SetState, ToolSet, ToolType
 from inventory.queries.rack import SHARED_DOUBT, rack_of, together
 from inventory.queries.soak import conditioning_of
@@ -178,17 +178,51 @@ def test_lives_are_read_anew_only_after_something_was_recorded(
 ) -> None:
     tool_set = put(shop, shop.resin)
     settings, types = settings_of(shop.cast.branch, today=shop.now.date()), list(ToolType.objects.all())
-    read: list[int] = []
+    read: list[list[str]] = []
     records = estimate.records
-    monkeypatch.setattr(estimate, "records", lambda *given: read.append(1) or records(*given))
+
+    def counted(settings: Any, *, types: Any) -> Any:
+        read.append([one.name for one in types])
+        return records(settings, types=types)
+
+    monkeypatch.setattr(estimate, "records", counted)
     assert all_lives(settings, types) is all_lives(settings, types)
-    assert len(read) == 1
+    assert read == [[one.name for one in types]]
     before = all_lives(settings, types)[tool_set.pk].likely_m2
     keys = {name: uuid4() for name in ("floor_uuid", "visit_uuid", "step_key")}
     floor = {"hardness": "hard", "surface": "worn", "coating": "none", "wet_dry": "wet", "step_kind": "later"}
     enter(shop, tool_set, "worked", 1, area_m2=500.0, passes=4, basis="measured", **keys, **floor)
     assert all_lives(settings, types)[tool_set.pk].likely_m2 < before
-    assert len(read) == 2
+    assert read[1:] == [["resin 400"]]
+
+
+def test_kept_lives_are_those_read_anew_whatever_came_in_between(shop: SimpleNamespace) -> None:
+    settings, types = settings_of(shop.cast.branch, today=shop.now.date()), list(ToolType.objects.all())
+    floor = {"hardness": "hard", "surface": "worn", "coating": "none", "wet_dry": "wet", "step_kind": "later"}
+    sets = [put(shop, one) for one in (shop.resin, shop.metal, shop.resin)]
+
+    def work(tool_set: Any, ago: float) -> None:
+        keys = {name: uuid4() for name in ("floor_uuid", "visit_uuid", "step_key")}
+        enter(shop, tool_set, "worked", ago, area_m2=200.0, passes=4, basis="measured", **keys, **floor)
+
+    def kept_and_anew() -> tuple[Any, Any]:
+        kept = all_lives(settings, types)
+        forget()
+        return kept, all_lives(settings, types)
+
+    seen = []
+    for number, tool_set in enumerate(sets):
+        work(tool_set, 50 - number)
+        put(shop, shop.metal, ago=40 - number)
+        kept, anew = kept_and_anew()
+        assert kept == anew
+        seen.append(kept)
+        # An act committed late carries an older time than the newest kept one: then everything is read anew.
+        work(sets[0], 60 - number)
+        kept, anew = kept_and_anew()
+        assert kept == anew
+        seen.append(kept)
+    assert all(one != other for number, one in enumerate(seen) for other in seen[:number])
 
 
 def test_the_fingerprint_moves_with_types_settings_and_states(shop: SimpleNamespace) -> None:
