@@ -55,9 +55,7 @@ def test_a_hot_tub_needs_its_readings_and_a_late_one_counts_for_every_set_in_it(
     sets = [make_set(cast, make_type(), make_place(cast.branch)) for _ in range(2)]
     put_in(who(cast.ines, cast.device), cast.branch, sets, tub, now=NOW)
     for at in (0, 12, 24):
-        read_water(
-            who(cast.ines, cast.device, NOW + hours(at)), cast.branch, tub, fahrenheit(131), now=NOW + hours(at)
-        )
+        read_water(who(cast.ines, cast.device, NOW + hours(at)), cast.branch, tub, fahrenheit(131), now=NOW + hours(at))
     end = NOW + hours(31)
     before = conditioning_of([one.pk for one in sets], cast.branch, at=end)
     assert {answer.state for answer in before.values()} == {"soaking"}

@@ -28,7 +28,7 @@ def codes_in(node: ast.expr) -> set[str]:
     if isinstance(node, ast.JoinedStr):
         head = node.values[0]
         assert isinstance(head, ast.Constant)
-        return {f"{head.value}{rest}" for rest in OPEN[str(head.value)]}
+        return {str(head.value) + rest for rest in OPEN[str(head.value)]}
     assert isinstance(node, ast.Name)
     assert node.id == "doubt"
     return set()

@@ -28,7 +28,12 @@ def test_a_received_set_is_usable_where_it_was_put() -> None:
     tool_set = make_set(cast, make_type(), rack, code="GL-AAAAAA")
 
     state = SetState.objects.get(pk=tool_set.pk)
-    assert (state.place_id, state.fitness, state.code, state.facts["opening"]) == (rack.pk, "usable", "GL-AAAAAA", "new")
+    assert (state.place_id, state.fitness, state.code, state.facts["opening"]) == (
+        rack.pk,
+        "usable",
+        "GL-AAAAAA",
+        "new",
+    )
     assert Label.objects.get(pk="GL-AAAAAA").opens_set_id == tool_set.pk
 
 
