@@ -29,7 +29,7 @@ from inventory.times import show_day, show_time, zone_of
 from inventory.units import show_about, show_area, show_height, show_hours, show_money
 from inventory.views.set_page import set_context
 
-ON_CARD = 20
+ON_CARD = 30
 _BEGINNINGS = (Kind.RECEIVED, Kind.OPENING)
 
 
@@ -317,6 +317,13 @@ def _life(
 ) -> dict[str, Any]:
     """The curve, its numbers as a table, and what stands behind it."""
     life: SetLife | None = context.get("life")
+    if life is not None:
+        # On the same floor as the likely life beside it.
+        low, _likely, high = life.on_floor(context["life_factor"])
+        context["life_low"], context["life_high"] = (
+            show_about(area, person.units)  # type: ignore[arg-type]
+            for area in (low, high)
+        )
     tool_type = state.tool_set.tool_type
     if life is None or tool_type.new_height_mm is None or tool_type.retire_height_mm is None:
         return {"curves": []}

@@ -146,7 +146,9 @@ class SetTable(tables.Table):
         return format_html('<a href="{}">{}</a>', url, record.code or _("No label"))
 
     def render_grit(self, record: RackSet) -> SafeString:
-        return format_html("{} {}", tags.grit(record.tool_type, "stamp-s"), record.tool_type.get_bond_display())
+        return format_html(
+            "<span>{} {}</span>", tags.grit(record.tool_type, "stamp-s"), record.tool_type.get_bond_display()
+        )
 
     def render_state(self, record: RackSet) -> Any:
         words = state_words(record, self.person, self.now)

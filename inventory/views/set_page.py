@@ -68,6 +68,7 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
             if use and use.floor_words
             else _("on a medium floor"),
             "worn_out": life.worn_out,
+            "life_factor": factor,
         }
     return context
 
