@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from inventory.actions import custody
 from inventory.actions.undo import undo, undo_last
-from inventory.hooks import plan_of
+from inventory.hooks import PlannedUse, plan_of
 from inventory.models import Act, Outing, Person, Place
 from inventory.models.choices import PlaceKind
 from inventory.queries.custody import open_outings, places_for, sets_of_outing, states_by_ids
@@ -58,12 +58,13 @@ def scan_out(request: PersonRequest, outing_id: UUID) -> HttpResponse:
         Outing.objects.select_related("van", "holder_person"), pk=outing_id, branch=request.user.branch
     )
     key, verdict, now = f"out:{outing.pk}", None, timezone.now()
+    plan = plan_of(outing.pk)
     if request.method == "POST":
         who = who_of(request)
         given, verdict = _scan_of(request)
-        verdict = verdict or scanning.scan_out(who, request.user, outing, given, now)
+        verdict = verdict or scanning.scan_out(who, request.user, outing, given, now, plan)
         scanning.keep_line(request, key, verdict, request.user, now, str(who.act_id))
-    return _answer(request, key, verdict, _out_context(request.user, outing))
+    return _answer(request, key, verdict, _out_context(request.user, outing, plan))
 
 
 @door("GET", "POST", right=Right.SCAN)
@@ -136,8 +137,8 @@ def _scan_of(request: HttpRequest) -> tuple[Scan, Verdict | None]:
         return given, unknown(str(problem), "")
 
 
-def _out_context(person: Person, outing: Outing) -> dict[str, Any]:
-    plan, states = plan_of(outing.pk), sets_of_outing(outing)
+def _out_context(person: Person, outing: Outing, plan: list[PlannedUse]) -> dict[str, Any]:
+    states = sets_of_outing(outing)
     strip = scanning.rungs(plan, states)
     done = sum(rung["status"] == "done" for rung in strip)
     carries = places_for(person.branch, [PlaceKind.VAN, PlaceKind.BUCKET])

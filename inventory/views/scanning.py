@@ -17,7 +17,7 @@ from django.utils.translation import ngettext
 from inventory.actions import custody
 from inventory.actions.gate import where_of
 from inventory.actions.ledger import Who
-from inventory.hooks import PlannedUse, plan_of
+from inventory.hooks import PlannedUse
 from inventory.models import Branch, Device, Outing, Person, Place, SetState, ToolSet
 from inventory.models.choices import PlaceKind
 from inventory.queries.came_back import came_back
@@ -73,14 +73,14 @@ def undo_url(act_id: object, back: str) -> str:
     return reverse("inventory:scan_undo") + "?" + urlencode({"act": str(act_id), "back": back})
 
 
-def scan_out(who: Who, person: Person, outing: Outing, scan: Scan, now: datetime) -> Verdict:
-    """Do one scan on the page of an outing and give its verdict."""
+def scan_out(who: Who, person: Person, outing: Outing, scan: Scan, now: datetime, plan: list[PlannedUse]) -> Verdict:
+    """Do one scan on the page of an outing and give its verdict. plan: what the outing's shifts ask for."""
     branch = person.branch
     carry = _carried_in(branch, scan.place_id)
     hidden = {"carry": str(carry.pk)} if carry is not None else {}
     url = reverse("inventory:scan_out", args=[outing.pk])
     if len(scan.set_ids) > 1:
-        return _many_out(who, branch, outing, scan, carry, now)
+        return _many_out(who, branch, outing, scan, carry, now, plan)
     opened = _opened(scan, branch)
     if opened.place is not None:
         states = [state for state in sets_in(opened.place) if state.outing_id != outing.pk]
@@ -93,14 +93,20 @@ def scan_out(who: Who, person: Person, outing: Outing, scan: Scan, now: datetime
         return verdicts.blank(opened.code, url)
     if opened.tool_set is None:
         return verdicts.unknown(opened.sentence, opened.text)
-    return _one_out(who, person, outing, opened.tool_set, scan, carry, now)
+    return _one_out(who, person, outing, opened.tool_set, scan, carry, now, plan)
 
 
 def _one_out(
-    who: Who, person: Person, outing: Outing, tool_set: ToolSet, scan: Scan, carry: Place | None, now: datetime
+    who: Who,
+    person: Person,
+    outing: Outing,
+    tool_set: ToolSet,
+    scan: Scan,
+    carry: Place | None,
+    now: datetime,
+    plan: list[PlannedUse],
 ) -> Verdict:
     branch = person.branch
-    plan = plan_of(outing.pk)
     use = use_for(plan, tool_set)
     hidden = {"set": str(tool_set.pk)} | ({"carry": str(carry.pk)} if carry is not None else {})
     starts_at = use.starts_at if use else None
@@ -152,9 +158,16 @@ def _handed(tool_set: ToolSet, outing: Outing) -> Verdict:
     )
 
 
-def _many_out(who: Who, branch: Branch, outing: Outing, scan: Scan, carry: Place | None, now: datetime) -> Verdict:
+def _many_out(
+    who: Who,
+    branch: Branch,
+    outing: Outing,
+    scan: Scan,
+    carry: Place | None,
+    now: datetime,
+    plan: list[PlannedUse],
+) -> Verdict:
     states = {state.pk: state for state in states_by_ids(scan.set_ids, branch)}
-    plan = plan_of(outing.pk)
     uses = {pk: use_for(plan, state.tool_set) for pk, state in states.items()}
     done = custody.scan_out_many(
         who,

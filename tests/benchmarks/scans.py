@@ -129,7 +129,7 @@ def _client(job: tuple[int, str, str, list[str], str, str, int]) -> list[tuple[f
     headers = {
         "Cookie": f"sessionid={session}; csrftoken={token}",
         "Content-Type": "application/x-www-form-urlencoded",
-        "HX-Request": "true",
+        "X-Scan": "1",
     }
     done = []
     for number in range(scans):
