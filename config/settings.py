@@ -232,6 +232,7 @@ if BEHIND_PROXY:  # only then: without a proxy that sets it, anyone could send t
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("es", "Español")]
 LOCALE_PATHS = [BASE_DIR / "config" / "locale"]
+FORMAT_MODULE_PATH = ["config.formats"]
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = env_time_zone("GRITLEDGER_TIME_ZONE", "America/Chicago")

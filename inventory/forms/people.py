@@ -9,6 +9,7 @@ from zoneinfo import available_timezones
 from django import forms
 from django.conf import settings
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.forms.shop_form import ShopForm
 from inventory.models import Person
@@ -84,7 +85,7 @@ class PersonForm(ShopForm):
         help_text=_("Gives the usual rights of that work instead of the ticks."),
     )
     rights = forms.MultipleChoiceField(
-        label=_("May"), choices=Right.choices, required=False, widget=forms.CheckboxSelectMultiple
+        label=pgettext_lazy("rights", "May"), choices=Right.choices, required=False, widget=forms.CheckboxSelectMultiple
     )
     password = forms.CharField(
         label=_("New password"),

@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.estimate import SetLife, lives, records
 from inventory.models import (
@@ -308,7 +309,8 @@ PEOPLE = Table(
         Column(_("Name"), by("name")),
         Column(_("Sign-in name"), by("sign_in")),
         Column(
-            _("May"), lambda row, _asked: ", ".join(sorted(one.get_right_display() for one in row.right_rows.all()))
+            pgettext_lazy("rights", "May"),
+            lambda row, _asked: ", ".join(sorted(one.get_right_display() for one in row.right_rows.all())),
         ),
         Column(_("Units"), by("get_units_display")),
         Column(_("Language"), by("language")),

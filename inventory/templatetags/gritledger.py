@@ -187,8 +187,8 @@ def sure_words(chance: float) -> str:
     from django.utils.translation import gettext
 
     if chance >= 0.95:
-        return gettext("over 95\u00a0% sure")
-    return gettext("%(chance)s\u00a0%% sure") % {"chance": int(max(chance, 0.0) * 100 + 1e-9) // 5 * 5}
+        return gettext("over %(chance)s sure") % {"chance": "95\u00a0%"}
+    return gettext("%(chance)s sure") % {"chance": f"{int(max(chance, 0.0) * 100 + 1e-9) // 5 * 5}\u00a0%"}
 
 
 @register.inclusion_tag("parts/rack_legend.html", takes_context=True)

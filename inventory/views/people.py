@@ -11,7 +11,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 from django.views.decorators.debug import sensitive_post_parameters
 
 from inventory.actions.people import PersonWords, save_device, save_own, save_own_secrets, save_person
@@ -33,7 +33,7 @@ def people(request: HttpRequest) -> HttpResponse:
         [
             link(_("Name"), person.name, "inventory:person", person.pk),
             words(_("Sign-in name"), person.sign_in),
-            words(_("May"), work_words(row.right for row in person.right_rows.all())),
+            words(pgettext("rights", "May"), work_words(row.right for row in person.right_rows.all())),
             words(_("Signs in by"), _signs_in_by(person)),
             words(_("Works here"), _("yes") if person.is_active else _("no more")),
         ]

@@ -7,6 +7,8 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.models import Branch, Machine, Person, ToolType
 from inventory.models.base import AppendOnly
@@ -15,19 +17,19 @@ from jobs.models.site import Site, Zone
 
 
 class JobKind(models.TextChoices):
-    FULL = "full", "full polish"
-    REFRESH = "refresh", "refresh"
-    UPKEEP = "upkeep", "upkeep run"
+    FULL = "full", _("full polish")
+    REFRESH = "refresh", _("refresh")
+    UPKEEP = "upkeep", _("upkeep run")
 
 
 class Standing(models.TextChoices):
     """Where a job stands between bid and floor."""
 
-    BID = "bid", "bid"
-    WON = "won", "won"
-    LOST = "lost", "lost"
-    CANCELLED = "cancelled", "cancelled"
-    DONE = "done", "done"
+    BID = "bid", pgettext_lazy("job", "bid")
+    WON = "won", pgettext_lazy("job", "won")
+    LOST = "lost", pgettext_lazy("job", "lost")
+    CANCELLED = "cancelled", pgettext_lazy("job", "cancelled")
+    DONE = "done", pgettext_lazy("job", "done")
 
 
 class Job(models.Model):
