@@ -72,7 +72,7 @@ def _fill(size: int) -> dict[str, Any]:
     from inventory.models import Act, Entry, Label, SetState, ToolSet
     from tests.cast import make_cast, make_outing, make_place, make_type
 
-    rng, now = random.Random(size), timezone.now()
+    now = timezone.now()
     cast = make_cast()
     racks = [make_place(cast.branch, name=f"Rack {letter}") for letter in "ABCDEFGH"]
     tubs = [make_place(cast.branch, "tub", f"Tub {number}") for number in range(1, 7)]
@@ -94,7 +94,7 @@ def _fill(size: int) -> dict[str, Any]:
             sets.append(tool_set)
             code = f"GL-{number:06d}"
             labels.append(Label(code=code, branch=cast.branch, made_at=now))
-            for at, kind, columns in _life(rng, now, racks, tubs, lost, outings, cast.branch, code):
+            for at, kind, columns in _life(random.Random(number), now, racks, tubs, lost, outings, cast.branch, code):
                 sequence += 1
                 act = Act(
                     branch=cast.branch,
@@ -124,7 +124,7 @@ def _fill(size: int) -> dict[str, Any]:
             Label.objects.bulk_update(labels, ["opens_set", "opened_entry", "opened_at"])
             refold_states(by_set)
         entries += len(lines)
-        first = first or sets[len(sets) // 2].pk
+        first = first or sets[6].pk  # the same life behind it whatever the size
     assert SetState.objects.count() == size
     return {"cast": cast, "types": types, "rack": racks[0], "set": first, "entries": entries, "now": now}
 
