@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
 
 from inventory.models.base import AppendOnly, Version
 from inventory.models.choices import Bond, MachineKind, PlaceKind, Rotation, SoakNeed, WetDry
@@ -197,7 +198,8 @@ class Place(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.name
+        # The place unknown is named when a branch first needs it, in whoever's language that was.
+        return _("unknown") if self.kind == PlaceKind.UNKNOWN else self.name
 
 
 class Setting(Version):

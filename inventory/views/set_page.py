@@ -8,6 +8,7 @@ from uuid import uuid4
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from inventory.actions.gate import holder_of, where_of
 from inventory.context import address
@@ -135,7 +136,7 @@ def _links(state: SetState) -> dict[str, dict[str, Any]]:
         return {"label": label, "url": reverse("inventory:set_act", args=[state.pk, name]), "method": "get"}
 
     return {
-        "aside": link("set-aside", _("Set aside")),
+        "aside": link("set-aside", pgettext("to do", "Set aside")),
         "measure": link("measure", _("Measure its height")),
         "trouble": link("trouble", _("Report a trouble")),
         "move": link("move", _("Move it")),

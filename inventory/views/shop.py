@@ -10,7 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from inventory.actions import shop as actions
 from inventory.actions.first_run import save_branch
@@ -162,7 +162,7 @@ def settings(request: HttpRequest) -> HttpResponse:
         [
             link(_("Setting"), known.label, "inventory:setting", key),
             words(_("Holds today"), to_words(key, holds[key], person.units, with_unit=True), num=True),
-            words(_("From"), _("the shop") if key in said else say_source(known.source)),
+            words(pgettext("source", "From"), _("the shop") if key in said else say_source(known.source)),
         ]
         for key, known in KNOWN.items()
         if key != "dice"

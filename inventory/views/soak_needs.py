@@ -111,7 +111,7 @@ def _types_of(group: list[WaterNeed]) -> str:
         by_type.setdefault(need.state.tool_set.tool_type.name, []).append(need)
     parts = []
     for name, needs in by_type.items():
-        places = sorted({need.state.place.name for need in needs if need.state.place is not None})
+        places = sorted({str(need.state.place) for need in needs if need.state.place is not None})
         words = ngettext("%(type)s, %(n)s set: %(where)s.", "%(type)s, %(n)s sets: %(where)s.", len(needs))
         parts.append(words % {"type": name, "n": len(needs), "where": ", ".join(places)})
     return " ".join(parts)

@@ -17,7 +17,7 @@ from django.utils import timezone
 from django.utils.dateparse import parse_date
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy, ngettext, pgettext
 
 from inventory.models import Act, Outing, Person, SetState
 from inventory.queries.catalogue import ladder
@@ -212,7 +212,7 @@ def _versions(versions: list[JobPlan], person: Person) -> list[tuple[JobPlan, st
 def _marks(plan: JobPlan) -> list[dict[str, Any]]:
     words = {
         Standing.WON: _("Won"),
-        Standing.LOST: _("Lost"),
+        Standing.LOST: pgettext("job", "Lost"),
         Standing.DONE: _("Done"),
         Standing.CANCELLED: _("Cancelled"),
         Standing.BID: _("A bid again"),
