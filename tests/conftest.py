@@ -12,6 +12,7 @@ from unittest import mock
 import pytest
 from django.conf import settings
 from django.test import Client, TransactionTestCase
+from django.utils import timezone, translation
 from hypothesis import HealthCheck
 from hypothesis import settings as law
 
@@ -19,7 +20,10 @@ from inventory import ledger_locks
 
 # A busy machine is no failure of a law. In CI the examples are the same each time, so that main stays as it was found.
 law.register_profile(
-    "house", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=bool(os.environ.get("CI"))
+    "house",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+    derandomize=bool(os.environ.get("CI")),
 )
 law.load_profile("house")
 
@@ -67,6 +71,13 @@ def _ledgers_open_for_the_flush() -> Iterator[None]:
                 ledger_locks.lock(name)
 
     with mock.patch.object(TransactionTestCase, "_fixture_teardown", unlocked_teardown):
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _english_first() -> Iterator[None]:
+    """Let no test inherit the language or the time zone that another one chose."""
+    with translation.override(settings.LANGUAGE_CODE), timezone.override(None):
         yield
 
 
