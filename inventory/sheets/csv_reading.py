@@ -9,17 +9,18 @@ from collections.abc import Iterator
 from itertools import islice
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from .raw import MAX_COLUMNS, MAX_ROWS, Row, SheetNotRead, is_blank
 
 DELIMITERS = (";", "\t", "|", ",")
 _SAMPLE_ROWS = 60
 _NAMES = {
-    b"%PDF": "a PDF document",
-    b"\x89PNG": "a picture",
-    b"\xff\xd8\xff": "a picture",
-    b"GIF8": "a picture",
-    b"{\\rtf": "a text document",
+    b"%PDF": gettext_noop("a PDF document"),
+    b"\x89PNG": gettext_noop("a picture"),
+    b"\xff\xd8\xff": gettext_noop("a picture"),
+    b"GIF8": gettext_noop("a picture"),
+    b"{\\rtf": gettext_noop("a text document"),
 }
 
 

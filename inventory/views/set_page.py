@@ -16,7 +16,7 @@ from inventory.gauge import STATES
 from inventory.hooks import NextUse, next_use
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import Label, Outing, Person, SetState
-from inventory.models.choices import Face, Fitness, PlaceKind
+from inventory.models.choices import Face, Fitness, PlaceKind, RetiredWhy
 from inventory.queries.custody import open_outings, roomiest_tub
 from inventory.queries.finishing import chance_for, lives_of
 from inventory.queries.last_lines import last_lines
@@ -80,7 +80,8 @@ def band(state: SetState, conditioning: Conditioning, person: Person, now: datet
     clock = {"units": person.units, "clock_24h": person.clock_24h}
     soak = soak_words(conditioning, person.branch, now, **clock)  # type: ignore[arg-type]
     if state.fitness == Fitness.RETIRED:
-        return {"key": "aside", "words": _("Retired"), "where": where, "why": state.facts.get("fitness_why", "")}
+        why = str(dict(RetiredWhy.choices).get(state.fitness_why or "", ""))
+        return {"key": "aside", "words": _("Retired"), "where": where, "why": why}
     if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
         since = state.facts.get("place_since")
         when = show_when(datetime.fromisoformat(since), now, person.branch, clock_24h=person.clock_24h) if since else ""
