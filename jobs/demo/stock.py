@@ -7,12 +7,14 @@ from datetime import datetime, time, timedelta
 from decimal import Decimal
 from functools import partial
 
-from inventory.actions.ledger import NewLine, record
+from inventory.actions.label import claim_blank, make_blank
 from inventory.actions.purchasing import Wanted, open_sets, place_order, receive
 from inventory.calendar import add_working_days
+from inventory.heights import Heights
 from inventory.models import Order, OrderLine, ToolSet, ToolType
 from inventory.queries.catalogue import shop_calendar
 from inventory.shop_settings import settings_of
+from inventory.units import Amount
 from jobs.demo.clockwork import Clockwork
 from jobs.demo.shop import DemoShop
 from jobs.demo.world import World
@@ -68,17 +70,22 @@ class Stock:
         return list(received.sets)
 
     def _open_old(self, tool_type: ToolType, kind: str, share: float, now: datetime) -> None:
-        tool_set = ToolSet.objects.create(pk=self.shop.key("old", tool_type.pk, kind), tool_type=tool_type, made_at=now)
+        """A set with an unknown past comes in on a blank label."""
+        shop = self.shop
+        (label,) = make_blank(shop.branch, 1, made_by=shop.people["ines"], now=now, rng=shop.rng)
+        read = self.world.guess_mm(tool_type, share)
+        _recorded, tool_set = claim_blank(
+            shop.who("ines", now),
+            shop.branch,
+            label,
+            tool_type,
+            opening=kind,
+            now=now,
+            heights=Heights((Amount(read, Decimal(str(read)), "mm"),), sure=True) if kind == "height" else None,
+            place=shop.places[self._rack(tool_type)],
+            set_id=shop.key("old", tool_type.pk, kind),
+        )
         self._own(tool_set, share)
-        columns = {
-            "opening_kind": kind,
-            "branch": self.shop.branch,
-            "to_place": self.shop.places[self._rack(tool_type)],
-        }
-        if kind == "height":
-            read = self.world.read_mm(tool_set)
-            columns |= {"lowest_height_mm": read, "amount_value": str(read), "amount_unit": "mm"}
-        record(self.shop.who("ines", now), self.shop.branch, [NewLine("opening", tool_set, None, columns)], now=now)
 
     def _own(self, tool_set: ToolSet, share: float = 1.0) -> None:
         self.world.add(tool_set, share)

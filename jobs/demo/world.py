@@ -54,6 +54,10 @@ class World:
         """Whether a set is at its retire height or below."""
         return self.height_mm[tool_set.pk] <= (tool_set.tool_type.retire_height_mm or 0.0) + 0.05
 
+    def guess_mm(self, tool_type: ToolType, share_left: float) -> float:
+        """What a gauge reads of a set that is about to come into the world, to a tenth."""
+        return round((tool_type.retire_height_mm or 0.0) + self.usable_mm(tool_type) * share_left, 1)
+
     def read_mm(self, tool_set: ToolSet) -> float:
         """What a gauge reads of the lowest piece: the truth and 0.3 mm of error, to a tenth."""
         return round(max(0.1, self.height_mm[tool_set.pk] + self._rng.gauss(0, 0.3)), 1)

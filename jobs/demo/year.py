@@ -313,13 +313,13 @@ class Year(Stock):
             heights = Heights((Amount(read, Decimal(str(read)), "mm"),), sure=True)
             retire(shop.who("ines", now), shop.branch, tool_set, "worn", now=now, heights=heights)
             self.used_m2[tool_set.pk] = -1.0
-        elif dice < 0.2:
+        elif dice < 0.45:
             read = self.world.read_mm(tool_set)
             heights = Heights((Amount(read, Decimal(str(read)), "mm"),), sure=True)
             measure(shop.who("ines", now), shop.branch, tool_set, heights, now=now)
-        elif dice < 0.212 and tool_set.tool_type.bond == "metal":
+        elif dice < 0.462 and tool_set.tool_type.bond == "metal":
             report_trouble(shop.who("ines", now), shop.branch, tool_set, "glazed", now=now)
-        elif dice < 0.218:
+        elif dice < 0.468:
             set_aside(shop.who("ines", now), shop.branch, tool_set, "chipped piece", now=now)
             if self.clock.until - now > timedelta(days=20):
                 self.busy.add(tool_set.pk)
