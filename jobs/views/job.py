@@ -17,7 +17,7 @@ from django.utils import timezone
 from django.utils.dateparse import parse_date
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext, pgettext
+from django.utils.translation import gettext_lazy, ngettext, pgettext, pgettext_lazy
 
 from inventory.models import Act, Outing, Person, SetState
 from inventory.queries.catalogue import ladder
@@ -38,7 +38,7 @@ SHOWN = {
     "open": (gettext_lazy("Bid and won"), (Standing.BID, Standing.WON)),
     "bid": (gettext_lazy("Bids"), (Standing.BID,)),
     "won": (gettext_lazy("Won"), (Standing.WON,)),
-    "done": (gettext_lazy("Done"), (Standing.DONE,)),
+    "done": (pgettext_lazy("jobs", "Done"), (Standing.DONE,)),
     "ended": (gettext_lazy("Lost and cancelled"), (Standing.LOST, Standing.CANCELLED)),
 }
 
@@ -213,7 +213,7 @@ def _marks(plan: JobPlan) -> list[dict[str, Any]]:
     words = {
         Standing.WON: _("Won"),
         Standing.LOST: pgettext("job", "Lost"),
-        Standing.DONE: _("Done"),
+        Standing.DONE: pgettext("job", "Done"),
         Standing.CANCELLED: _("Cancelled"),
         Standing.BID: _("A bid again"),
     }
