@@ -29,16 +29,17 @@ GUTTER_MM = 0.4  # between quiet zone and text, so that rounding to dots and spr
 NAME_LEADING = 1.04  # of the type size: lines of a place's name
 
 # A shop's own mark for a tool type is one of these shapes, or at most two characters.
-MARKS = ("diamond", "disc", "ring", "square", "frame", "triangle", "cross", "bars")
+MARKS = ("diamond", "disc", "ring", "square", "wedge", "plus", "bow", "bars")
 
 # Corners of the straight ones, in a box of 1 by 1 from its lower left corner.
 _THIRD, _TWO_THIRDS = 1 / 3, 2 / 3
 _MARK_OUTLINES: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {
     "diamond": (((0.5, 0), (1, 0.5), (0.5, 1), (0, 0.5)),),
     "square": (((0, 0), (1, 0), (1, 1), (0, 1)),),
-    "triangle": (((0, 0), (1, 0), (0.5, 1)),),
+    "wedge": (((0, 0), (1, 0.5), (0, 1)),),
+    "bow": (((0, 0), (0.5, 0.5), (0, 1)), ((1, 0), (0.5, 0.5), (1, 1))),
     "bars": (((0, 0), (0.36, 0), (0.36, 1), (0, 1)), ((0.64, 0), (1, 0), (1, 1), (0.64, 1))),
-    "cross": (
+    "plus": (
         ((_THIRD, 0), (_TWO_THIRDS, 0), (_TWO_THIRDS, 1), (_THIRD, 1)),
         ((0, _THIRD), (_THIRD, _THIRD), (_THIRD, _TWO_THIRDS), (0, _TWO_THIRDS)),
         ((_TWO_THIRDS, _THIRD), (1, _THIRD), (1, _TWO_THIRDS), (_TWO_THIRDS, _TWO_THIRDS)),
@@ -279,13 +280,11 @@ def _draw_mark(canvas: Any, mark: str, box: _Box) -> None:
         path.circle(box.left + box.width / 2, box.bottom + box.height / 2, box.width / 2)
     elif mark == "ring":
         path.circle(box.left + box.width / 2, box.bottom + box.height / 2, (box.width - line) / 2)
-    elif mark == "frame":
-        path.rect(box.left + line / 2, box.bottom + line / 2, box.width - line, box.height - line)
     for outline in _MARK_OUTLINES.get(mark, ()):
         for i, (x, y) in enumerate(outline):
             (path.lineTo if i else path.moveTo)(box.left + x * box.width, box.bottom + y * box.height)
         path.close()
-    hollow = mark in ("ring", "frame")
+    hollow = mark == "ring"
     canvas.setLineWidth(line)
     canvas.drawPath(path, stroke=int(hollow), fill=int(not hollow))
 

@@ -13,12 +13,12 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.forms.amounts import AmountField, UnitsForm, decimal_mark
 from inventory.forms.shop_form import ShopForm
+from inventory.labels import MARKS
 from inventory.models import Supplier
 from inventory.models.choices import Bond, MachineKind, PlaceKind, Rotation, SoakNeed, WetDry
 from inventory.refusals import Refused
 from inventory.units import AmountNotRead, read_money
 
-MARKS = ("diamond", "disc", "ring", "square", "wedge", "plus", "bow", "bars")
 WEEKDAYS = (_("Monday"), _("Tuesday"), _("Wednesday"), _("Thursday"), _("Friday"), _("Saturday"), _("Sunday"))
 _DAY = {"type": "date"}
 
