@@ -10,24 +10,22 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.utils.safestring import mark_safe
 from django.utils.translation import get_language
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 
-from inventory.actions.first_run import begin_shop, confirm_address, phone_word, propose_address
+from inventory.actions.first_run import begin_shop, confirm_address, only_this_computer
 from inventory.actions.people import PersonWords
 from inventory.actions.starting_ladder import starting_ladder, take_ladder
 from inventory.context import address
 from inventory.forms.people import FirstRunForm
-from inventory.models import Branch, Person, ToolType
-from inventory.qr_symbol import qr_svg
+from inventory.models import Person, ToolType
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.views.doors import device_of, door
+from inventory.views.label_address import MAY_CONFIRM, address_square, own_address, try_address
 
 _BACKEND = "inventory.sign_in.PasswordBackend"
-_HERE_ONLY = ("localhost", "127.0.0.1", "[::1]")
 
 
 @login_not_required
@@ -77,15 +75,14 @@ def first_ladder(request: HttpRequest) -> HttpResponse:
 @door("POST", right=Right.RUN_SHOP)
 def label_address(request: HttpRequest) -> HttpResponse:
     """Keep the address that a phone shall try."""
-    branch = cast(Person, request.user).branch
     try:
-        propose_address(branch, request.POST.get("address", ""))
+        try_address(request, request.POST.get("address", ""))
     except Refused as refused:
         return _shop_page(request, refused=refused)
     return redirect("inventory:first_shop")
 
 
-@door("GET", right=Right.RUN_SHOP)
+@door("GET", right=MAY_CONFIRM)
 def label_address_state(request: HttpRequest) -> HttpResponse:
     """Whether a phone has come, for the page that waits for one."""
     branch = cast(Person, request.user).branch
@@ -124,8 +121,7 @@ def _begin(said: dict[str, Any]) -> Person:
 
 def _shop_page(request: HttpRequest, *, refused: Refused | None = None) -> HttpResponse:
     branch = cast(Person, request.user).branch
-    here = request.build_absolute_uri("/").rstrip("/")
-    proposed = branch.label_address or here
+    proposed = branch.label_address or own_address(request)
     steps = [
         {"key": step.key, "place": place, "grit": step.facts["grit"], "bond": step.facts["bond"]}
         for place, step in enumerate(starting_ladder())
@@ -136,8 +132,8 @@ def _shop_page(request: HttpRequest, *, refused: Refused | None = None) -> HttpR
         "step_count": len(steps),
         "types": ToolType.objects.filter(active=True).count(),
         "proposed": proposed,
-        "only_here": request.get_host().rsplit(":", 1)[0] in _HERE_ONLY and not branch.label_address,
-        "square": _square(branch),
+        "only_here": only_this_computer(proposed),
+        "square": address_square(branch),
         "refused": refused,
         "blank_labels": address("inventory:blank_labels") or address("inventory:labels"),
         "spreadsheet": address("jobs:bring_in") or address("inventory:bring_in"),
@@ -145,9 +141,3 @@ def _shop_page(request: HttpRequest, *, refused: Refused | None = None) -> HttpR
         "rack": address("inventory:rack") or "/",
     }
     return render(request, "inventory/people/first_shop.html", context, status=422 if refused else 200)
-
-
-def _square(branch: Branch) -> str:
-    if not branch.label_address or branch.label_address_confirmed_at:
-        return ""
-    return mark_safe(qr_svg(f"{branch.label_address}/H/{phone_word(branch)}"))  # noqa: S308 - drawn from capitals

@@ -14,7 +14,6 @@ from django.utils import timezone
 
 from inventory.actions.label import label_place, label_sets, make_blank, mark_printed
 from inventory.actions.ledger import Who, desk
-from inventory.context import address
 from inventory.forms.label_form import LabelsForm
 from inventory.labels import AddressNotPrintable, LabelSizeWrong, LabelsRefused, draw_roll, draw_sheet, label_size
 from inventory.models import Branch, Label, Place, SetState
@@ -22,6 +21,7 @@ from inventory.queries.labels import faces, newest_labels, sets_of_order, unlabe
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.views.doors import PersonRequest, door, who_of
+from inventory.views.label_address import address_context
 from inventory.views.scanning import as_uuid
 
 # Print jobs kept in the session: the page may be opened again, and pressing twice makes nothing twice.
@@ -52,7 +52,7 @@ def labels(request: PersonRequest) -> HttpResponse:
         "form": form,
         "refused": refused,
         "hidden": {"act_id": request.POST.get("act_id") or uuid4()},
-        **_printed(branch),
+        **address_context(request),
     }
     return render(request, "inventory/label/choose.html", context, status=422 if request.method == "POST" else 200)
 
@@ -67,7 +67,7 @@ def labels_ready(request: PersonRequest, key: UUID) -> HttpResponse:
         "count": len(job["codes"]) * job["copies"],
         "size": label_size(job["size"]),
         "first": job["codes"][:6],
-        **_printed(request.user.branch),
+        **address_context(request),
     }
     return render(request, "inventory/label/ready.html", context)
 
@@ -99,12 +99,6 @@ def set_label(request: PersonRequest, set_id: UUID) -> HttpResponse:
     """The label of one set: the labels page with its code filled in."""
     state = get_object_or_404(SetState.objects.defer("facts"), pk=set_id, branch=request.user.branch)
     return redirect(reverse("inventory:labels") + (f"?codes={state.code}" if state.code else ""))
-
-
-def _printed(branch: Branch) -> dict[str, Any]:
-    """Whether labels may be printed: the address in them is confirmed once by a phone."""
-    url = address("inventory:first_shop")
-    return {"address": branch.label_address, "confirmed": branch.label_address_confirmed_at, "address_url": url}
 
 
 def _job(request: PersonRequest, key: UUID) -> dict[str, Any]:

@@ -517,7 +517,28 @@ def test_nothing_prints_before_a_phone_has_opened_the_address(shop: SimpleNamesp
     client.force_login(shop.cast.teo)
     ready = make_labels(client)["Location"]
     assert client.get(ready + "labels.pdf").status_code == 302
-    assert "No phone has opened HTTPS://SHOP.EXAMPLE yet" in client.get(ready).content.decode()
+    page = client.get(ready).content.decode()
+    assert "No phone has opened HTTPS://SHOP.EXAMPLE yet" in page
+    # A helper is told who settles it, and is offered nothing that a door would refuse.
+    assert "The shop manager confirms it once" in page
+    assert reverse("inventory:labels_address") not in page
+
+
+def test_the_shop_manager_prints_all_the_same_from_where_the_labels_wait(shop: SimpleNamespace, client: Client) -> None:
+    shop.cast.branch.label_address, shop.cast.branch.label_address_confirmed_at = "HTTP://127.0.0.1:8000", None
+    shop.cast.branch.save()
+    client.force_login(shop.cast.ines)
+    ready = make_labels(client)["Location"]
+    page = client.get(ready).content.decode()
+    assert "Only this computer can open labels with this address." in page
+    assert "Print all the same" in page
+    sent = {"do": "take", "address": "HTTP://127.0.0.1:8000", "then": ready}
+    assert client.post(reverse("inventory:labels_address"), sent)["Location"] == ready
+    assert client.get(ready + "labels.pdf")["Content-Type"] == "application/pdf"
+    # It prints, and goes on saying whom the labels lead nowhere.
+    assert "Only this computer can open labels with this address." in client.get(ready).content.decode()
+    elsewhere = client.post(reverse("inventory:labels_address"), sent | {"then": "https://elsewhere.example/"})
+    assert elsewhere["Location"] == reverse("inventory:labels")
 
 
 def test_an_outing_is_opened_changed_and_closed(shop: SimpleNamespace, client: Client) -> None:

@@ -9,7 +9,7 @@ from django.core import signing
 from django.test import Client
 from django.urls import reverse
 
-from inventory.actions.first_run import confirm_address, make_code, phone_word, propose_address
+from inventory.actions.first_run import confirm_address, make_code, only_this_computer, phone_word, propose_address
 from inventory.actions.people import NobodyLeft, PasswordRefused, PersonRefused, PersonWords, save_person
 from inventory.middleware import IDLE_SECONDS
 from inventory.models import Branch, Device, Person, ToolType
@@ -264,6 +264,56 @@ def test_a_phone_confirms_the_address_once(client: Client, cast) -> None:
     assert branch.label_address_confirmed_at == confirmed
     propose_address(branch, "https://other.example")
     assert confirm_address("AAAAAAAA", now=NOW) is None
+
+
+def test_the_browser_of_another_computer_confirms_the_address_it_came_by(client: Client, cast) -> None:
+    client.force_login(cast.ines)
+    url = "/labels/address/"
+    # Another address than the one the browser came by waits for a phone.
+    client.post(url, {"address": "http://10.0.0.5:8000"})
+    assert Branch.objects.get().label_address_confirmed_at is None
+    assert "/H/" in client.get(url).content.decode()
+    client.post(url, {"address": "http://testserver"})
+    branch = Branch.objects.get()
+    assert (branch.label_address, branch.label_address_confirmed_at is None) == ("HTTP://TESTSERVER", False)
+    assert "Labels hold HTTP://TESTSERVER" in client.get(url).content.decode()
+
+
+def test_an_address_of_this_computer_alone_is_no_try_but_may_be_taken(client: Client, cast, settings) -> None:
+    settings.ALLOWED_HOSTS = ["127.0.0.1"]
+    client.force_login(cast.ines)
+    url, host = "/labels/address/", {"HTTP_HOST": "127.0.0.1:8000"}
+    assert "Only this computer can open labels" in client.get(url, **host).content.decode()
+    client.post(url, {"address": "http://127.0.0.1:8000"}, **host)
+    assert Branch.objects.get().label_address_confirmed_at is None
+    client.post(url, {"do": "take", "address": "http://127.0.0.1:8000"}, **host)
+    confirmed = Branch.objects.get().label_address_confirmed_at
+    client.post(url, {"do": "take", "address": "http://127.0.0.1:8000"}, **host)
+    assert confirmed is not None
+    assert Branch.objects.get().label_address_confirmed_at == confirmed
+    wrong = client.post(url, {"do": "take", "address": "http://127.0.0.1:8000/labels"}, **host)
+    assert wrong.status_code == 422
+    assert "goes on after the host" in wrong.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("address", "alone"),
+    [
+        # Loopback: 127.0.0.0/8 and ::1 (RFC 5735, RFC 4291), localhost (RFC 6761, section 6.3).
+        ("HTTP://127.0.0.1:8000", True),
+        ("http://127.9.9.9", True),
+        ("http://[::1]:8000", True),
+        ("HTTP://LOCALHOST:8000", True),
+        ("http://shop.localhost", True),
+        ("http://0.0.0.0:8000", True),
+        ("http://10.0.0.5:8000", False),
+        ("https://localhost.example", False),
+        ("", False),
+        ("http://[", False),
+    ],
+)
+def test_an_address_that_leads_to_this_computer_alone_is_known(address: str, alone: bool) -> None:
+    assert only_this_computer(address) is alone
 
 
 # --- people ---
