@@ -220,7 +220,8 @@ def promise_order(person: Person, order: Order, day: date, *, now: datetime) -> 
         placed = next((event.on_day for event in events if event.what == OrderEvent.What.ORDERED), order.made_at.date())
         if day < placed:
             raise OrderRefused(
-                _("%(day)s lies before the order of %(placed)s.") % {"day": show_day(day), "placed": show_day(placed)},
+                _("%(day)s lies before the order of %(placed)s.")
+                % {"day": show_day(day, placed), "placed": show_day(placed, day)},
                 _("Write the day the supplier promised."),
                 field="day",
             )
@@ -237,9 +238,7 @@ def open_sets(orders: Sequence[Order], *, known_by: datetime | None = None) -> d
     """
     lines = OrderLine.objects.filter(order__in=orders)
     got = Entry.objects.filter(kind="received", order_line__order__in=orders)
-    gone = OrderEvent.objects.filter(
-        order__in=orders, what__in=[OrderEvent.What.CLOSED, OrderEvent.What.CANCELLED]
-    )
+    gone = OrderEvent.objects.filter(order__in=orders, what__in=[OrderEvent.What.CLOSED, OrderEvent.What.CANCELLED])
     voids = Entry.objects.filter(kind="voided")
     if known_by is not None:
         lines, gone = lines.filter(recorded_at__lte=known_by), gone.filter(recorded_at__lte=known_by)

@@ -37,6 +37,8 @@ from inventory.views.scanning import as_uuid
 
 # So many sets still to be found are named one by one beside the pegs; before that the pegs say it.
 _NAMED = 6
+# Sets without a label are ticked by hand; more than these wait folded, so that the pegs stay in sight.
+_BARE_OPEN = 8
 _MEASURED = 2
 
 
@@ -195,6 +197,7 @@ def page_context(person: Person, count: Count, now: datetime) -> dict[str, Any]:
     lives = lives_of([state.tool_set for state in states], branch, now)
     uses = next_use([state.pk for state in picture.seen], now)
     unseen, total = picture.unseen, len(picture.looked)
+    bare = [state for state in unseen if not state.code]
     measures = _measures(picture, lives, uses, person)
     minutes = max(1, round((now - count.begun_at) / timedelta(minutes=1)))
     return {
@@ -221,14 +224,16 @@ def page_context(person: Person, count: Count, now: datetime) -> dict[str, Any]:
             for one in picture.strangers
         ],
         "few": 0 < len(unseen) <= _NAMED,
-        "unseen": [_unseen(state, person, now) for state in unseen] if len(unseen) <= _NAMED else [],
+        "unseen": [_unseen(state, person, now) for state in unseen if state.code] if len(unseen) <= _NAMED else [],
+        "bare": [_unseen(state, person, now) for state in bare],
+        "bare_open": len(bare) <= _BARE_OPEN,
         "questions": [question(one, person, now) for one in picture.waiting],
         "answered": [question(one, person, now) for one in picture.strangers if one.held.answer],
         "lost": [_unseen(state, person, now) for state in picture.lost[:_NAMED]],
         "measures": measures,
         "may": {"scan": person.can(Right.SCAN), "count": person.can(Right.COUNT)},
         "done": total - len(unseen),
-        "side": bool(picture.strangers or picture.lost) or 0 < len(unseen) <= _NAMED or bool(measures),
+        "side": bool(picture.strangers or picture.lost) or 0 < len(unseen) <= _NAMED or bool(measures or bare),
         "url": reverse("inventory:count", args=[count.pk]),
         "ladder_count": max((n for _place, n in rungs.values()), default=0),
     }
@@ -300,6 +305,7 @@ def _unseen(state: SetState, person: Person, now: datetime) -> dict[str, Any]:
         "state": state,
         "title": _("Peg %(peg)s, %(type)s") % {"peg": state.peg, "type": kind} if state.peg else kind,
         "code": name_of(state),
+        "bare": not state.code,
         "seen": when_for(person, datetime.fromisoformat(seen_at), now) if seen_at else "",
     }
 
@@ -347,6 +353,7 @@ def finish_context(person: Person, picture: CountPicture, now: datetime) -> dict
         if count
         else _("%(place)s is as the ledger says") % {"place": place},
         "missing": missing,
+        "bare": any(one["bare"] for one in missing),
         "here": here,
         "seen": len(picture.seen),
         "begun": when_for(person, picture.count.begun_at, now),

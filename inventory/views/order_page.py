@@ -66,15 +66,15 @@ def list_context(request: PersonRequest) -> dict[str, Any]:
     found = orders_now(request.user.branch)
     found.sort(key=lambda one: one.to_come == 0)  # stable: the newest stay first within both
     leaf = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
-    money = request.user.can(Right.SEE_MONEY)
+    money, today = request.user.can(Right.SEE_MONEY), today_of(request)
     still_open = [one for one in found if one.to_come]
     rows = [
         {
             "now": one,
             "stage": stage_words(one),
             "open": one.to_come > 0,
-            "day": show_day(one.ordered_on),
-            "promised": show_day(one.promised_on) if one.promised_on else "",
+            "day": show_day(one.ordered_on, today),
+            "promised": show_day(one.promised_on, today) if one.promised_on else "",
             "types": ", ".join(dict.fromkeys(line.line.tool_type.grit for line in one.lines)),
             "total": show_money(one.total, _currency(one)) if money and one.total is not None else "",
         }
@@ -261,22 +261,24 @@ def _lead(request: PersonRequest, now: OrderNow) -> tuple[date | None, str]:
 def _stages(now: OrderNow, expected: date | None, today: date) -> list[dict[str, Any]]:
     """The line of stages: sent, promised, first part, the rest."""
     days = now.days_came
-    stages = [{"word": _("Sent"), "day": show_day(now.ordered_on), "note": now.ordered_by.name, "done": True}]
+    stages = [{"word": _("Sent"), "day": show_day(now.ordered_on, today), "note": now.ordered_by.name, "done": True}]
     if now.promised_on is not None:
-        stages.append({"word": _("Promised for"), "day": show_day(now.promised_on), "note": "", "done": True})
+        stages.append({"word": _("Promised for"), "day": show_day(now.promised_on, today), "note": "", "done": True})
     if days and (now.to_come or len(days) > 1):
-        stages.append({"word": _("First part"), "day": show_day(days[0]), "note": "", "done": True})
+        stages.append({"word": _("First part"), "day": show_day(days[0], today), "note": "", "done": True})
     if now.to_come:
         word = _("Rest") if days else _("Expected")
         on = now.promised_on or expected
         note = _("promised") if now.promised_on else _("likely") if expected else ""
         if on is not None and on < today:
             note = _("promised, late") if now.promised_on else _("was likely, late")
-        stages.append({"word": word, "day": show_day(on) if on else _("not known"), "note": note, "done": False})
+        stages.append({"word": word, "day": show_day(on, today) if on else _("not known"), "note": note, "done": False})
     elif now.ended is not None and now.stage == "closed":
-        stages.append({"word": _("Closed"), "day": show_day(now.ended.on_day), "note": now.ended.why, "done": True})
+        stages.append(
+            {"word": _("Closed"), "day": show_day(now.ended.on_day, today), "note": now.ended.why, "done": True}
+        )
     elif days:
-        stages.append({"word": _("All here"), "day": show_day(days[-1]), "note": "", "done": True})
+        stages.append({"word": _("All here"), "day": show_day(days[-1], today), "note": "", "done": True})
     return stages
 
 

@@ -260,3 +260,32 @@ def test_the_pages_take_the_same_queries_for_any_number_of_sets(
     with CaptureQueriesContext(connection) as queries:
         assert client.get(url_of(shop)).status_code == 200
     assert [*counted, len(queries)] == [5, 17, 12, 8]
+
+
+def test_sets_without_a_label_are_ticked_by_hand_and_not_taken_for_missing(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    earlier = NOW - hours(48)
+    bare = [make_set(shop, shop.metal, shop.rack, at=earlier) for _number in range(8)]
+    move(who(shop.ines, shop.device, earlier), shop.branch, bare[0], shop.rack, now=earlier, peg="C4")
+    page = signed(client, shop.teo).get(url_of(shop))
+    # Eleven are looked for: too many to be named one by one, yet those that cannot be scanned are.
+    assert page.context["headline"] == "Look for 11 sets in Rack B"
+    assert page.context["unseen"] == []
+    assert {row["state"].pk for row in page.context["bare"]} == {tool_set.pk for tool_set in bare}
+    words = page.content.decode()
+    assert "8 without a label: tick them by hand" in words
+    assert "metal 70, peg C4" in words
+    assert words.count('<small class="peg-code" aria-hidden="true">no label</small>') == 8
+    assert f'<small class="peg-code" aria-hidden="true">{shop.codes[0]}</small>' in words
+
+    page = client.post(url_of(shop), {"do": "see", "set": str(bare[0].pk), "act_id": str(uuid4())})
+
+    assert page.context["last"].word == "Counted"
+    assert {row["state"].pk for row in page.context["bare"]} == {tool_set.pk for tool_set in bare[1:]}
+    finishing = signed(client, shop.ines).get(url_of(shop, "count_finish")).content.decode()
+    for tool_set in bare[1:]:
+        assert f'value="{tool_set.pk}">' in finishing
+    for tool_set in shop.sets[:3]:
+        assert f'value="{tool_set.pk}" checked>' in finishing
+    assert "A set without a label cannot be scanned, so it is not ticked" in finishing
