@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 
 from inventory.actions.catalogue import save_price, save_supplier, save_tool_type
+from inventory.actions.first_run import take_address
 from inventory.actions.label import label_place
 from inventory.actions.ledger import Who, desk
 from inventory.actions.shop import save_closed_day, save_hours, save_machine, save_place
@@ -98,6 +99,8 @@ def open_demo_shop(opened: datetime, seed: int, passwords: dict[str, str]) -> De
         for name in people
     }
     shop = DemoShop(branch, ZoneInfo(branch.time_zone), people, device, phones, [], {}, {}, {}, [], [], rng)
+    # The demo is served on this computer; its labels can be printed, and lead there.
+    shop.branch = take_address(branch, "http://127.0.0.1:8000", now=opened)
     owner, day = people["olga"], opened.astimezone(shop.zone).date()
     take_ladder(owner, [step.key for step in starting_ladder()], figures=True, soak=True, valid_from=day, now=opened)
     shop.types = list(ToolType.objects.order_by("ladder_place"))
@@ -106,6 +109,7 @@ def open_demo_shop(opened: datetime, seed: int, passwords: dict[str, str]) -> De
     for facts in scenario["machines"]:
         shop.machines.append(save_machine(owner, branch, facts, valid_from=day, now=opened))
     week = {weekday: [(time(6, 0), time(18, 0))] for weekday in range(5)} | {5: [(time(7, 0), time(12, 0))]}
+    branch = shop.branch
     save_hours(owner, branch, week, valid_from=day, now=opened)
     for ahead in (30, 180, 400, 430):
         save_closed_day(owner, branch, day + timedelta(days=ahead), name="Closed", now=opened)

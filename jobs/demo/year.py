@@ -177,12 +177,13 @@ class Year(Stock):
         """A night: each step of the shift logged as it is done."""
         steps = [step for step in job.draft.steps if step.shift_key == shift.key]
         areas = {zone.pk: zone for zone in job.zones}
-        at = now + timedelta(minutes=20)
-        span = (shift.ends_at - at) / (len(steps) + 1)
+        begins = now + timedelta(minutes=20)
+        span = shift.ends_at - timedelta(minutes=30) - begins
+        weights = [areas[step.zone_key].area_m2 * step.passes for step in steps]
         for number, step in enumerate(steps):
             if job.forgotten and number >= 2:
                 break
-            at += span
+            at = begins + span * (sum(weights[: number + 1]) / sum(weights))
             zone = areas[step.zone_key]
             self.clock.at(at, partial(self._step, job, shift, step.key, step.tool_type, zone.area_m2, step.passes))
         if not job.forgotten:

@@ -25,6 +25,7 @@ HINTS = {
     "ines": "shop manager: Shop day, scanning, soak, count",
     "dag": "crew lead: My job, confirms soaks, logs passes",
     "marisol": "crew lead, in Spanish",
+    "benno": "crew lead",
     "teo": "helper: scans only; PIN {pin} on a shared tablet",
     "ruta": "purchaser: Reorder, orders, prices",
     "olga": "owner: everything, metric",
