@@ -10,11 +10,13 @@ from uuid import UUID
 from inventory.models import Branch
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
-from jobs.models import Job, Reservation, ShiftEntry, Zone
+from jobs.models import Job, Reservation, Zone
 from jobs.queries.forecast import steps_ahead
 from jobs.queries.plan import nights_of, tonight
-from jobs.queries.shift import standing_rows
+from jobs.queries.shift import closed_shifts
 from jobs.queries.tonight import evening
+
+__all__ = ["closed_shifts", "leaves_tonight", "names_of_work", "need_by_type"]
 
 # How far the rack looks ahead (SCREENS 4).
 RACK_WEEKS = 12
@@ -59,9 +61,3 @@ def names_of_work(uuids: Iterable[UUID]) -> dict[UUID, str]:
     wanted = list(uuids)
     names = dict(Job.objects.filter(pk__in=wanted).values_list("pk", "name"))
     return names | dict(Zone.objects.filter(pk__in=wanted).values_list("pk", "name"))
-
-
-def closed_shifts(shift_uuids: Iterable[UUID]) -> frozenset[UUID]:
-    """Which of these shifts somebody closed (a "closed" that was voided does not count); two queries."""
-    rows = standing_rows(list(shift_uuids))
-    return frozenset(row.shift_uuid for row in rows if row.kind == ShiftEntry.Kind.CLOSED)

@@ -49,6 +49,17 @@ def closing_of(shift_key: UUID) -> ShiftEntry | None:
     return next((row for row in standing_rows([shift_key]) if row.kind == ShiftEntry.Kind.CLOSED), None)
 
 
+def closed_shifts(shift_keys: Iterable[UUID]) -> frozenset[UUID]:
+    """Which of these shifts somebody closed (a "closed" that was voided does not count); two queries."""
+    return frozenset(row.shift_uuid for row in standing_rows(shift_keys) if row.kind == ShiftEntry.Kind.CLOSED)
+
+
+def sent_against(outing_ids: Iterable[UUID]) -> set[UUID]:
+    """The sets that somebody sent out on these outings against the gate, whether still out or not; one query."""
+    lines = Entry.objects.filter(kind="scanned_out", gate="overridden", outing_id__in=list(outing_ids))
+    return {set_id for set_id in lines.values_list("tool_set_id", flat=True) if set_id is not None}
+
+
 @dataclass(frozen=True)
 class Logged:
     """A worked line that stands. counts: whether it adds to what the set has worked (LEDGER 16)."""
@@ -99,6 +110,15 @@ def work_logged(
         by_key[(row.tool_set_id, row.shift_uuid, row.step_key, row.floor_uuid)].append(row)
     counted = {row.pk for lines in by_key.values() for row in _counted(lines)}
     return [Logged(row, row.pk in counted) for row in standing]
+
+
+def logged_on(shift_keys: Iterable[UUID]) -> dict[tuple[UUID, UUID], float]:
+    """Worked area, m2, that counts, by shift and step; two queries."""
+    found: dict[tuple[UUID, UUID], float] = defaultdict(float)
+    for line in work_logged(shift_keys=shift_keys):
+        if line.counts and line.entry.shift_uuid is not None and line.entry.step_key is not None:
+            found[line.entry.shift_uuid, line.entry.step_key] += line.area_m2
+    return dict(found)
 
 
 def _counted(lines: list[Entry]) -> list[Entry]:

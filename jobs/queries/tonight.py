@@ -10,30 +10,36 @@ from uuid import UUID
 from django.db.models import F
 
 from inventory import estimate
+from inventory.estimate_cache import all_lives
 from inventory.ledger.conditioning import Conditioning
-from inventory.models import Branch, Outing, SetState
-from inventory.models.choices import Fitness, PlaceKind
+from inventory.models import Branch, Outing, SetState, ToolType
+from inventory.models.choices import Face, Fitness, PlaceKind
 from inventory.queries.soak import Waters, waters_of
 from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
 from jobs.models import PlanStep, PlanZone, Reservation
 from jobs.numerics.enough import Enough, enough
-from jobs.queries.plan import Night, share_of_step, tonight, zone_of_step
-from jobs.queries.shift import outings_of
-from jobs.queries.uses import open_reservations, reference_of, step_starts_at
+from jobs.queries.plan import Night, tonight, zone_of_step
+from jobs.queries.shift import closed_shifts, logged_on, outings_of, sent_against
+from jobs.queries.uses import asked_of, open_reservations, spoken_for, step_starts_at, steps_by_type
 
 # States in which a set does not leave as it is.
-TROUBLES = ("dry", "late", "no", "missing", "elsewhere", "aside", "none")
+TROUBLES = ("dry", "late", "no", "glazed", "missing", "elsewhere", "twice", "aside", "none")
+# States in which nothing is left to do in the shop before the van leaves.
+SETTLED = ("ready", "tight", "taken", "against", "done")
+# A set that another job wants within so many days is not free for tonight (our assumption).
+_SPOKEN_FOR = timedelta(days=2)
 
 
 @dataclass(frozen=True)
 class Cell:
     """A tool type of a shift of tonight and the set for it; several floors of a job share the set of a grit.
 
-    step: the first of ``steps``; worked_m2, reference_m2: what all of them ask.
+    step: the first of ``steps``; worked_m2, reference_m2: what all of them still ask, as planned less what is logged.
 
-    key: ready, tight, soaking (ready in time), soaked (to confirm), taken (on its outing already), or one of TROUBLES:
-    dry, late (soaks too long), no (short of life), missing, elsewhere (with somebody else), aside, none (no set).
+    key: ready, tight, soaking (ready in time), soaked (to confirm), taken (on its outing already), against (on it, sent
+    against the gate), done (logged, or the shift is closed), or one of TROUBLES: dry, late (soaks too long), no (short
+    of life), glazed, missing, elsewhere (with somebody else), twice (meant for another job tonight), aside, none.
     chance: of finishing; None when nothing can be said. instead: the best other set, ready and enough.
     """
 
@@ -80,11 +86,12 @@ class Leaving:
     outing: Outing | None
     cells: tuple[Cell, ...]
     enough: str
+    closed: bool = False
 
     @property
     def complete(self) -> bool:
-        """Whether every step has a set that may leave."""
-        return not any(cell.trouble for cell in self.cells)
+        """Whether every step has a set that is ready or gone: soaking and unconfirmed ones are still to look at."""
+        return all(cell.key in SETTLED for cell in self.cells)
 
 
 def evening(now: datetime, branch: Branch) -> tuple[datetime, datetime]:
@@ -107,17 +114,27 @@ def leaving_tonight(branch: Branch, now: datetime) -> list[Leaving]:
     settings = settings_of(branch, today=since.astimezone(zone_of(branch)).date())
     outings = outings_of(night.shift.key for night in nights)
     reserved = open_reservations({night.job.pk for night in nights})
-    choice = _Choice(branch, now, settings, nights)
+    choice = Choice(branch, now, settings, nights)
+    choice.against |= sent_against({outing.pk for outing in outings.values()})
+    closed = closed_shifts([night.shift.key for night in nights])
     choice.hold(row.tool_set_id for rows in reserved.values() for row in rows)
     leaving = []
     for night in sorted(nights, key=lambda one: _leaves_at(one, outings, settings)):
         leaves_at = _leaves_at(night, outings, settings)
         outing = outings.get(night.shift.key)
         cells = tuple(
-            choice.cell(night, steps, leaves_at, outing, [row for one in steps for row in reserved.get(one.key, [])])
-            for steps in _by_type(night)
+            choice.cell(
+                night,
+                steps,
+                leaves_at,
+                outing,
+                [row for one in steps for row in reserved.get(one.key, [])],
+                closed=night.shift.key in closed,
+            )
+            for steps in steps_by_type(night)
         )
-        leaving.append(Leaving(night, leaves_at, outing, cells, _enough_of(cells, settings)))
+        enough_word = _enough_of(cells, settings)
+        leaving.append(Leaving(night, leaves_at, outing, cells, enough_word, night.shift.key in closed))
     return leaving
 
 
@@ -128,26 +145,19 @@ def _leaves_at(night: Night, outings: Mapping[UUID, Outing], settings: ShopSetti
     return outing.leaves_at if outing is not None and outing.leaves_at >= planned - timedelta(hours=12) else planned
 
 
-def _by_type(night: Night) -> list[list[PlanStep]]:
-    """The steps of a shift that have a floor, those of one tool type together."""
-    found: dict[int, list[PlanStep]] = {}
-    for step in night.steps:
-        if zone_of_step(night.plan, step) is not None:
-            found.setdefault(step.tool_type_id, []).append(step)
-    return list(found.values())
-
-
 def _enough_of(cells: Sequence[Cell], settings: ShopSettings) -> str:
     if any(cell.trouble for cell in cells):
         return "no"
-    chances = [cell.chance for cell in cells]
+    chances = [cell.chance for cell in cells if cell.key != "done"]
+    if cells and not chances:
+        return "yes"
     if not chances or any(chance is None for chance in chances):
         return ""
     words = {enough(chance, settings["finish_limit"], settings["tight_limit"]).word for chance in chances if chance}
     return "tight" if "tight" in words else "yes"
 
 
-class _Choice:
+class Choice:
     """Picks a set for each step; everything is read once."""
 
     def __init__(self, branch: Branch, now: datetime, settings: ShopSettings, nights: list[Night]) -> None:
@@ -161,9 +171,13 @@ class _Choice:
         self.by_id = {state.pk: state for state in self.states}
         self.waters: Waters = waters_of(self.states, branch, at=now)
         self.records = estimate.records(settings, types=types.values())
-        self.lives = estimate.lives(self.records)
+        self.lives = all_lives(settings, ToolType.objects.all())
+        self.logged = logged_on([night.shift.key for night in nights])
         self.settings, self.now = settings, now
         self.held: set[UUID] = set()
+        self.given: set[UUID] = set()
+        self.against: set[UUID] = set()
+        self.spoken = spoken_for(branch, {night.job.pk for night in nights}, now, now + _SPOKEN_FOR)
 
     def hold(self, set_ids: Iterable[UUID]) -> None:
         """Keep sets for the steps they are reserved for."""
@@ -176,15 +190,18 @@ class _Choice:
         leaves_at: datetime,
         outing: Outing | None,
         rows: list[Reservation],
+        *,
+        closed: bool = False,
     ) -> Cell:
         """The set for the steps of one tool type and the state it is in."""
         step = steps[0]
         starts_at = max(min(step_starts_at(night, one) for one in steps), leaves_at)
         floors = [(one, zone) for one in steps if (zone := zone_of_step(night.plan, one)) is not None]
         zones = tuple(zone for _one, zone in floors)
-        needs = sum(reference_of(self.settings, night.plan, one, zone) for one, zone in floors)
-        worked = sum(zone.area_m2 * one.passes * share_of_step(night.plan, one) for one, zone in floors)
-        chances = self._chances(step, needs)
+        asked = asked_of(self.settings, night, steps, self.logged)
+        needs, worked = asked.reference_m2, asked.worked_m2
+        done = closed or asked.done
+        chances = self._chances(step, needs) if needs > 0 else {}
         ids = dict.fromkeys(row.tool_set_id for row in rows if row.tool_set_id in self.by_id)
         meant = [self.by_id[set_id] for set_id in ids]
         out = [
@@ -195,18 +212,25 @@ class _Choice:
             and state.tool_set.tool_type_id == step.tool_type_id
             and state.facts.get("step_key") in (None, *(str(one.key) for one in steps))
         ]
-        free = self._free(step, chances, leaves_at, starts_at)
-        chosen = meant[0] if meant else out[0] if out else free[0] if free else self._any(step, leaves_at, starts_at)
+        free = [] if done else self._free(step, chances, leaves_at, starts_at)
+        first = (out or meant) if done or not meant else meant
+        chosen = first[0] if first else free[0] if free else None
+        if done:
+            return Cell(tuple(steps), zones, starts_at, worked, needs, "done", chosen)
+        chosen = chosen or self._any(step, leaves_at, starts_at)
         if chosen is None:
             return Cell(tuple(steps), zones, starts_at, worked, needs, "none")
         self.held.add(chosen.pk)
         second = meant[1] if len(meant) > 1 else None
         chance = chances.get(chosen.pk)
-        if second is not None and step.tool_type_id in self.records:
+        if second is not None and needs > 0 and step.tool_type_id in self.records:
             chance = estimate.chance_of_pair(self.records[step.tool_type_id], chosen.pk, second.pk, needs)
         water = self._water(chosen, leaves_at, starts_at)
         key = self._key(chosen, outing, water, chance, leaves_at)
-        others = [state for state in free if state.pk != chosen.pk] if key in TROUBLES else []
+        if chosen.pk in self.given and key not in ("missing", "aside", "elsewhere"):
+            key = "twice"
+        self.given.add(chosen.pk)
+        others = [one for one in free if one.pk not in {chosen.pk, *self.spoken}] if key in TROUBLES else []
         instead = others[0] if others and self._is_enough(chances.get(others[0].pk)) else None
         beside, both = (None, None) if instead or second or key != "no" else self._beside(step, chosen, others, needs)
         return Cell(
@@ -277,6 +301,8 @@ class _Choice:
 
         def order(state: SetState) -> tuple[int, float, str]:
             chance = chances.get(state.pk)
+            if state.pk in self.spoken:
+                return (3, 0.0, state.code)
             if chance is None:
                 return (1, 0.0, state.code)
             return (0, chance, state.code) if self._is_enough(chance) else (2, -chance, state.code)
@@ -306,10 +332,16 @@ class _Choice:
         if state.outing_id is not None and (outing is None or state.outing_id != outing.pk):
             return "elsewhere"
         word = self._said(chance).word if chance is not None else "yes"
-        if not water.passes and water.state == "dry":
+        mine = outing is not None and state.outing_id == outing.pk
+        against = mine and state.pk in self.against
+        if not against and not water.passes and water.state == "dry":
             return "dry"
         if word == "no":
             return "no"
+        if state.face == Face.GLAZED:
+            return "glazed"
+        if against:
+            return "against"
         if not water.passes:
             if water.state == "soaking":
                 ready = water.expected_ready_at
