@@ -19,7 +19,7 @@ class PlannedUse:
 
     step_key: the step's stable key (a UUID) as text. sets: reserved, in the order they go (one, or two that finish
     together). starts_at: the step's planned start.
-    reference_m2: reference area the step asks of them. where: "step 6 of 6".
+    reference_m2: reference area the step asks of them; factor: its floor's own factor. where: "step 6 of 6".
     """
 
     step_key: str
@@ -30,11 +30,15 @@ class PlannedUse:
     reference_m2: float | None = None
     sets: tuple[UUID, ...] = ()
     where: str = ""
+    factor: float | None = None
 
 
 @dataclass(frozen=True)
 class NextUse:
-    """The next use of a set. words: "Osprey Lane, tonight 19:30, step 6 of 6"; water_by: when it must be in water."""
+    """The next use of a set. words: "Osprey Lane, tonight 19:30, step 6 of 6"; water_by: when it must be in water.
+
+    reference_m2: of all steps of that shift the set is meant for; factor: the floor factor of the first of them.
+    """
 
     words: str
     outing: UUID | None
@@ -47,6 +51,7 @@ class NextUse:
     hardness: str = ""
     water_by: datetime | None = None
     url: str = ""
+    factor: float | None = None
 
 
 @dataclass(frozen=True)

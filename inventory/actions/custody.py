@@ -6,7 +6,7 @@ A tub's, van's or crate's label: the client sends the list of sets; nothing here
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -51,9 +51,9 @@ from inventory.ledger.conditioning import Conditioning
 from inventory.models import Branch, Outing, Person, Place, SetState, ToolSet
 from inventory.models.choices import Gate, HolderKind, LeftHow, PlaceKind
 from inventory.queries.finishing import chance_for
-from inventory.queries.soak import Waters
+from inventory.queries.soak import Waters, states_with_types, waters_of
 from inventory.refusals import Refused
-from inventory.soak_words import SoakWords
+from inventory.soak_words import SoakWords, soak_words
 
 __all__ = [
     "AlreadyThere",
@@ -156,6 +156,9 @@ def scan_out(
     sets = [tool_set] if companion is None else [tool_set, companion]
     chance = None if many.recorded.again else chance_for(sets, reference_m2, branch, now)
     passed = many.passed.get(tool_set.pk)
+    if passed is not None and passed.confirm:
+        # The gate saw it unconfirmed; now that a name stands on it, the answer is another.
+        passed = replace(passed, **_said_now(tool_set, branch, person=who.entered_by or who.done_by, now=now))
     gates = [entry.gate for entry in many.recorded.entries if entry.gate]
     return ScannedOut(
         many.recorded,
@@ -165,6 +168,13 @@ def scan_out(
         passed.words if passed else None,
         chance,
     )
+
+
+def _said_now(tool_set: ToolSet, branch: Branch, *, person: Person, now: datetime) -> dict[str, Any]:
+    """Its conditioning as it stands, and the words for it."""
+    answer = waters_of(states_with_types([tool_set.pk]), branch, at=now).now(tool_set.pk, now)
+    words = soak_words(answer, branch, now, units=person.units, clock_24h=person.clock_24h)
+    return {"conditioning": answer, "words": words}
 
 
 def scan_out_many(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db.models import Count, F, QuerySet
 
-from inventory.hooks import next_use
+from inventory.hooks import NextUse, next_use
 from inventory.models import Branch, Outing, Place, SetState, ToolType
 from inventory.models.choices import Fitness, PlaceKind
 from inventory.queries.soak import waters_of
@@ -45,13 +46,28 @@ def _loaded(rows: QuerySet[SetState]) -> QuerySet[SetState]:
     )
 
 
-def instead_of(
-    tool_type: ToolType, branch: Branch, *, leaves_at: datetime, starts_at: datetime, now: datetime
-) -> SetState | None:
-    """A set of this type that could leave now and is conditioned at the start, or None.
+@dataclass(frozen=True)
+class Other:
+    """A set that could leave now: its next use if that is soon, and whether its hours still want a name."""
 
-    Free ones first (not reserved for the next two days), of those the least worked: whether a remnant would do as well
-    is the plan's question. Six queries.
+    state: SetState
+    use: NextUse | None
+    confirmed: bool
+
+
+def others_ready(
+    tool_type: ToolType,
+    branch: Branch,
+    *,
+    leaves_at: datetime,
+    starts_at: datetime,
+    now: datetime,
+    without: Collection[UUID] = (),
+) -> list[Other]:
+    """Sets of this type that could leave now and are conditioned at the start; six queries.
+
+    Free ones first (not reserved for the next two days), confirmed before those that only need a look, of those the
+    least worked: whether a remnant would do as well is the plan's question. without: sets not to be named.
     """
     rows = list(
         SetState.objects.filter(
@@ -62,24 +78,25 @@ def instead_of(
             outing__isnull=True,
             place__kind__in=(PlaceKind.RACK, PlaceKind.TUB, PlaceKind.CRATE, PlaceKind.BUCKET),
         )
+        .exclude(pk__in=list(without))
         .select_related("tool_set__tool_type", "place")
         .order_by("worked_m2", "pk")[:_LOOKED_AT]
     )
     if not rows:
-        return None
+        return []
     waters = waters_of(rows, branch, at=now)
     answers = {row.pk: waters.at_start(row.pk, leaves_at, starts_at, in_water=False) for row in rows}
-    ready = [row for row in rows if answers[row.pk].passes]
-    # One whose hours are done only needs a look.
-    ready = ready or [row for row in rows if answers[row.pk].state == "soaked, not confirmed"]
-    uses = next_use([row.pk for row in ready], now)
-    free = [row for row in ready if not _soon(uses.get(row.pk), now)]
-    return next(iter(free or ready), None)
+    ready = [row for row in rows if answers[row.pk].passes or answers[row.pk].state == "soaked, not confirmed"]
+    uses = next_use([row.pk for row in ready], now) if ready else {}
+    others = [
+        Other(row, use if (use := uses.get(row.pk)) and _soon(use, now) else None, answers[row.pk].passes)
+        for row in ready
+    ]
+    return sorted(others, key=lambda other: (not other.confirmed, other.use is not None))
 
 
-def _soon(use: object, now: datetime) -> bool:
-    starts = getattr(use, "starts_at", None)
-    return starts is not None and starts < now + timedelta(days=2)
+def _soon(use: NextUse, now: datetime) -> bool:
+    return use.starts_at < now + timedelta(days=2)
 
 
 def roomiest_tub(branch: Branch) -> Place | None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
 from inventory import estimate
 from inventory.models import Branch, ToolSet
+from inventory.queries.custody import Other
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
 
@@ -36,3 +38,34 @@ def lives_of(tool_sets: Iterable[ToolSet], branch: Branch, now: datetime) -> dic
     types = list({tool_set.tool_type_id: tool_set.tool_type for tool_set in sets}.values())
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
     return estimate.lives(estimate.records(settings, types=types), only={tool_set.pk for tool_set in sets})
+
+
+@dataclass(frozen=True)
+class Helps:
+    """Another set beside one that is short: the chance that it finishes alone, and that the two do together."""
+
+    other: Other
+    alone: float
+    together: float
+
+
+def helps_of(
+    tool_set: ToolSet, others: Sequence[Other], reference_m2: float, branch: Branch, now: datetime
+) -> list[Helps]:
+    """What each of these sets of one type would help, the surest together first; three queries."""
+    settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
+    record = estimate.records(settings, types=[tool_set.tool_type]).get(tool_set.tool_type_id)
+    if record is None or tool_set.pk not in record.set_ids:
+        return []
+    known = [other for other in others if other.state.pk in record.set_ids]
+    asked = {other.state.pk: reference_m2 for other in known}
+    alone = estimate.chances_to_finish({tool_set.tool_type_id: record}, asked)
+    found = [
+        Helps(
+            other,
+            alone.get(other.state.pk, 0.0),
+            estimate.chance_of_pair(record, tool_set.pk, other.state.pk, reference_m2),
+        )
+        for other in known
+    ]
+    return sorted(found, key=lambda one: (one.other.use is not None, -one.together))

@@ -26,6 +26,7 @@ from inventory.times import when_for
 from inventory.views import scanning
 from inventory.views.doors import PersonRequest, device_of, door, who_of
 from inventory.views.photo import PhotoNotRead, read_photo
+from inventory.views.scan_plan import rungs
 from inventory.views.scanning import Scan, as_uuid
 from inventory.views.verdicts import Verdict, unknown
 
@@ -139,16 +140,15 @@ def _scan_of(request: HttpRequest) -> tuple[Scan, Verdict | None]:
 
 def _out_context(person: Person, outing: Outing, plan: list[PlannedUse]) -> dict[str, Any]:
     states = sets_of_outing(outing)
-    strip = scanning.rungs(plan, states)
-    done = sum(rung["status"] == "done" for rung in strip)
+    strip = rungs(plan, states)
     carries = places_for(person.branch, [PlaceKind.VAN, PlaceKind.BUCKET])
     return {
         "direction": "out",
         "outing": outing,
         "leaves": when_for(person, outing.leaves_at, timezone.now()),
         "rungs": strip,
-        "count": done if plan else len(states),
-        "of": len(strip) if plan else 0,
+        "count": sum(rung["taken"] for rung in strip) if plan else len(states),
+        "of": sum(rung["of"] for rung in strip) if plan else 0,
         "carries": carries,
         "url": reverse("inventory:scan_out", args=[outing.pk]),
         "done_url": reverse("inventory:scan"),

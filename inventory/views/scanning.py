@@ -15,13 +15,13 @@ from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import ngettext
 
 from inventory.actions import custody
-from inventory.actions.gate import where_of
+from inventory.actions.gate import name_of, where_of
 from inventory.actions.ledger import Who
 from inventory.hooks import PlannedUse
-from inventory.models import Branch, Device, Outing, Person, Place, SetState, ToolSet
-from inventory.models.choices import PlaceKind
+from inventory.models import Branch, Device, Outing, Person, Place, ToolSet
+from inventory.models.choices import PlaceKind, SoakNeed
 from inventory.queries.came_back import came_back
-from inventory.queries.custody import instead_of, places_for, sets_in, sets_of_outing, states_by_ids
+from inventory.queries.custody import others_ready, places_for, sets_in, sets_of_outing, states_by_ids
 from inventory.queries.finishing import lives_of
 from inventory.queries.opening import Opened, open_text
 from inventory.queries.soak import states_with_types
@@ -29,6 +29,7 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_time, zone_of
 from inventory.views import verdicts
+from inventory.views.scan_plan import Meant, meant, next_words, offer_help, uses_for
 from inventory.views.verdicts import Verdict
 
 _KEPT = 40
@@ -107,8 +108,11 @@ def _one_out(
     plan: list[PlannedUse],
 ) -> Verdict:
     branch = person.branch
-    use = use_for(plan, tool_set)
-    hidden = {"set": str(tool_set.pk)} | ({"carry": str(carry.pk)} if carry is not None else {})
+    task = meant(plan, tool_set, outing)
+    use = task.first
+    carry = carry_for(tool_set, carry)
+    kept = {"carry": str(carry.pk)} if carry is not None else {}
+    hidden = kept | {"set": str(tool_set.pk)}
     starts_at = use.starts_at if use else None
     try:
         if scan.do == "hand_over":
@@ -121,8 +125,8 @@ def _one_out(
             outing,
             now=now,
             start_at=starts_at,
-            reference_m2=use.reference_m2 if use else None,
-            companion=_companion(use, tool_set),
+            reference_m2=task.reference_m2,
+            companion=task.companion.tool_set if task.companion else None,
             override_why=scan.why if scan.do == "override" else "",
             confirm=scan.do == "confirm",
             to_place=carry,
@@ -133,14 +137,27 @@ def _one_out(
         (state,) = states_with_types([tool_set.pk])
         instead = None
         if isinstance(refusal, custody.NotConditioned | custody.NotConfirmed | custody.NotUsable):
-            leaves = starts_at or outing.leaves_at
-            instead = instead_of(tool_set.tool_type, branch, leaves_at=now, starts_at=leaves, now=now)
+            found = others_ready(
+                tool_set.tool_type,
+                branch,
+                leaves_at=now,
+                starts_at=starts_at or outing.leaves_at,
+                now=now,
+                without=[tool_set.pk],
+            )
+            instead = next(iter(found), None)
         return verdicts.refused(refusal, state, person, now, outing=outing, hidden=hidden, instead=instead)
     (state,) = states_with_types([tool_set.pk])
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
-    _key, enough = verdicts.enough_words(done.chance, settings["finish_limit"], settings["tight_limit"])
+    key, enough = verdicts.enough_words(done.chance, settings["finish_limit"], settings["tight_limit"])
+    if enough and task.companion is not None:
+        enough = _("%(enough)s, with %(set)s") % {"enough": enough, "set": name_of(task.companion)}
     face = verdicts.face_of(state, branch, done.conditioning, lives_of([tool_set], branch, now).get(tool_set.pk))
-    return verdicts.taken_out(done, state, _next_words(plan, outing), enough, face)
+    verdict = verdicts.taken_out(done, state, next_words(plan, outing), enough, face, short=key == "no")
+    if key == "no" and task.reference_m2:
+        url = reverse("inventory:scan_out", args=[outing.pk])
+        offer_help(verdict, tool_set, outing, task, settings, branch, now, url, kept)
+    return verdict
 
 
 def _handed(tool_set: ToolSet, outing: Outing) -> Verdict:
@@ -168,7 +185,7 @@ def _many_out(
     plan: list[PlannedUse],
 ) -> Verdict:
     states = {state.pk: state for state in states_by_ids(scan.set_ids, branch)}
-    uses = {pk: use_for(plan, state.tool_set) for pk, state in states.items()}
+    uses = {pk: Meant(uses_for(plan, state.tool_set)).first for pk, state in states.items()}
     done = custody.scan_out_many(
         who,
         branch,
@@ -261,6 +278,13 @@ def _carried_in(branch: Branch, place_id: UUID | None) -> Place | None:
     return Place.objects.filter(pk=place_id, branch=branch, kind__in=(PlaceKind.VAN, PlaceKind.BUCKET)).first()
 
 
+def carry_for(tool_set: ToolSet, carry: Place | None) -> Place | None:
+    """What a set travels in: one that needs no water goes in the van even when the others hang in a bucket."""
+    if carry is not None and carry.kind == PlaceKind.BUCKET and tool_set.tool_type.soak_need == SoakNeed.NONE:
+        return None
+    return carry
+
+
 def _other_outing(outing: Outing) -> Verdict:
     url = reverse("inventory:scan_out", args=[outing.pk])
     action = {
@@ -272,44 +296,6 @@ def _other_outing(outing: Outing) -> Verdict:
     return Verdict(
         "open", outing.name, reason=_("Another outing."), actions=[action], mark="ask", short=_("another outing")
     )
-
-
-def use_for(plan: list[PlannedUse], tool_set: ToolSet) -> PlannedUse | None:
-    """The step of the plan a set is for: reserved for it, else the first of its grit without a reservation."""
-    reserved = next((use for use in plan if tool_set.pk in use.sets), None)
-    if reserved is not None:
-        return reserved
-    tool_type = tool_set.tool_type
-    same = [use for use in plan if (use.grit, use.ladder_place) == (tool_type.grit, tool_type.ladder_place)]
-    return next((use for use in same if not use.sets), None) or next(iter(same), None)
-
-
-def _companion(use: PlannedUse | None, tool_set: ToolSet) -> ToolSet | None:
-    other = next((pk for pk in use.sets if pk != tool_set.pk), None) if use and tool_set.pk in use.sets else None
-    return None if other is None else ToolSet.objects.filter(pk=other).select_related("tool_type").first()
-
-
-def _next_words(plan: list[PlannedUse], outing: Outing) -> str:
-    """ "Next: 400, rack B, peg 14": the first step none of whose sets is out yet."""
-    out = {state.pk for state in sets_of_outing(outing)} if plan else set()
-    for use in plan:
-        if use.sets and not set(use.sets) & out:
-            (state,) = states_with_types(use.sets[:1]) or (None,)
-            where = where_of(state) if state is not None else ""
-            return _("Next: %(grit)s, %(where)s") % {"grit": use.grit, "where": where or _("place not known")}
-    return ""
-
-
-def rungs(plan: list[PlannedUse], states: list[SetState]) -> list[dict[str, Any]]:
-    """The steps of the plan as a strip: taken, or to come; without a plan the grits that are out."""
-    if not plan:
-        return [{"grit": state.tool_set.tool_type.grit, "status": "done"} for state in states]
-    out = {state.pk for state in states}
-    steps = {state.facts.get("step_key") for state in states}
-    return [
-        {"grit": use.grit, "status": "done" if set(use.sets) & out or use.step_key in steps else "to_come"}
-        for use in plan
-    ]
 
 
 def keep_line(request: HttpRequest, key: str, verdict: Verdict, person: Person, now: datetime, act_id: str) -> None:

@@ -15,14 +15,14 @@ from inventory.context import address
 from inventory.gauge import STATES
 from inventory.hooks import NextUse, next_use
 from inventory.ledger.conditioning import Conditioning
-from inventory.models import Label, Outing, Person, SetState
+from inventory.models import Label, Outing, Person, SetState, ToolSet
 from inventory.models.choices import Face, Fitness, PlaceKind, RetiredWhy
 from inventory.queries.custody import open_outings, roomiest_tub
 from inventory.queries.finishing import chance_for, lives_of
 from inventory.queries.last_lines import last_lines
 from inventory.queries.soak import waters_of
 from inventory.rights import Right
-from inventory.shop_settings import floor_factor, settings_of
+from inventory.shop_settings import ShopSettings, floor_factor, settings_of
 from inventory.soak_words import soak_words
 from inventory.times import show_when, when_for, zone_of
 from inventory.units import show_about, show_range
@@ -37,8 +37,8 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
     use = next_use([tool_set.pk], now).get(tool_set.pk)
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
     lines, count = last_lines(tool_set.pk, person, now)
-    factor = floor_factor(settings, use.hardness, "worn", "wet", "later") if use and use.hardness else 1.0
-    chance = chance_for([tool_set], use.reference_m2, branch, now) if use else None
+    factor = _factor(use, settings)
+    chance = chance_for(_with_companion(tool_set, use), use.reference_m2, branch, now) if use else None
     enough, enough_words = verdicts.enough_words(chance, settings["finish_limit"], settings["tight_limit"])
     context: dict[str, Any] = {
         "state": state,
@@ -72,6 +72,21 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
             "life_factor": factor,
         }
     return context
+
+
+def _factor(use: NextUse | None, settings: ShopSettings) -> float:
+    """The floor factor of the next use's own step; of its hardness alone where the step is not known."""
+    if use is None:
+        return 1.0
+    if use.factor is not None:
+        return use.factor
+    return floor_factor(settings, use.hardness, "worn", "wet", "later") if use.hardness else 1.0
+
+
+def _with_companion(tool_set: ToolSet, use: NextUse) -> list[ToolSet]:
+    """The set, and the other of the pair that is meant to finish its steps with it."""
+    other = ToolSet.objects.filter(pk=use.companion).first() if use.companion else None
+    return [tool_set] if other is None else [tool_set, other]
 
 
 def band(state: SetState, conditioning: Conditioning, person: Person, now: datetime) -> dict[str, Any]:

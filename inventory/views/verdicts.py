@@ -18,6 +18,7 @@ from inventory.ledger.conditioning import Conditioning
 from inventory.models import Branch, Outing, Person, Place, SetState, ToolType
 from inventory.models.choices import Fitness, PlaceKind
 from inventory.queries.catalogue import ladder
+from inventory.queries.custody import Other
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.soak_words import GAUGE_STATES
@@ -109,14 +110,16 @@ def in_hand(face: GaugeFace | None) -> GaugeFace | None:
     return None if face is None else replace(face, where="here")
 
 
-def taken_out(done: ScannedOut, state: SetState, then: str, enough: str, face: GaugeFace | None) -> Verdict:
-    """The set left."""
+def taken_out(
+    done: ScannedOut, state: SetState, then: str, enough: str, face: GaugeFace | None, *, short: bool = False
+) -> Verdict:
+    """The set left; short: it is not likely to finish, which is said as loudly as a refusal."""
     tool_type = state.tool_set.tool_type
     water = done.words.line if done.words else ""
     overridden = done.gate == "overridden"
     return Verdict(
-        kind="taken",
-        word=_("Taken"),
+        kind="short" if short else "taken",
+        word=_("Taken, but short") if short else _("Taken"),
         grit=tool_type.grit,
         code=state.code or state.tool_set.own_code,
         lines=[
@@ -126,8 +129,8 @@ def taken_out(done: ScannedOut, state: SetState, then: str, enough: str, face: G
         reason=enough,
         then=then,
         face=in_hand(face),
-        short=_("taken, against the gate") if overridden else _("taken"),
-        mark="tick",
+        short=_("taken, against the gate") if overridden else _("taken, short") if short else _("taken"),
+        mark="gauge-empty" if short else "tick",
         wrote=True,
     )
 
@@ -157,7 +160,7 @@ def refused(
     *,
     outing: Outing | None = None,
     hidden: dict[str, str] | None = None,
-    instead: SetState | None = None,
+    instead: Other | None = None,
 ) -> Verdict:
     """The set may not; why, what next, and where the right one hangs if that is known."""
     tool_type = state.tool_set.tool_type
@@ -193,10 +196,7 @@ def refused(
         elif refusal.conditioning.state == "soaked, not confirmed":
             verdict.short, verdict.mark = _("not confirmed"), "drop-hollow"
         if instead is not None and outing is not None:
-            label = _("Take %(set)s") % {"set": name_with_place(instead)}
-            kind = "fill" if not verdict.actions else ""
-            take = {**(hidden or {}), "set": str(instead.pk)}
-            verdict.actions.append({"label": label, "url": url, "kind": kind, "hidden": take})
+            verdict.actions.append(_take_instead(instead, outing, url, hidden or {}, first=not verdict.actions))
         if outing is not None and person.can(Right.OVERRIDE):
             verdict.why_action = {
                 "url": url,
@@ -206,6 +206,21 @@ def refused(
     elif isinstance(refusal, Soaking):
         verdict.kind, verdict.word, verdict.short, verdict.mark = "open", _("In water"), _("in water"), "ripples"
     return verdict
+
+
+def _take_instead(instead: Other, outing: Outing, url: str, hidden: dict[str, str], *, first: bool) -> dict[str, Any]:
+    """Another set's button; for whom it is meant is said, unless for this outing."""
+    use = instead.use
+    details = [] if instead.confirmed else [_("Soaked, not confirmed")]
+    if use is not None and use.outing != outing.pk:
+        details.append(_("Meant for %(use)s") % {"use": use.words})
+    return {
+        "label": _("Take %(set)s") % {"set": name_with_place(instead.state)},
+        "detail": ". ".join(details),
+        "url": url,
+        "kind": "fill" if first and not details else "",
+        "hidden": {**hidden, "set": str(instead.state.pk)},
+    }
 
 
 def _elsewhere(

@@ -2,11 +2,12 @@
 (function () {
   "use strict";
   var context = null;
-  var PULSES = { taken: [80], refused: [140, 70, 140, 70, 140], elsewhere: [90, 90, 90], open: [60] };
+  var PULSES = { taken: [80], refused: [140, 70, 140, 70, 140], elsewhere: [90, 90, 90], short: [80, 60, 300], open: [60] };
   /* tones: [start s, length s, Hz, shape] */
   var TONES = {
     taken: [[0, 0.09, 660, "sine"], [0.1, 0.13, 880, "sine"]],
     refused: [[0, 0.55, 110, "sawtooth"]],
+    short: [[0, 0.09, 660, "sine"], [0.12, 0.4, 165, "sawtooth"]],
     elsewhere: [[0, 0.1, 520, "sine"], [0.17, 0.1, 520, "sine"]],
     open: [[0, 0.1, 520, "sine"]]
   };
