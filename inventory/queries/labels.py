@@ -14,11 +14,20 @@ from inventory.queries.catalogue import ladder
 
 # So many blank labels at once; more is taken for a slip of the finger.
 MOST_BLANK = 1_000
+# So many unlabelled sets of one type are offered for a blank label; a shop labels them one after the other.
+MOST_UNLABELLED = 60
 
 
 def unlabelled_sets(branch: Branch) -> list[ToolSet]:
     """Sets in use that have no code yet, coarse to fine."""
     return _sets(SetState.objects.filter(branch=branch, code="").exclude(fitness=Fitness.RETIRED))
+
+
+def unlabelled_of_type(branch: Branch, tool_type: ToolType) -> list[SetState]:
+    """The first sets of this type in use that have no code yet, by place and peg, places loaded. One query."""
+    rows = SetState.objects.filter(branch=branch, code="", main_id=F("tool_set_id"), tool_set__tool_type=tool_type)
+    rows = rows.exclude(fitness=Fitness.RETIRED).select_related("tool_set__tool_type", "place").defer("facts")
+    return list(rows.order_by("place__name", "peg", "tool_set__made_at", "pk")[:MOST_UNLABELLED])
 
 
 def sets_of_order(order: Order) -> list[ToolSet]:

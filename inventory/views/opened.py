@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -14,13 +15,14 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 
 from inventory.actions.custody import move_place
-from inventory.actions.label import claim_blank
+from inventory.actions.label import claim_blank, label_set
 from inventory.actions.measure import HeightDoubted
 from inventory.forms.set_forms import ClaimForm, height_text
 from inventory.models import Label, Place, SetState, ToolType
 from inventory.models.choices import Bond, OpeningKind
 from inventory.queries.catalogue import ladder
 from inventory.queries.custody import states_by_ids
+from inventory.queries.labels import unlabelled_of_type
 from inventory.queries.opening import open_text
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
@@ -79,9 +81,11 @@ def place_move(request: PersonRequest, place_id: UUID) -> HttpResponse:
 
 @door("POST", right=Right.SCAN)
 def claim(request: PersonRequest, code: str) -> HttpResponse:
-    """Make a set of a blank label."""
+    """Make a set of a blank label, or give it to a set that has none."""
     label = get_object_or_404(Label, pk=code, branch=request.user.branch)
     tool_type = get_object_or_404(ToolType, pk=request.POST.get("tool_type") or 0, active=True)
+    if request.POST.get("set"):
+        return _give(request, label, tool_type)
     form = ClaimForm(request.POST, person=request.user)
     if not form.is_valid():
         return _height(request, label, tool_type, form)
@@ -99,10 +103,27 @@ def claim(request: PersonRequest, code: str) -> HttpResponse:
         )
     except Refused as refusal:
         return _height(request, label, tool_type, form, refusal)
-    request.session["last_type"] = tool_type.pk
     request.session["last_place"] = str(getattr(form.cleaned_data["place"], "pk", "") or "")
+    return _claimed(request, label, tool_type, _("It is a set. %(code)s is kept.") % {"code": label.code})
+
+
+def _give(request: PersonRequest, label: Label, tool_type: ToolType) -> HttpResponse:
+    """Give the blank label to a set that has none."""
+    branch, key = request.user.branch, as_uuid(request.POST.get("set", ""))
+    state = get_object_or_404(SetState.objects.select_related("tool_set"), pk=key or uuid4(), branch=branch)
+    who = who_of(request)
+    try:
+        label_set(who, branch, state.tool_set, now=who.sent_at, rng=random.SystemRandom(), label=label)
+    except Refused as refusal:
+        return _height(request, label, tool_type, refused=refusal)
+    return _claimed(request, label, tool_type, _("%(code)s opens this set now.") % {"code": label.code})
+
+
+def _claimed(request: PersonRequest, label: Label, tool_type: ToolType, words: str) -> HttpResponse:
+    """The label opens a set now: say so with its Undo, and go where the person came from."""
+    request.session["last_type"] = tool_type.pk
     undo = undo_url(request.POST.get("act_id", ""), reverse("inventory:opened", args=[label.code]))
-    messages.success(request, _("It is a set. %(code)s is kept.") % {"code": label.code}, extra_tags=undo)
+    messages.success(request, words, extra_tags=undo)
     then = request.POST.get("then", "")
     safe = url_has_allowed_host_and_scheme(then, {request.get_host()}, require_https=request.is_secure())
     return redirect(then if then and safe else reverse("inventory:opened", args=[label.code]))
@@ -177,5 +198,6 @@ def _height(
             (OpeningKind.QUARTER, _("A quarter")),
         ],
         "when": when_for(request.user, timezone.now(), timezone.now()),
+        "unlabelled": unlabelled_of_type(request.user.branch, tool_type),
     }
-    return render(request, "inventory/label/height.html", context, status=200 if form is None else 422)
+    return render(request, "inventory/label/height.html", context, status=422 if form or refused else 200)
