@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -29,12 +30,13 @@ _MARKS = {
 
 @dataclass(frozen=True)
 class Reader:
-    """Who reads, and what the words need beside the entry. names: of visits and floors; codes: of sets, by id."""
+    """Who reads, when, and what the words need beside the entry. names: of visits and floors; codes: of sets, by id."""
 
     person: Person
     settings: ShopSettings
     names: Mapping[UUID, str] = field(default_factory=dict)
     codes: Mapping[UUID, str] = field(default_factory=dict)
+    today: date | None = None
 
     def height(self, height_mm: float) -> str:
         return show_height(height_mm, self.person.units)  # type: ignore[arg-type]

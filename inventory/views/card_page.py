@@ -58,11 +58,12 @@ class CardDay:
 
 def card_context(state: SetState, person: Person, now: datetime) -> dict[str, Any]:
     """Everything the card shows of one set. state: with type, place, outing and holder loaded."""
-    settings = settings_of(person.branch, today=now.astimezone(zone_of(person.branch)).date())
+    today = now.astimezone(zone_of(person.branch)).date()
+    settings = settings_of(person.branch, today=today)
     facts = facts_from_json(state.facts)
     ledger = card.ledger_of(state.pk)
     names = _names(ledger.entries, facts)
-    reader = _reader(ledger, person, settings, names)
+    reader = _reader(ledger, person, settings, names, today)
     context = set_context(state, person, now)
     waters = waters_of([state], person.branch, at=now)
     context |= {
@@ -70,25 +71,26 @@ def card_context(state: SetState, person: Person, now: datetime) -> dict[str, An
         "entry_count": len(ledger.lines),
         "more_entries": len(ledger.lines) > ON_CARD,
         "flags": flags_of(ledger, facts, reader),
-        "outings": [_outing_row(one, person) for one in card.who_had_it(ledger)],
-        "visits": [_visit_row(one, names, settings, person) for one in card.where_it_worked(facts)],
-        "heights": [_height_row(one, person) for one in reversed(card.heights_of(ledger))],
-        "soaks": [_soak_row(one, person) for one in card.soaks_of(state, waters, now)],
-        "labels": [_label_row(one, person) for one in card.labels_of(ledger.set_ids)],
+        "outings": [_outing_row(one, person, today) for one in card.who_had_it(ledger)],
+        "visits": [_visit_row(one, names, settings, person, today) for one in card.where_it_worked(facts)],
+        "heights": [_height_row(one, person, today) for one in reversed(card.heights_of(ledger))],
+        "soaks": [_soak_row(one, person, today) for one in card.soaks_of(state, waters, now)],
+        "labels": [_label_row(one, person, today) for one in card.labels_of(ledger.set_ids)],
         "beginning": _beginning(ledger, person),
         "qr": qr_of(state, person),
         "actions": _actions(context),
         "may_settle": person.can(Right.SETTLE),
-        **_life(state, facts, ledger, settings, person, context),
+        **_life(state, facts, ledger, settings, person, context, today),
     }
     return context
 
 
 def ledger_context(state: SetState, person: Person, now: datetime) -> tuple[card.Ledger, Reader, SetFacts]:
     """What the pages of the whole ledger are made of."""
-    settings = settings_of(person.branch, today=now.astimezone(zone_of(person.branch)).date())
+    today = now.astimezone(zone_of(person.branch)).date()
+    settings = settings_of(person.branch, today=today)
     facts, ledger = facts_from_json(state.facts), card.ledger_of(state.pk)
-    return ledger, _reader(ledger, person, settings, _names(ledger.entries, facts)), facts
+    return ledger, _reader(ledger, person, settings, _names(ledger.entries, facts), today), facts
 
 
 def _names(entries: Iterable[Entry], facts: SetFacts) -> dict[Any, str]:
@@ -96,9 +98,9 @@ def _names(entries: Iterable[Entry], facts: SetFacts) -> dict[Any, str]:
     return dict(hooks.names_of_work(wanted)) if wanted else {}
 
 
-def _reader(ledger: card.Ledger, person: Person, settings: ShopSettings, names: dict[Any, str]) -> Reader:
+def _reader(ledger: card.Ledger, person: Person, settings: ShopSettings, names: dict[Any, str], today: date) -> Reader:
     others = [one.other_set_id for one in ledger.entries if one.other_set_id is not None]
-    return Reader(person, settings, names, card.codes_of(sorted(set(others))))
+    return Reader(person, settings, names, card.codes_of(sorted(set(others))), today)
 
 
 # --- the ledger ---
@@ -114,12 +116,8 @@ def days_of(ledger: card.Ledger, entries: Sequence[Entry], reader: Reader, facts
     days = []
     for day, of_day in groupby(entries, key=lambda one: one.act.happened_at.astimezone(zone).date()):
         lines = [_line(one, ledger, reader, flags.get(str(one.pk), []), closed) for one in of_day]
-        days.append(CardDay(_day(day), lines))
+        days.append(CardDay(show_day(day, reader.today), lines))
     return days
-
-
-def _day(day: date) -> str:
-    return show_day(day)
 
 
 def _closed(entries: Sequence[Entry], person: Person) -> frozenset[Any]:
@@ -173,7 +171,7 @@ def flags_of(ledger: card.Ledger, facts: SetFacts, reader: Reader) -> list[dict[
         about = ""
         if entry is not None:
             day = entry.act.happened_at.astimezone(zone_of(reader.person.branch)).date()
-            about = f"{show_day(day)} {time_words(entry, reader.person)} {sentence(entry, reader)}"
+            about = f"{show_day(day, reader.today)} {time_words(entry, reader.person)} {sentence(entry, reader)}"
         found.append(
             {
                 "entry": entry_id,
@@ -190,23 +188,25 @@ def flags_of(ledger: card.Ledger, facts: SetFacts, reader: Reader) -> list[dict[
 # --- tables ---
 
 
-def _at(at: datetime, person: Person) -> str:
+def _at(at: datetime, person: Person, today: date) -> str:
     local = at.astimezone(zone_of(person.branch))
-    return f"{show_day(local.date())} {show_time(at, person.branch, clock_24h=person.clock_24h)}"
+    return f"{show_day(local.date(), today)} {show_time(at, person.branch, clock_24h=person.clock_24h)}"
 
 
-def _outing_row(one: card.Held, person: Person) -> list[dict[str, Any]]:
+def _outing_row(one: card.Held, person: Person, today: date) -> list[dict[str, Any]]:
     worked = show_about(one.worked_m2, person.units) if one.worked_m2 else "–"  # type: ignore[arg-type]
     return [
         {"label": _("Outing"), "words": one.outing or one.holder, "head": True},
         {"label": _("With"), "words": one.holder},
-        {"label": _("From"), "words": _at(one.since, person)},
-        {"label": _("Until"), "words": _at(one.until, person) if one.until else _("still out")},
+        {"label": _("From"), "words": _at(one.since, person, today)},
+        {"label": _("Until"), "words": _at(one.until, person, today) if one.until else _("still out")},
         {"label": _("Worked"), "words": worked, "num": True},
     ]
 
 
-def _visit_row(one: card.Visit, names: dict[Any, str], settings: ShopSettings, person: Person) -> list[dict[str, Any]]:
+def _visit_row(
+    one: card.Visit, names: dict[Any, str], settings: ShopSettings, person: Person, today: date
+) -> list[dict[str, Any]]:
     floor = ", ".join(dict.fromkeys(names[key] for key in (one.visit, one.floor) if key in names))
     reference = sum(
         use.area_m2 * floor_factor(settings, use.hardness, use.surface, use.wet_dry, use.step_kind) for use in one.uses
@@ -216,7 +216,7 @@ def _visit_row(one: card.Visit, names: dict[Any, str], settings: ShopSettings, p
     doubt = _(" (guessed)") if "guessed" in bases else _(" (as planned)") if "planned" in bases else ""
     return [
         {"label": _("Floor"), "words": floor or _("a floor without a name"), "head": True},
-        {"label": _("Last"), "words": show_day(one.at.astimezone(zone_of(person.branch)).date())},
+        {"label": _("Last"), "words": show_day(one.at.astimezone(zone_of(person.branch)).date(), today)},
         {"label": _("Hardness"), "words": ", ".join(_hardness(kind) for kind in sorted(kinds))},
         {"label": _("Worked"), "words": show_about(one.worked_m2, person.units) + doubt, "num": True},  # type: ignore[arg-type]
         {"label": _("Of reference"), "words": show_about(reference, person.units), "num": True},  # type: ignore[arg-type]
@@ -227,26 +227,30 @@ def _hardness(kind: str) -> str:
     return str(Hardness(kind).label) if kind in Hardness.values else kind
 
 
-def _height_row(one: Entry, person: Person) -> list[dict[str, Any]]:
+def _height_row(one: Entry, person: Person, today: date) -> list[dict[str, Any]]:
     units = person.units
     mean = show_height(one.mean_height_mm, units) if one.mean_height_mm is not None else "–"  # type: ignore[arg-type]
     return [
-        {"label": _("Read"), "words": _at(one.act.happened_at, person), "head": True},
+        {"label": _("Read"), "words": _at(one.act.happened_at, person, today), "head": True},
         {"label": _("Lowest piece"), "words": show_height(one.lowest_height_mm or 0.0, units), "num": True},  # type: ignore[arg-type]
         {"label": _("Mean"), "words": mean, "num": True},
         {"label": _("By"), "words": one.act.done_by.name},
     ]
 
 
-def _soak_row(one: card.Soak, person: Person) -> list[dict[str, Any]]:
+def _soak_row(one: card.Soak, person: Person, today: date) -> list[dict[str, Any]]:
     answer = one.answer
     ready = (
-        _at(answer.ready_at, person) if answer.ready_at else _("not yet") if one.ended_at is None else _("too short")
+        _at(answer.ready_at, person, today)
+        if answer.ready_at
+        else _("not yet")
+        if one.ended_at is None
+        else _("too short")
     )
     return [
         {"label": _("Tub"), "words": one.tub or _("not known"), "head": True},
-        {"label": _("From"), "words": _at(one.begun_at, person)},
-        {"label": _("Until"), "words": _at(one.ended_at, person) if one.ended_at else _("in water now")},
+        {"label": _("From"), "words": _at(one.begun_at, person, today)},
+        {"label": _("Until"), "words": _at(one.ended_at, person, today) if one.ended_at else _("in water now")},
         {"label": _("Hours"), "words": show_hours(round(answer.total_hours, 1)), "num": True},
         {
             "label": _("Of them hot"),
@@ -257,13 +261,13 @@ def _soak_row(one: card.Soak, person: Person) -> list[dict[str, Any]]:
     ]
 
 
-def _label_row(one: Any, person: Person) -> list[dict[str, Any]]:
+def _label_row(one: Any, person: Person, today: date) -> list[dict[str, Any]]:
     return [
         {"label": _("Code"), "words": one.code, "head": True},
-        {"label": _("Since"), "words": _at(one.opened_at, person) if one.opened_at else ""},
+        {"label": _("Since"), "words": _at(one.opened_at, person, today) if one.opened_at else ""},
         {
             "label": _("Replaced"),
-            "words": _at(one.replaced_at, person) if one.replaced_at else _("no, it is the one on it"),
+            "words": _at(one.replaced_at, person, today) if one.replaced_at else _("no, it is the one on it"),
         },
     ]
 
@@ -314,6 +318,7 @@ def _life(
     settings: ShopSettings,
     person: Person,
     context: dict[str, Any],
+    today: date,
 ) -> dict[str, Any]:
     """The curve, its numbers as a table, and what stands behind it."""
     life: SetLife | None = context.get("life")
@@ -346,7 +351,7 @@ def _life(
     heads = [_("When"), _("Reference area"), _("Lowest piece"), _("What")]
     rows = [
         [
-            {"label": heads[0], "words": _at(at, person) if at else "", "head": True},
+            {"label": heads[0], "words": _at(at, person, today) if at else "", "head": True},
             {"label": heads[1], "words": area, "num": True},
             {"label": heads[2], "words": height, "num": True},
             {"label": heads[3], "words": words},

@@ -205,7 +205,6 @@ def order_context(
         "chosen": chosen,
         "chosen_grit": places.get(chosen.line.tool_type_id, (0, 1)) if chosen else (0, 1),
         "form": form,
-        "receive_words": _("Receive them") if form is None else _receive_words(form, chosen),
         "receive_url": reverse("inventory:order_receive", args=[now.order.pk, chosen.line.pk]) if chosen else "",
         "act_key": key_of(request),
         "promise_form": PromiseForm(initial={"day": now.promised_on or expected}),
@@ -218,11 +217,6 @@ def order_context(
 
 def _number(text: str) -> int | None:
     return int(text) if text.isdecimal() and len(text) < 12 else None
-
-
-def _receive_words(form: ReceiveForm, chosen: LineNow | None) -> str:
-    count = _number(str(form["sets"].value() or ""))
-    return _("Receive %(sets)s") % {"sets": sets_words(count)} if count and count < 1000 else _("Receive them")
 
 
 def _headline(now: OrderNow) -> str:
