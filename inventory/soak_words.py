@@ -78,7 +78,12 @@ def soak_words(
     if isinstance(needed, int | float):
         line = _("Dry. Needs %(hours)s in water") % {"hours": show_hours(float(needed))}
     sentence = ""
-    if answer.why.key == "dried_out":
+    dried_at = values.get("dried_at")
+    if answer.why.key == "dried_out" and isinstance(dried_at, datetime) and dried_at > now:
+        # Asked about an hour that lies ahead: it is wet through still, and water keeps it so.
+        line = _("Dries out %(when)s") % {"when": when(dried_at)}
+        sentence = _("Back in water before that, its soak still counts.")
+    elif answer.why.key == "dried_out":
         sentence = _("It dried out at %(when)s.") % {"when": when(values.get("dried_at"))}
     elif answer.why.key == "left_too_soon":
         sentence = _("It left the water at %(when)s, too soon.") % {"when": when(values.get("ended_at"))}

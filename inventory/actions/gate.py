@@ -230,7 +230,7 @@ def check_water(
         return Passed(Gate.OVERRIDDEN, answer, words)
     refused = NotConfirmed if answer.state == "soaked, not confirmed" else NotConditioned
     later = waters.now(state.pk, leaves_at)
-    if answer.state == "dry" and later.passes:
+    if answer.state == "dry" and later.state in ("conditioned", "soaked, not confirmed"):
         at = when_for(who, starts_at, now)
         raise NotConditioned(
             _("It will have dried out when its step starts, %(when)s.") % {"when": at},

@@ -185,12 +185,16 @@ def heights_of(ledger: Ledger) -> list[Entry]:
 
 @dataclass(frozen=True)
 class Soak:
-    """One soak: where, from when, until when (None: still), and what it earned by the rules."""
+    """One soak: where, from when, until when (None: still), and what it earned by the rules.
+
+    earlier: the set was wet through as it went in, so an earlier soak counts and this one need not be waited for.
+    """
 
     tub: str
     begun_at: datetime
     ended_at: datetime | None
     answer: ReadyAnswer
+    earlier: bool = False
 
 
 def soaks_of(state: SetState, waters: Waters, now: datetime) -> list[Soak]:
@@ -199,6 +203,7 @@ def soaks_of(state: SetState, waters: Waters, now: datetime) -> list[Soak]:
     if water is None or not water.facts.spells:
         return []
     found = runs(water.facts.spells, waters.settings, now)
+    counts_from = waters.now(state.pk, now).ready_at
     names = {
         str(pk): name
         for pk, name in Place.objects.filter(pk__in=_tubs(run[0].tub_id for run in found)).values_list("pk", "name")
@@ -209,6 +214,7 @@ def soaks_of(state: SetState, waters: Waters, now: datetime) -> list[Soak]:
             run[0].begun_at,
             run[-1].ended_at,
             run_ready(run, waters.tubs, run[0].recipe or water.recipe, waters.settings, now),
+            counts_from is not None and counts_from < run[0].begun_at,
         )
         for run in reversed(found)
     ]

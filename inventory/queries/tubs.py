@@ -44,13 +44,17 @@ class WaterReading:
 
 @dataclass(frozen=True)
 class InWater:
-    """One set in a tub. begun_at: of the soak it is in, None when nobody entered one. ahead: when it will be ready."""
+    """One set in a tub. begun_at: of the soak it is in, None when nobody entered one. ahead: when it will be ready.
+
+    back: it was soaked before and came back into water before it dried out; that soak counts.
+    """
 
     state: SetState
     answer: Conditioning
     recipe: Recipe
     begun_at: datetime | None
     ahead: Projection | None
+    back: bool = False
 
     @property
     def ready_at(self) -> datetime | None:
@@ -88,6 +92,7 @@ class WaterNeed:
 
     by: last staffed time that suffices, None when nothing does any more. hot: only a hot soak is short enough.
     ready_at: when it would be ready if put in cold water now. in_water: it lies in water, and not long enough.
+    keeps: it was soaked and has not dried out yet; put back in water by then, that soak goes on counting.
     """
 
     state: SetState
@@ -97,6 +102,7 @@ class WaterNeed:
     hot: bool
     ready_at: datetime
     in_water: bool
+    keeps: bool = False
 
 
 def tubs_of(branch: Branch, now: datetime, *, only: UUID | None = None) -> list[Tub]:
@@ -128,8 +134,11 @@ def _in_water(state: SetState, waters: Waters, now: datetime) -> InWater:
     ahead = None
     if answer.state == "soaking":
         ahead = expected_ready_at(water.facts.spells, waters.tubs, water.recipe, waters.settings, now)
-    begun_at = (answer.soak.begun_at or spell.begun_at) if spell is not None else None
-    return InWater(state, answer, recipe, begun_at, ahead)
+    back = spell is not None and answer.ready_at is not None and answer.ready_at < spell.begun_at
+    begun_at = None
+    if spell is not None:
+        begun_at = spell.begun_at if back else answer.soak.begun_at or spell.begun_at
+    return InWater(state, answer, recipe, begun_at, ahead, back)
 
 
 def readings_of(tub_ids: Iterable[UUID], since: datetime) -> dict[UUID, list[WaterReading]]:
@@ -170,8 +179,9 @@ def _reading(row: Entry, voided: str = "") -> WaterReading:
 def water_needs(branch: Branch, tubs: Iterable[Tub], now: datetime) -> list[WaterNeed]:
     """Sets with a next use that are not conditioned at its start, the most urgent first; about a dozen queries.
 
-    Put in by: the last staffed time that gives the cold hours before the set leaves; when that is past, the hot hours
-    in a tub held by a thermostat, if somebody is there to read it at their end. Confirming is asked elsewhere.
+    A set still wet through is put back before it dries out. Else put in by the last staffed time that gives the cold
+    hours before the set leaves; when that is past, the hot hours in a tub held by a thermostat, if somebody is there
+    to read it at their end. Confirming is asked elsewhere; a missing set is not named.
     """
     ids = list(
         SetState.objects.filter(
@@ -180,7 +190,10 @@ def water_needs(branch: Branch, tubs: Iterable[Tub], now: datetime) -> list[Wate
             fitness=Fitness.USABLE,
             outing__isnull=True,
             tool_set__tool_type__soak_need=SoakNeed.REQUIRED,
-        ).values_list("pk", flat=True)
+        )
+        # A missing set cannot be put anywhere; somebody finds it first.
+        .exclude(place__kind=PlaceKind.UNKNOWN)
+        .values_list("pk", flat=True)
     )
     uses = {set_id: use for set_id, use in next_use(ids, now).items() if use.leaves_at > now}
     if not uses:
@@ -203,6 +216,12 @@ def _need(
     if at_start.passes or at_start.state == "soaked, not confirmed" or recipe.cold_hours is None:
         return None
     ahead = waters.now(state.pk, now)
+    if ahead.state in ("conditioned", "soaked, not confirmed") and ahead.until is not None:
+        staffed = _staffed(calendar, ahead.until)
+        back_by = staffed if staffed is not None and staffed >= now else ahead.until
+        return WaterNeed(
+            state, use, back_by, recipe.cold_hours, False, ahead.ready_at or now, state.soaking, keeps=True
+        )
     by = use.water_by or _staffed(calendar, use.leaves_at - timedelta(hours=recipe.cold_hours))
     hot = False
     if (by is None or by < now) and heated and recipe.hot_hours is not None:

@@ -243,6 +243,8 @@ def _soak_row(one: card.Soak, person: Person, today: date) -> list[dict[str, Any
     ready = (
         _at(answer.ready_at, person, today)
         if answer.ready_at
+        else _("its earlier soak counts")
+        if one.earlier
         else _("not yet")
         if one.ended_at is None
         else _("too short")

@@ -19,7 +19,7 @@ _USES_SAID = 2
 def first_group(needs: list[WaterNeed]) -> list[WaterNeed]:
     """The needs that come first, together: those of the same time to be in water, hot or cold."""
     dry = [need for need in needs if not need.in_water]
-    return [need for need in dry if (need.by, need.hot) == (dry[0].by, dry[0].hot)]
+    return [need for need in dry if (need.by, need.hot, need.keeps) == (dry[0].by, dry[0].hot, dry[0].keeps)]
 
 
 def tub_for(group: list[WaterNeed], tubs: list[Tub]) -> Tub | None:
@@ -81,6 +81,12 @@ def _need_headline(group: list[WaterNeed], into: Tub | None, person: Person, now
     when = when_for(person, need.by, now) if need.by is not None else ""
     if late:
         words = ngettext("%(n)s set is too late for water", "%(n)s sets are too late for water", count) % {"n": count}
+    elif need.keeps:
+        words = ngettext(
+            "%(n)s set goes back in water by %(when)s, before it dries out",
+            "%(n)s sets go back in water by %(when)s, before they dry out",
+            count,
+        ) % {"n": count, "when": when}
     else:
         words = ngettext("%(n)s set must be in water by %(when)s", "%(n)s sets must be in water by %(when)s", count) % {
             "n": count,
@@ -92,7 +98,9 @@ def _need_headline(group: list[WaterNeed], into: Tub | None, person: Person, now
     if len(uses) > _USES_SAID:
         under.append(_("And for %(n)s more.") % {"n": len(uses) - _USES_SAID})
     under.append(_types_of(group))
-    if late:
+    if need.keeps:
+        under.append(_("Soaked before and not dried out yet: back in water by then, that soak still counts."))
+    elif late:
         ready = when_for(person, need.ready_at, now)
         under.append(_("Put in now, ready %(when)s. Take conditioned sets instead, or start later.") % {"when": ready})
     elif need.hot:
@@ -123,6 +131,8 @@ def need_line(need: WaterNeed, person: Person, now: datetime) -> dict[str, Any]:
     if need.in_water:
         ready = when_for(person, need.ready_at, now)
         words = _("Ready only %(when)s, after it leaves") % {"when": ready}
+    elif need.keeps:
+        words = _("Back in water by %(when)s, before it dries out") % {"when": by}
     elif late:
         words = _("Too late for water")
     else:

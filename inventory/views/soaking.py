@@ -196,7 +196,8 @@ def lanes_of(
         if lane is None:
             state = GAUGE_STATES[one.answer.state]
             grit = one.state.tool_set.tool_type.grit
-            lane = lanes[key] = LaneShown(grit, 0, [], kind, words, state, one.begun_at, one.ready_at)
+            ready_at = one.begun_at if one.back else one.ready_at
+            lane = lanes[key] = LaneShown(grit, 0, [], kind, words, state, one.begun_at, ready_at)
         face = face_of(one.state, GAUGE_STATES[one.answer.state], rungs)
         lane.count += 1
         lane.sets.append(one.state)
@@ -213,6 +214,8 @@ def _planned(
     for need in needs:
         tool_type = need.state.tool_set.tool_type
         words = _("%(when)s if put in now") % {"when": when_for(person, need.ready_at, now)}
+        if need.keeps:
+            words = _("Stays wet through if put in now")
         lane = lanes.setdefault(
             tool_type.pk, LaneShown(tool_type.grit, 0, [], "planned", words, "dry", now, need.ready_at)
         )
@@ -231,7 +234,12 @@ def _lane_words(one: InWater, person: Person, now: datetime, names: dict[str, st
         by, at = names.get(answer.confirmed.by, ""), when_for(person, answer.confirmed.at, now)
         return _("Conditioned, confirmed %(when)s by %(name)s") % {"when": at, "name": by}
     if answer.state == "soaked, not confirmed" and answer.ready_at is not None:
+        if one.back:
+            words = _("Soaked %(when)s, back in water before it dried out, not confirmed")
+            return words % {"when": when_for(person, answer.ready_at, now)}
         return _("Soaked since %(when)s, not confirmed") % {"when": when_for(person, answer.ready_at, now)}
+    if answer.state == "not needed":
+        return _("Needs no water")
     if answer.state != "soaking":
         return _("In water since %(when)s, soak need not known") % {"when": when_for(person, one.begun_at, now)}
     if one.ahead is None:

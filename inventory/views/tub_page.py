@@ -41,9 +41,13 @@ def said_ready(person: Person, states: Sequence[SetState], now: datetime) -> str
     """When the sets just put in will be ready: "Ready Sat 10:00.", the latest of them; "" where nothing says so."""
     fresh = states_with_types(state.pk for state in states)
     waters = waters_of(fresh, person.branch, at=now)
-    ends = [waters.now(state.pk, now).expected_ready_at for state in fresh]
-    known = [end for end in ends if end is not None]
-    return _("Ready %(when)s.") % {"when": when_for(person, max(known), now)} if known else ""
+    answers = [waters.now(state.pk, now) for state in fresh]
+    known = [answer.expected_ready_at for answer in answers if answer.expected_ready_at is not None]
+    if known:
+        return _("Ready %(when)s.") % {"when": when_for(person, max(known), now)}
+    if answers and all(answer.state in ("conditioned", "soaked, not confirmed") for answer in answers):
+        return _("Not dried out yet: its earlier soak still counts.")
+    return ""
 
 
 def tub_context(person: Person, place: Place, now: datetime) -> dict[str, Any]:

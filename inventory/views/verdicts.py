@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 
 from inventory.actions.custody import Elsewhere, NotConditioned, NotConfirmed, ScannedMany, ScannedOut, Soaking
 from inventory.actions.gate import holder_of, where_of
+from inventory.actions.sighting import missing
 from inventory.estimate import SetLife
 from inventory.gauge import GaugeFace
 from inventory.ledger.conditioning import Conditioning
@@ -181,6 +182,10 @@ def refused(
         return verdict
     if isinstance(refusal, Elsewhere):
         return _elsewhere(refusal, verdict, person, now, outing, hidden or {})
+    if missing(state):
+        verdict.reason = " ".join([_missing_since(state, person, now), verdict.reason])
+        found_url = reverse("inventory:set_act", args=[state.pk, "found"])
+        verdict.actions.append({"label": _("It is here: say where"), "url": found_url, "method": "get", "kind": "fill"})
     url = reverse("inventory:scan_out", args=[outing.pk]) if outing is not None else ""
     base = {**(hidden or {}), "set": str(state.pk)}
     if isinstance(refusal, NotConfirmed) and outing is not None and person.can(Right.CONFIRM_SOAK):
@@ -206,6 +211,14 @@ def refused(
     elif isinstance(refusal, Soaking):
         verdict.kind, verdict.word, verdict.short, verdict.mark = "open", _("In water"), _("in water"), "ripples"
     return verdict
+
+
+def _missing_since(state: SetState, person: Person, now: datetime) -> str:
+    """ "Missing since Mon 18 May 20:00." """
+    since = state.facts.get("place_since")
+    if not since:
+        return _("It is missing.")
+    return _("Missing since %(when)s.") % {"when": when_for(person, datetime.fromisoformat(since), now)}
 
 
 def _take_instead(instead: Other, outing: Outing, url: str, hidden: dict[str, str], *, first: bool) -> dict[str, Any]:

@@ -160,3 +160,36 @@ def test_a_reserved_set_is_offered_instead_only_when_no_free_one_is(shop: Simple
     page = scan(client, shop, "", set=str(dry.pk))
     assert f"{UUID(str(free.pk))}" in page
     assert CODES[1] not in page.split("scan-lines")[0]
+
+
+def test_a_missing_set_that_may_not_leave_is_said_to_be_missing_and_can_be_found(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    lost = make_set(shop.cast, shop.resin.tool_type, shop.rack, at=shop.now - hours(99), code=CODES[2])
+    write(shop.cast, NewLine("trouble", lost, None, {"trouble_kind": "lost"}), at=shop.now - hours(50))
+    client.force_login(shop.cast.teo)
+    refused = scan(client, shop, "", set=str(lost.pk))
+    assert "Missing since" in refused
+    assert reverse("inventory:set_act", args=[lost.pk, "found"]) in refused
+    page = client.get(reverse("inventory:set_phone", args=[lost.pk])).content.decode()
+    assert "It is here: say where" in page
+
+
+def test_a_refused_set_is_never_offered_in_its_own_place(shop: SimpleNamespace, client: Client) -> None:
+    """Its hours are done and nobody confirmed it: it would pass as another, were it not the same."""
+    wet = make_set(shop.cast, make_type("800", ladder_place=7), shop.rack, at=shop.now - hours(99), code=CODES[2])
+    write(shop.cast, NewLine("soak_begun", wet, None, {"to_place": shop.tub}), at=shop.now - hours(90))
+    client.force_login(shop.cast.teo)
+    refused = scan(client, shop, "", set=str(wet.pk)).split("scan-lines")[0]
+    assert 'data-verdict="refused"' in refused
+    assert f"Take {CODES[2]}" not in refused
+
+
+def test_a_set_meant_for_another_job_is_offered_with_that_said(shop: SimpleNamespace, client: Client) -> None:
+    dry = make_set(shop.cast, shop.resin.tool_type, shop.rack, at=shop.now - hours(9), code=CODES[2])
+    use = NextUse("Pell Road hall, tonight 21:00, step 4 of 6", uuid(9), "", shop.now + hours(5), shop.now + hours(3))
+    hooks.register_next_use(lambda set_ids, at: {shop.resin.pk: use} if shop.resin.pk in set(set_ids) else {})
+    client.force_login(shop.cast.teo)
+    refused = scan(client, shop, "", set=str(dry.pk))
+    assert f"Take {CODES[1]}: Rack B, peg 14" in refused
+    assert "Meant for Pell Road hall, tonight 21:00, step 4 of 6" in refused

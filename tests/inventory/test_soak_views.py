@@ -16,13 +16,14 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inventory import hooks
-from inventory.actions.custody import move
+from inventory.actions.custody import NotConditioned, move, scan_out
+from inventory.actions.fitness import report_trouble
 from inventory.actions.soak import confirm, put_in, read_water
 from inventory.hooks import NextUse
 from inventory.models import Entry, SetState, ToolSet
 from inventory.queries.soak import conditioning_of
 from inventory.units import Amount
-from tests.cast import NOW, hours, make_branch, make_cast, make_place, make_set, make_type, who
+from tests.cast import NOW, hours, make_branch, make_cast, make_outing, make_place, make_set, make_type, who
 
 pytestmark = pytest.mark.django_db
 
@@ -417,3 +418,64 @@ def test_taking_out_none_or_one_that_lies_elsewhere_is_refused(shop: SimpleNames
     assert (page.status_code, "No set is chosen." in page.content.decode()) == (422, True)
     page = client.post(url, {"set": str(shop.sets[0].pk), "place": "home"})
     assert (page.status_code, "lies in no tub." in page.content.decode()) == (422, True)
+
+
+# --- wet through still, and missing ---
+
+
+def test_a_set_wet_through_still_goes_back_before_it_dries_out(
+    shop: SimpleNamespace, uses: dict[UUID, NextUse], client: Client
+) -> None:
+    """Out of the water for 10 h of its 24 h dry-out, it leaves in 30 h: back in by then, the soak it had counts."""
+    (wet, *_others) = shop.sets
+    soaked(shop, wet, 100)
+    at = NOW - hours(10)
+    move(who(shop.dag, shop.device, at), shop.branch, wet, shop.rack, now=at)
+    uses[wet.pk] = use_of(leaves=30)
+    page = signed(client, shop.ines).get(reverse("inventory:soak")).content.decode()
+    assert "1 set goes back in water by" in page
+    assert "that soak still counts" in page
+    assert "Put in now, ready" not in page
+    kept = client.post(reverse("inventory:soak_put"), {"sets": str(wet.pk), "tub": str(shop.tub.pk)}, follow=True)
+    words = kept.content.decode()
+    assert "Not dried out yet: its earlier soak still counts." in words
+    assert "back in water before it dried out, not confirmed" in words
+    card = client.get(reverse("inventory:toolset", args=[wet.pk])).content.decode()
+    assert ("its earlier soak counts" in card, "not yet" in card) == (True, False)
+
+
+def test_a_dried_out_set_is_offered_a_whole_soak(
+    shop: SimpleNamespace, uses: dict[UUID, NextUse], client: Client
+) -> None:
+    (dry, *_others) = shop.sets
+    soaked(shop, dry, 150)
+    at = NOW - hours(40)
+    move(who(shop.dag, shop.device, at), shop.branch, dry, shop.rack, now=at)
+    uses[dry.pk] = use_of(leaves=30)
+    page = signed(client, shop.ines).get(reverse("inventory:soak")).content.decode()
+    assert "goes back in water" not in page
+    assert "1 set is too late for water" in page
+
+
+def test_a_missing_set_is_never_offered_for_water(
+    shop: SimpleNamespace, uses: dict[UUID, NextUse], client: Client
+) -> None:
+    lost = shop.sets[0]
+    report_trouble(who(shop.dag, shop.device), shop.branch, lost, "lost", now=NOW)
+    uses[lost.pk] = use_of()
+    page = signed(client, shop.ines).get(reverse("inventory:soak")).content.decode()
+    assert str(lost.pk) not in page
+    assert "Nothing must go into water now." in page
+
+
+def test_a_set_asked_about_an_hour_ahead_is_not_said_to_have_dried_already(shop: SimpleNamespace) -> None:
+    """Lifted out now, unconfirmed, with a dry-out of 24 h: at a start in 30 h it will have dried out."""
+    wet = shop.sets[0]
+    soaked(shop, wet, 100)
+    move(who(shop.dag, shop.device), shop.branch, wet, shop.rack, now=NOW)
+    outing = make_outing(shop.branch, leaves_at=NOW + hours(28), due_at=None)
+    with pytest.raises(NotConditioned) as told:
+        scan_out(who(shop.teo, shop.device), shop.branch, wet, outing, now=NOW, start_at=NOW + hours(30))
+    assert told.value.why.startswith("It will have dried out when its step starts")
+    assert told.value.words.line == "Dries out Thu 09:50"
+    assert told.value.words.sentence == "Back in water before that, its soak still counts."
