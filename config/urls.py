@@ -3,11 +3,9 @@
 from django.urls import include, path
 
 from inventory.admin import office
-from jobs.views.home import home
 
 urlpatterns = [
     path("office/", office.urls),
     path("jobs/", include("jobs.urls")),
-    path("", home, name="home"),
     path("", include("inventory.urls")),
 ]

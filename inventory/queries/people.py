@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
-from django.db.models import Prefetch
+from django.db.models import OuterRef, Prefetch, Subquery
 from django.utils.translation import gettext as _
 
-from inventory.models import Branch, Person, PersonRight
+from inventory.models import Act, Branch, Device, Person, PersonRight
 from inventory.rights import BUNDLES, Bundle, Right
 
 
@@ -65,6 +66,25 @@ def somebody_who_runs(branch: Branch, but: str) -> str:
     """The name of somebody else who runs the shop, or ""; one query."""
     runners = Person.objects.filter(branch=branch, is_active=True, right_rows__right=Right.RUN_SHOP)
     return runners.exclude(sign_in=but).order_by("pk").values_list("name", flat=True).first() or ""
+
+
+@dataclass(frozen=True)
+class DeviceNow:
+    """A device, who wrote on it last and when; nobody ("", None) where nothing was written yet."""
+
+    device: Device
+    last_by: str
+    last_at: datetime | None
+
+
+def devices_of(branch: Branch) -> list[DeviceNow]:
+    """The branch's devices, the one seen first last; one query."""
+    acts = Act.objects.filter(device=OuterRef("pk")).order_by("-recorded_at")
+    rows = Device.objects.filter(branch=branch).order_by("-first_seen_at", "pk")
+    rows = rows.annotate(
+        last_by=Subquery(acts.values("done_by__name")[:1]), last_at=Subquery(acts.values("recorded_at")[:1])
+    )
+    return [DeviceNow(row, row.last_by or "", row.last_at) for row in rows]
 
 
 def people_of(branch: Branch) -> list[Person]:

@@ -10,6 +10,7 @@ from uuid import UUID, uuid4
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from inventory.actions.ledger import Who, desk
 from inventory.models import Device, Person
@@ -58,10 +59,23 @@ def device_of(request: HttpRequest) -> Device:
     known = request.get_signed_cookie(DEVICE_COOKIE, default="", salt=DEVICE_COOKIE)
     device_id = _uuid(known) or getattr(request, "_gl_device", None) or uuid4()
     request._gl_device = device_id  # type: ignore[attr-defined]
+    name = _("%(kind)s of %(name)s") % {"kind": device_kind(request.headers.get("User-Agent", "")), "name": person.name}
     device, _made = Device.objects.get_or_create(
-        pk=device_id, defaults={"branch": person.branch, "first_seen_at": timezone.now()}
+        pk=device_id, defaults={"branch": person.branch, "first_seen_at": timezone.now(), "name": name[:80]}
     )
     return device
+
+
+def device_kind(user_agent: str) -> str:
+    """What a browser says it runs on, in a word: a phone, a tablet or a desk browser; a tablet that says it is a desk
+    cannot be told from one.
+
+    By MDN's advice on the header (Browser detection using the user agent): "Mobi" is a phone, Android without it and
+    iPad a tablet.
+    """
+    if "iPad" in user_agent or "Tablet" in user_agent or ("Android" in user_agent and "Mobi" not in user_agent):
+        return _("Tablet")
+    return _("Phone") if "Mobi" in user_agent else _("Desk browser")
 
 
 class DeviceCookie:

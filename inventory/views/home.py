@@ -6,17 +6,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 
 from inventory.context import page
-from inventory.rights import Right
 from inventory.views.doors import door
 
 
 @door("GET")
 def home(request: HttpRequest) -> HttpResponse:
-    """Shop day, My job or Reorder by rights; the scan page for whoever only scans; else one's own page."""
+    """Shop day, My job or Reorder by rights; else the scan page for whoever scans; else the first page there is."""
     context = page(request)
-    scan = context["scan_link"]
-    if scan is not None and request.user.rights == {Right.SCAN}:  # type: ignore[union-attr]
-        return redirect(scan.url)
     order = {"jobs:shop_day": 0, "jobs:my_job": 1, "jobs:reorder": 2}
     pages = sorted(context["nav"], key=lambda link: order.get(link.url_name, 9))
-    return redirect(pages[0].url if pages else "inventory:me")
+    begin = pages[0] if pages and pages[0].url_name in order else context["scan_link"] or next(iter(pages), None)
+    return redirect(begin.url if begin is not None else "inventory:me")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any, cast
 from uuid import UUID
 
@@ -17,9 +18,10 @@ from django.views.decorators.debug import sensitive_post_parameters
 from inventory.actions.people import PersonWords, save_device, save_own, save_own_secrets, save_person
 from inventory.forms.people import DeviceForm, MyForm, MySecretsForm, PersonForm
 from inventory.models import Device, Person
-from inventory.queries.people import people_of, work_words
+from inventory.queries.people import DeviceNow, devices_of, people_of, work_words
 from inventory.refusals import Refused
 from inventory.rights import Right
+from inventory.times import when_for
 from inventory.views.catalogue import READ
 from inventory.views.doors import device_of, door
 from inventory.views.lists import form_page, link, list_page, words
@@ -77,21 +79,25 @@ def person(request: HttpRequest, person_id: int | None = None) -> HttpResponse:
 @door("GET", right=Right.RUN_SHOP)
 def devices(request: HttpRequest) -> HttpResponse:
     """Phones, tablets and browsers that somebody signed in on; this one first."""
-    branch, here = cast(Person, request.user).branch, device_of(request)
-    found = sorted(Device.objects.filter(branch=branch).order_by("-first_seen_at"), key=lambda row: row.pk != here.pk)
+    mine, here, now = cast(Person, request.user), device_of(request), timezone.now()
+    found = sorted(devices_of(mine.branch), key=lambda row: row.device.pk != here.pk)
     rows = [
         [
-            link(_("Device"), _device_name(device, here), "inventory:device", device.pk),
-            words(_("Shared"), _("shared tablet") if device.shared else _("one person's")),
-            words(_("First seen"), f"{timezone.localtime(device.first_seen_at):%Y-%m-%d}"),
-            words(_("In use"), _("withdrawn") if device.withdrawn_at else _("yes")),
+            link(_("Device"), _device_name(row.device, here), "inventory:device", row.device.pk),
+            words(_("Shared"), _("shared tablet") if row.device.shared else _("one person's")),
+            words(_("Written on last"), _last_words(row, mine, now)),
+            words(_("First seen"), f"{timezone.localtime(row.device.first_seen_at):%Y-%m-%d}"),
+            words(_("In use"), _("withdrawn") if row.device.withdrawn_at else _("yes")),
         ]
-        for device in found
+        for row in found
     ]
     return list_page(
         request,
         ngettext("%(n)d device", "%(n)d devices", len(rows)) % {"n": len(rows)},
         rows,
+        lead=_(
+            "A tablet for everybody: sign in on it once, open it here, tick “A shared tablet”. Then names and PINs."
+        ),
         empty=_("No device yet."),
     )
 
@@ -170,3 +176,9 @@ def _signs_in_by(row: Person) -> str:
 def _device_name(row: Device, here: Device) -> str:
     name = row.name or _("A device without a name")
     return _("%(name)s (this one)") % {"name": name} if row.pk == here.pk else name
+
+
+def _last_words(row: DeviceNow, reader: Person, now: datetime) -> str:
+    if row.last_at is None:
+        return _("nothing yet")
+    return _("%(name)s, %(when)s") % {"name": row.last_by, "when": when_for(reader, row.last_at, now)}

@@ -16,7 +16,7 @@ from inventory.models import Branch, Device, Person, ToolType
 from inventory.refusals import Refused
 from inventory.rights import BUNDLES, Bundle, Right
 from inventory.views.doors import DEVICE_COOKIE
-from tests.cast import NOW, make_branch, make_cast, make_person
+from tests.cast import NOW, make_branch, make_cast, make_person, make_place, make_set, make_type
 
 pytestmark = pytest.mark.django_db
 
@@ -390,6 +390,58 @@ def test_a_new_password_needs_the_old_one(client: Client, cast) -> None:
     assert client.get("/me/").status_code == 200  # this session goes on
     cast.dag.refresh_from_db()
     assert cast.dag.check_password(new)
+
+
+@pytest.mark.parametrize(
+    ("agent", "kind"),
+    [
+        # Forms of the header as browsers' makers document them (MDN, User-Agent; from memory).
+        (
+            "Mozilla/5.0 (iPhone; CPU iPhone OS 17_5 like Mac OS X) AppleWebKit/605.1.15 Mobile/15E148 Safari/604.1",
+            "Phone",
+        ),
+        ("Mozilla/5.0 (Linux; Android 14; K) AppleWebKit/537.36 Chrome/126.0.0.0 Mobile Safari/537.36", "Phone"),
+        ("Mozilla/5.0 (Linux; Android 14; K) AppleWebKit/537.36 Chrome/126.0.0.0 Safari/537.36", "Tablet"),
+        ("Mozilla/5.0 (iPad; CPU OS 17_5 like Mac OS X) AppleWebKit/605.1.15 Mobile/15E148 Safari/604.1", "Tablet"),
+        ("Mozilla/5.0 (X11; Linux x86_64; rv:127.0) Gecko/20100101 Firefox/127.0", "Desk browser"),
+        ("", "Desk browser"),
+    ],
+)
+def test_a_new_device_is_called_by_what_it_is_and_whose(client: Client, cast, agent: str, kind: str) -> None:
+    client.force_login(cast.olga)
+    page = client.get("/shop/devices/", HTTP_USER_AGENT=agent).content.decode()
+    made = Device.objects.exclude(pk=cast.device.pk).get()
+    assert made.name == f"{kind} of {cast.olga.name}"
+    assert f"{made.name} (this one)" in page
+
+
+def test_devices_say_who_wrote_on_them_last(client: Client, cast, django_assert_num_queries) -> None:
+    rack, kind = make_place(cast.branch), make_type("400")
+    client.force_login(cast.olga)
+    page = client.get("/shop/devices/").content.decode()
+    assert page.count("nothing yet") == 2
+    make_set(cast, kind, rack, at=NOW)
+    page = client.get("/shop/devices/").content.decode()
+    assert f"{cast.ines.name}, " in page
+    # The session, the person, the device, the list, the rights: no more with more devices.
+    Device.objects.bulk_create(Device(branch=cast.branch, name=f"T{n}", first_seen_at=NOW) for n in range(20))
+    with django_assert_num_queries(5):
+        client.get("/shop/devices/")
+
+
+@pytest.mark.parametrize(
+    ("who", "there"), [("ines", "jobs:shop_day"), ("dag", "jobs:my_job"), ("teo", "inventory:scan"),
+                       ("ruta", "jobs:reorder"), ("olga", "jobs:shop_day"), ("nils", "inventory:rack")]
+)  # fmt: skip
+def test_people_begin_where_their_work_is(client: Client, cast, who: str, there: str) -> None:
+    client.force_login(getattr(cast, who))
+    assert client.get("/")["Location"] == reverse(there)
+
+
+@pytest.mark.parametrize("who", ["dag", "teo", "nils"])
+def test_whoever_may_have_no_table_is_not_led_to_them(client: Client, cast, who: str) -> None:
+    client.force_login(getattr(cast, who))
+    assert reverse("inventory:tables") not in client.get("/me/").content.decode()
 
 
 def test_a_device_becomes_a_shared_tablet_by_name(client: Client, cast) -> None:
