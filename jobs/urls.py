@@ -2,14 +2,16 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from jobs.views import bring_in, job, my_job, plan, reorder, shop_day, site, work
+from jobs.views import bring_in, choice, job, my_job, plan, reorder, shop_day, site, work
 
 app_name = "jobs"
 urlpatterns: list[URLPattern | URLResolver] = [
     # Shop day: morning and tonight
     path("day/", shop_day.shop_day, name="shop_day"),
     path("day/answer/<slug:kind>/", shop_day.answer, name="answer"),
-    path("day/<uuid:pk>/<uuid:step>/instead/", shop_day.take_instead, name="take_instead"),
+    path("day/<uuid:pk>/<uuid:step>/instead/", choice.take_instead, name="take_instead"),
+    path("day/scan/", shop_day.scan_tonight, name="scan_tonight"),
+    path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/sets/", choice.choose_set, name="choose_set"),
     # My job: a shift as it runs
     path("mine/", my_job.my_job, name="my_job"),
     path("<uuid:pk>/shifts/<uuid:key>/", my_job.shift, name="shift"),

@@ -88,7 +88,7 @@ def reserve_for_night(
 ) -> list[Reservation]:
     """Mean a set for a step and for the other steps of its tool type on that shift: floors of a job share a set.
 
-    second: the set that goes on when the first is worn out.
+    second: the set that goes on when the first is worn out; a second set meant before stays so, unless it is now first.
 
     Raises ReservationRefused as ``reserve``; then nothing is changed.
     """
@@ -100,12 +100,33 @@ def reserve_for_night(
         if asked is None:
             raise ReservationRefused(_("%(job)s has no such step.") % {"job": job.name}, _("Open its plan again."))
         same = [step.key for step in night.steps if step.tool_type_id == asked.tool_type_id]
+        if second is not None and second.pk == tool_set.pk:
+            raise ReservationRefused(_("That set is meant for it already."), _("Choose another one as the second."))
+        Reservation.objects.filter(step_key__in=same, tool_set=tool_set, order=2, ended_at__isnull=True).update(
+            ended_at=now
+        )
         return [
             reserve(person, job, key, one, now=now, order=order, from_shift=shift_key)
             for key in same
             for order, one in enumerate([tool_set, second], start=1)
             if one is not None
         ]
+
+
+def let_go_for_night(job: Job, shift_key: UUID, step_key: UUID, *, now: datetime) -> int:
+    """Mean no certain set any more for a step and the others of its tool type on that shift; how many were let go.
+
+    Raises ReservationRefused when the plan has the shift or the step no more.
+    """
+    with transaction.atomic():
+        Job.objects.select_for_update().get(pk=job.pk)
+        night = night_of(job, shift_key)
+        asked = next((step for step in night.steps if step.key == step_key), None) if night else None
+        if night is None or asked is None:
+            raise ReservationRefused(_("The plan has that shift no more."), _("Open Tonight again."))
+        same = [step.key for step in night.steps if step.tool_type_id == asked.tool_type_id]
+        rows = Reservation.objects.filter(job=job, step_key__in=same, ended_at__isnull=True)
+        return rows.update(ended_at=now)
 
 
 def let_go(reservation: Reservation, *, now: datetime) -> Reservation:

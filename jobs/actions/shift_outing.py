@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.db import transaction
@@ -63,6 +64,12 @@ def outing_of_shift(
         )
         ShiftOuting.objects.create(shift_uuid=shift.key, job=job, outing=outing)
         return outing
+
+
+def outings_of_nights(nights: Iterable[tuple[Job, PlanShift]], *, now: datetime) -> list[Outing]:
+    """The outing of each of these shifts, made where there is none yet. Safe to repeat."""
+    with transaction.atomic():
+        return [outing_of_shift(job, shift, now=now) for job, shift in nights]
 
 
 def _goes_on(outing: Outing, shift: PlanShift, now: datetime) -> bool:

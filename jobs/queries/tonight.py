@@ -119,8 +119,8 @@ def leaving_tonight(branch: Branch, now: datetime) -> list[Leaving]:
     closed = closed_shifts([night.shift.key for night in nights])
     choice.hold(row.tool_set_id for rows in reserved.values() for row in rows)
     leaving = []
-    for night in sorted(nights, key=lambda one: _leaves_at(one, outings, settings)):
-        leaves_at = _leaves_at(night, outings, settings)
+    for night in sorted(nights, key=lambda one: leaves_at_of(one, outings, settings)):
+        leaves_at = leaves_at_of(night, outings, settings)
         outing = outings.get(night.shift.key)
         cells = tuple(
             choice.cell(
@@ -138,7 +138,8 @@ def leaving_tonight(branch: Branch, now: datetime) -> list[Leaving]:
     return leaving
 
 
-def _leaves_at(night: Night, outings: Mapping[UUID, Outing], settings: ShopSettings) -> datetime:
+def leaves_at_of(night: Night, outings: Mapping[UUID, Outing], settings: ShopSettings) -> datetime:
+    """When a shift's sets leave: with its outing, else the loading time (setting) before its start."""
     outing = outings.get(night.shift.key)
     planned = night.shift.starts_at - timedelta(hours=settings["loading_hours"])
     # An outing shared with an earlier night left then; tonight's sets leave for tonight.
@@ -160,17 +161,27 @@ def _enough_of(cells: Sequence[Cell], settings: ShopSettings) -> str:
 class Choice:
     """Picks a set for each step; everything is read once."""
 
-    def __init__(self, branch: Branch, now: datetime, settings: ShopSettings, nights: list[Night]) -> None:
-        types = {step.tool_type_id: step.tool_type for night in nights for step in night.steps}
+    def __init__(
+        self,
+        branch: Branch,
+        now: datetime,
+        settings: ShopSettings,
+        nights: list[Night],
+        *,
+        types: Iterable[ToolType] | None = None,
+    ) -> None:
+        """types: only these; else every tool type of the nights."""
+        asked = (step.tool_type for night in nights for step in night.steps) if types is None else types
+        wanted = {tool_type.pk: tool_type for tool_type in asked}
         self.states = list(
-            SetState.objects.filter(branch=branch, main_id=F("tool_set_id"), tool_set__tool_type_id__in=types)
+            SetState.objects.filter(branch=branch, main_id=F("tool_set_id"), tool_set__tool_type_id__in=wanted)
             .exclude(fitness=Fitness.RETIRED)
             .select_related("tool_set__tool_type", "place", "outing__van", "holder_person")
             .order_by("code", "pk")
         )
         self.by_id = {state.pk: state for state in self.states}
         self.waters: Waters = waters_of(self.states, branch, at=now)
-        self.records = estimate.records(settings, types=types.values())
+        self.records = estimate.records(settings, types=wanted.values())
         self.lives = all_lives(settings, ToolType.objects.all())
         self.logged = logged_on([night.shift.key for night in nights])
         self.settings, self.now = settings, now
@@ -201,7 +212,7 @@ class Choice:
         asked = asked_of(self.settings, night, steps, self.logged)
         needs, worked = asked.reference_m2, asked.worked_m2
         done = closed or asked.done
-        chances = self._chances(step, needs) if needs > 0 else {}
+        chances = self.chances(step, needs) if needs > 0 else {}
         ids = dict.fromkeys(row.tool_set_id for row in rows if row.tool_set_id in self.by_id)
         meant = [self.by_id[set_id] for set_id in ids]
         out = [
@@ -225,8 +236,8 @@ class Choice:
         chance = chances.get(chosen.pk)
         if second is not None and needs > 0 and step.tool_type_id in self.records:
             chance = estimate.chance_of_pair(self.records[step.tool_type_id], chosen.pk, second.pk, needs)
-        water = self._water(chosen, leaves_at, starts_at)
-        key = self._key(chosen, outing, water, chance, leaves_at)
+        water = self.water(chosen, leaves_at, starts_at)
+        key = self.key(chosen, outing, water, chance, leaves_at)
         if chosen.pk in self.given and key not in ("missing", "aside", "elsewhere"):
             key = "twice"
         self.given.add(chosen.pk)
@@ -252,7 +263,8 @@ class Choice:
             both,
         )
 
-    def _chances(self, step: PlanStep, needs: float) -> dict[UUID, float]:
+    def chances(self, step: PlanStep, needs: float) -> dict[UUID, float]:
+        """The chance that each set of a step's type does so much reference area, m2, above 0."""
         record = self.records.get(step.tool_type_id)
         if record is None:
             return {}
@@ -277,7 +289,8 @@ class Choice:
     def _said(self, chance: float) -> Enough:
         return enough(chance, self.settings["finish_limit"], self.settings["tight_limit"])
 
-    def _water(self, state: SetState, leaves_at: datetime, starts_at: datetime) -> Conditioning:
+    def water(self, state: SetState, leaves_at: datetime, starts_at: datetime) -> Conditioning:
+        """A set's water when its step starts, if it leaves then."""
         in_water = state.place is not None and state.place.kind == PlaceKind.BUCKET
         leaves = max(leaves_at, self.now)
         return self.waters.at_start(state.pk, leaves, max(starts_at, leaves), in_water=in_water)
@@ -297,7 +310,7 @@ class Choice:
         self, step: PlanStep, chances: Mapping[UUID, float], leaves_at: datetime, starts_at: datetime
     ) -> list[SetState]:
         """Sets at hand that are ready in time: those that are enough by least life, then the others by most."""
-        ready = [state for state in self._at_hand(step) if self._water(state, leaves_at, starts_at).passes]
+        ready = [state for state in self._at_hand(step) if self.water(state, leaves_at, starts_at).passes]
 
         def order(state: SetState) -> tuple[int, float, str]:
             chance = chances.get(state.pk)
@@ -314,7 +327,7 @@ class Choice:
         at_hand = self._at_hand(step)
         ranks = {"soaked, not confirmed": 0, "soaking": 1, "dry": 2}
         if at_hand:
-            return min(at_hand, key=lambda state: ranks.get(self._water(state, leaves_at, starts_at).state, 3))
+            return min(at_hand, key=lambda state: ranks.get(self.water(state, leaves_at, starts_at).state, 3))
         others = [
             state
             for state in self.states
@@ -322,9 +335,10 @@ class Choice:
         ]
         return others[0] if others else None
 
-    def _key(
+    def key(
         self, state: SetState, outing: Outing | None, water: Conditioning, chance: float | None, leaves_at: datetime
     ) -> str:
+        """The state of a set for a shift, a key of ``Cell``."""
         if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
             return "missing"
         if state.fitness != Fitness.USABLE:

@@ -13,6 +13,7 @@ from django.core.paginator import Paginator
 from django.db.models import F, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -29,9 +30,11 @@ from jobs.actions.shift import outing_of_shift, undo_act
 from jobs.context import rights_of, units_of
 from jobs.models import Job, JobPlan, PlanStep, PlanZone, Standing
 from jobs.plan_draft import FINISHES, draft_of, what_changed
+from jobs.queries.clash import clashes_of
 from jobs.queries.plan import Night, night_of, nights_of, shifts_of_step, versions_of, whole, zone_of_step
 from jobs.queries.shift import Logged, outings_of, sets_out, work_logged
-from jobs.queries.uses import open_reservations
+from jobs.queries.uses import open_reservations, spoken_for
+from jobs.views.leaving import clash_words
 
 # What the list may be narrowed to.
 SHOWN = {
@@ -55,6 +58,14 @@ class StepLine:
     count: int
     days: list[Any] = field(default_factory=list)
     sets: list[Any] = field(default_factory=list)
+    choose_url: str = ""
+    spoken: dict[Any, str] = field(default_factory=dict)
+
+    @property
+    def also_wanted(self) -> list[tuple[str, str]]:
+        """Sets meant here that another job wants at that time too, with its name."""
+        found = ((row.tool_set, self.spoken.get(row.tool_set_id)) for row in self.sets)
+        return [(one.state.code or str(one), job) for one, job in found if job]
 
     @property
     def left_m2(self) -> float:
@@ -74,6 +85,7 @@ class ShiftLine:
     night: Night
     outing: Outing | None
     states: list[SetState]
+    clashes: list[str] = field(default_factory=list)
 
 
 def _job(request: HttpRequest, pk: UUID) -> Job:
@@ -160,7 +172,13 @@ def job(request: HttpRequest, pk: UUID) -> HttpResponse:
 def _steps(plan: JobPlan, found: Job, logged: list[Logged]) -> list[StepLine]:
     places = ladder(found.branch)
     reserved = open_reservations([found.pk])
-    zone = zone_of(found.branch)
+    zone, now = zone_of(found.branch), timezone.now()
+    coming = [shift for shift in plan.shifts.all() if shift.ends_at > now]
+    spoken = (
+        spoken_for(found.branch, [found.pk], coming[0].starts_at, max(shift.ends_at for shift in coming))
+        if coming
+        else {}
+    )
     lines = []
     for step in plan.steps.all():
         floor = zone_of_step(plan, step)
@@ -168,7 +186,10 @@ def _steps(plan: JobPlan, found: Job, logged: list[Logged]) -> list[StepLine]:
         days = [shift.starts_at.astimezone(zone).date() for shift in shifts_of_step(plan, step)]
         done = sum(line.area_m2 for line in logged if line.counts and line.entry.step_key == step.key)
         planned = (floor.area_m2 if floor else 0.0) * step.passes
-        lines.append(StepLine(step, floor, planned, done, place, count, days, reserved.get(step.key, [])))
+        ahead = [shift for shift in shifts_of_step(plan, step) if shift.ends_at > now]
+        url = reverse("jobs:choose_set", args=[found.pk, ahead[0].key, step.key]) + "?to=job" if ahead else ""
+        sets = reserved.get(step.key, [])
+        lines.append(StepLine(step, floor, planned, done, place, count, days, sets, url if floor else "", spoken))
     return sorted(lines, key=lambda line: (line.zone.zone.name if line.zone else "", line.step.order))
 
 
@@ -178,8 +199,12 @@ def _shifts(plan: JobPlan) -> list[ShiftLine]:
     out: dict[Any, list[SetState]] = {}
     for state in sets_out({outing.pk for outing in outings.values()}):
         out.setdefault(state.outing_id, []).append(state)
+    now = timezone.now()
+    clashes = clashes_of(plan.job.branch, [night for night in nights if night.shift.ends_at > now])
     return [
-        ShiftLine(night, outing, out.get(outing.pk, []) if outing else [])
+        ShiftLine(
+            night, outing, out.get(outing.pk, []) if outing else [], clash_words(clashes.get(night.shift.key, []))
+        )
         for night in nights
         for outing in [outings.get(night.shift.key)]
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -16,6 +17,7 @@ from inventory.times import show_time, when_for
 from inventory.units import show_about, show_hours
 from jobs.context import units_of
 from jobs.plan_draft import FINISHES
+from jobs.queries.clash import Clash
 from jobs.queries.tonight import Cell, Leaving
 from jobs.views.faces import Ladder, set_face
 
@@ -26,6 +28,10 @@ MARKS = {
     "soaking": ("soaking", ""),
     "soaked": ("soaked", ""),
     "taken": ("out", ""),
+    "against": ("out", "dry"),
+    "done": ("yes", ""),
+    "glazed": ("glazed", "short"),
+    "twice": ("elsewhere", "stop"),
     "dry": ("dry", "dry"),
     "late": ("soaking", "dry"),
     "no": ("no", "short"),
@@ -36,7 +42,37 @@ MARKS = {
 }
 
 
-def leaving_lines(leaving: list[Leaving], person: Person, places: Ladder, now: datetime) -> list[dict[str, Any]]:
+def key_words(key: str) -> str:
+    """The word of a cell's key."""
+    return {
+        "ready": _("Ready"),
+        "tight": _("Tight"),
+        "soaking": _("Soaking"),
+        "soaked": _("Soaked"),
+        "taken": _("Scanned out"),
+        "against": _("Left against the gate"),
+        "done": _("Done"),
+        "dry": _("Dry"),
+        "late": _("Soaking"),
+        "no": _("Short"),
+        "glazed": _("Glazed"),
+        "missing": _("Missing"),
+        "elsewhere": _("Out"),
+        "twice": _("Meant twice"),
+        "aside": _("Set aside"),
+        "none": _("No set"),
+    }[key]
+
+
+def clash_words(clashes: list[Clash]) -> list[str]:
+    """ "Dag P. is on Marrow Street at that time too", one for each."""
+    words = _("%(who)s is on %(job)s at that time too")
+    return list(dict.fromkeys(words % {"who": one.who, "job": one.other.plan.job.name} for one in clashes))
+
+
+def leaving_lines(
+    leaving: list[Leaving], person: Person, places: Ladder, now: datetime, clashes: dict[UUID, list[Clash]]
+) -> list[dict[str, Any]]:
     """A line for each shift: when, who, how much, and its cells by place on the ladder."""
     lines = []
     for one in leaving:
@@ -54,6 +90,8 @@ def leaving_lines(leaving: list[Leaving], person: Person, places: Ladder, now: d
                 "lead": shift.lead.name if shift.lead else "",
                 "van": one.outing.van.name if one.outing and one.outing.van else "",
                 "outing": one.outing,
+                "closed": one.closed,
+                "clashes": clash_words(clashes.get(shift.key, [])),
                 "shift": shift,
                 "area": show_about(sum(zone.area_m2 for zone in plan.zones.all()), units_of(person)),
                 "finish": FINISHES.get(plan.finish_level or 0, plan.get_kind_display()),
@@ -116,27 +154,21 @@ def _water(cell: Cell, person: Person, now: datetime) -> SoakWords | None:
 
 def _words(cell: Cell, person: Person, now: datetime, water: SoakWords | None) -> tuple[str, str]:
     """The state word of a cell and a second line."""
-    sure = sure_words(cell.chance) if cell.chance is not None else ""
-    if cell.key in ("ready", "tight"):
-        return (_("Ready"), "") if cell.key == "ready" else (_("Tight"), sure)
-    if cell.key == "taken":
-        van = cell.state.outing.van if cell.state and cell.state.outing else None
-        return (_("In van"), "") if van else (_("Scanned out"), "")
+    sure, word = sure_words(cell.chance) if cell.chance is not None else "", key_words(cell.key)
+    if cell.key in ("tight", "no"):
+        return word, sure
+    if cell.key == "taken" and cell.state and cell.state.outing and cell.state.outing.van:
+        return _("In van"), ""
     if cell.key in ("soaking", "late"):
         ready = cell.conditioning.expected_ready_at if cell.conditioning else None
         when = _("until %(when)s") % {"when": when_for(person, ready, now)} if ready else _("ready time not known")
-        return _("Soaking"), when
-    if cell.key == "soaked":
-        return _("Soaked"), _("confirm it")
-    if cell.key == "dry":
-        return _("Dry"), _needs(cell)
-    if cell.key == "no":
-        return _("Short"), sure
-    if cell.key == "missing":
-        return _("Missing"), ""
-    if cell.key == "elsewhere":
-        return _("Out"), holder_of(cell.state) if cell.state else ""
-    return (_("Set aside"), "") if cell.key == "aside" else (_("No set"), "")
+        return word, when
+    details = {
+        "soaked": _("confirm it"),
+        "dry": _needs(cell) if cell.key == "dry" else "",
+        "elsewhere": holder_of(cell.state) if cell.state else "",
+    }
+    return word, details.get(cell.key, "")
 
 
 def _needs(cell: Cell) -> str:
@@ -164,12 +196,13 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
         "dry": _("%(type)s is dry"),
         "late": _("%(type)s soaks too long"),
         "no": _("%(type)s is short of life"),
+        "glazed": _("%(type)s is glazed"),
+        "twice": _("%(type)s is meant for two jobs"),
         "missing": _("%(type)s is missing"),
         "elsewhere": _("%(type)s is out"),
         "aside": _("%(type)s is set aside"),
         "none": _("No set of %(type)s"),
     }[cell.key] % {"type": cell.step.tool_type.name if cell.key == "none" else name}
-    job = reverse("jobs:job", args=[one.night.job.pk])
     return {
         "when": show_time(one.leaves_at, person.branch, clock_24h=person.clock_24h),
         "state": mark,
@@ -177,7 +210,8 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
         "where": one.night.job.name,
         "cause": _cause(one, cell, person, now),
         "action": _instead(one, cell, person),
-        "other_url": (_set_url(cell.state) or job) if cell.instead or cell.beside else "",
+        "others": _others(one, cell),
+        "other_url": _choose_url(one, cell),
     }
 
 
@@ -201,6 +235,12 @@ def _cause(one: Leaving, cell: Cell, person: Person, now: datetime) -> str:
             "needs": show_about(cell.reference_m2 / factor if factor else cell.reference_m2, units),
             "sure": sure_words(cell.chance).capitalize() if cell.chance is not None else "",
         }
+    if cell.key == "glazed":
+        return _("%(set)s is glazed. Open its face before the next floor, as its maker says; or take another.") % {
+            "set": name
+        }
+    if cell.key == "twice":
+        return _("%(set)s is meant for another job that leaves tonight. It can do one of them.") % {"set": name}
     if cell.key == "missing":
         seen = state.facts.get("seen_at")
         when = when_for(person, datetime.fromisoformat(seen), now) if seen else _("never")
@@ -230,12 +270,11 @@ def _instead(one: Leaving, cell: Cell, person: Person) -> dict[str, Any]:
             "hidden": {"tool_set": cell.state.pk, "second": cell.beside.pk, "shift": one.night.shift.key},
             "kind": "fill",
         }
-    url = _set_url(cell.state)
-    if url:
+    if cell.state is not None:
         return {
-            "label": _("Look at the set"),
-            "detail": _("No other set of it is ready and enough"),
-            "url": url,
+            "label": _("Choose another set"),
+            "detail": _("None is ready and enough by itself"),
+            "url": _choose_url(one, cell),
             "method": "get",
         }
     return {
@@ -244,3 +283,21 @@ def _instead(one: Leaving, cell: Cell, person: Person) -> dict[str, Any]:
         "url": reverse("jobs:plan", args=[one.night.job.pk]),
         "method": "get",
     }
+
+
+def _choose_url(one: Leaving, cell: Cell) -> str:
+    return reverse("jobs:choose_set", args=[one.night.job.pk, one.night.shift.key, cell.step.key])
+
+
+def _others(one: Leaving, cell: Cell) -> list[dict[str, Any]]:
+    """What else helps: water for a dry set that is here; finding a missing one."""
+    if cell.state is None:
+        return []
+    if cell.key == "dry" and cell.state.outing_id is None:
+        url = reverse("inventory:soak_put") + f"?set={cell.state.pk}"
+        return [{"label": _("Put it in water"), "detail": name_of(cell.state), "url": url, "method": "get"}]
+    if cell.key in ("missing", "glazed", "aside", "elsewhere"):
+        return [
+            {"label": _("Open %(set)s") % {"set": name_of(cell.state)}, "url": _set_url(cell.state), "method": "get"}
+        ]
+    return []

@@ -22,7 +22,9 @@ from jobs.context import units_of
 from jobs.forms.plan import Choices, PlanForms, add_row, drop_row, propose_ladder, rows_of
 from jobs.models import Job, Site, Standing
 from jobs.plan_draft import PlanDraft, ZoneDraft, draft_of
-from jobs.queries.plan import plan_of
+from jobs.queries.clash import clashes_of
+from jobs.queries.plan import nights_of, plan_of
+from jobs.views.leaving import clash_words
 
 
 @door("GET", right="plan")
@@ -125,7 +127,10 @@ def _tell(request: HttpRequest, kept: Planned) -> None:
         messages.success(request, _("Version %(n)s is kept.") % {"n": kept.plan.number})
     else:
         messages.success(request, _("Nothing changed: version %(n)s holds.") % {"n": kept.plan.number})
-    for words in kept.warnings:
+    branch = cast(Person, request.user).branch
+    ahead = [night for night in nights_of(kept.plan) if night.shift.ends_at > timezone.now()]
+    clashes = [one for found in clashes_of(branch, ahead).values() for one in found]
+    for words in [*kept.warnings, *clash_words(clashes)]:
         messages.warning(request, words)
 
 

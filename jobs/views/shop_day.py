@@ -24,10 +24,11 @@ from inventory.shop_settings import settings_of
 from inventory.times import show_day, show_time, zone_of
 from inventory.views.doors import door, who_of
 from jobs.actions.morning import give_back, take_planned
-from jobs.actions.reservation import reserve_for_night
 from jobs.actions.shift import ShiftRefused, leave_sets, no_work
+from jobs.actions.shift_outing import outings_of_nights
 from jobs.context import rights_of
 from jobs.models import Job
+from jobs.queries.clash import clashes_of
 from jobs.queries.morning import morning_of
 from jobs.queries.plan import tonight
 from jobs.queries.tonight import evening, leaving_tonight
@@ -70,7 +71,7 @@ def _morning(request: HttpRequest, person: Person, now: Any, context: dict[str, 
 def _tonight(request: HttpRequest, person: Person, now: Any, context: dict[str, Any]) -> HttpResponse:
     places = ladder(person.branch)
     leaving = leaving_tonight(person.branch, now)
-    lines = leaving_lines(leaving, person, places, now)
+    lines = leaving_lines(leaving, person, places, now, clashes_of(person.branch, [one.night for one in leaving]))
     _since, until = evening(now, person.branch)
     tomorrow = tonight(person.branch, until, until + (until - _since))
     to_mend = mends(leaving, person, now)
@@ -97,6 +98,14 @@ def _headline(leaving: list[Any], to_mend: int, person: Person) -> str:
             to_mend,
         )
         return words % {"n": to_mend, "time": first}
+    if sum(one.complete for one in leaving) < len(leaving):
+        looks = sum(cell.key in ("soaked", "soaking") for one in leaving for cell in one.cells)
+        words = ngettext(
+            "Nothing to mend; %(n)s set is still in water or to confirm. First van leaves %(time)s.",
+            "Nothing to mend; %(n)s sets are still in water or to confirm. First van leaves %(time)s.",
+            looks,
+        )
+        return words % {"n": looks, "time": first}
     words = ngettext("The job is complete.", "All %(n)s jobs are complete.", len(leaving)) % {"n": len(leaving)}
     return _("%(jobs)s First van leaves %(time)s.") % {"jobs": words, "time": first}
 
@@ -210,24 +219,12 @@ ANSWERS = {
 }
 
 
-@door("POST", right="plan")
-def take_instead(request: HttpRequest, pk: UUID, step: UUID) -> HttpResponse:
-    """Mean another set for a step of tonight, or a second one beside it."""
-    person = cast(Person, request.user)
-    job = get_object_or_404(Job, pk=pk, branch=person.branch)
-    names = [name for name in ("tool_set", "second") if request.POST.get(name)]
-    try:
-        shift, ids = UUID(request.POST.get("shift", "")), [UUID(request.POST[name]) for name in names]
-    except ValueError:
-        return redirect(reverse("jobs:shop_day") + "?show=tonight")
-    sets = [get_object_or_404(ToolSet, pk=one, state__branch=person.branch) for one in ids]
-    if not sets:
-        return redirect(reverse("jobs:shop_day") + "?show=tonight")
-    try:
-        second = sets[1] if len(sets) > 1 else None
-        reserve_for_night(person, job, shift, step, sets[0], now=timezone.now(), second=second)
-    except Refused as refused:
-        messages.error(request, refused.sentence)
-    else:
-        messages.success(request, _("%(set)s is meant for it.") % {"set": sets[-1].state.code or sets[-1]})
-    return redirect(reverse("jobs:shop_day") + "?show=tonight")
+@door("POST", right="scan")
+def scan_tonight(request: HttpRequest) -> HttpResponse:
+    """Open scanning out for tonight: every shift that leaves gets its outing."""
+    person, now = cast(Person, request.user), timezone.now()
+    nights = [night for night in tonight(person.branch, *evening(now, person.branch)) if night.shift.ends_at > now]
+    made = outings_of_nights([(night.job, night.shift) for night in nights], now=now)
+    if len({outing.pk for outing in made}) == 1:
+        return redirect("inventory:scan_out", made[0].pk)
+    return redirect("inventory:scan")

@@ -13,11 +13,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.actions.ledger import NewLine
-from inventory.models import Entry, Person, SetState, ToolSet
+from inventory.models import Entry, Outing, Person, SetState, ToolSet
 from inventory.models.choices import SoakNeed
 from jobs.actions.shift import WorkPart, log_work, outing_of_shift
-from jobs.models import Job, JobPlan, ShiftEntry, Site, Zone
-from jobs.queries.plan import plan_of
+from jobs.models import Job, JobPlan, ShiftEntry, ShiftOuting, Site, Zone
+from jobs.queries.clash import clashes_of
+from jobs.queries.plan import nights_of, plan_of
 from tests.cast import (
     hours,
     make_branch,
@@ -69,6 +70,8 @@ def pages(world: SimpleNamespace) -> list[tuple[str, str, str, str]]:
         (reverse("jobs:shop_day"), "get", "ines", "dag"),
         (reverse("jobs:answer", args=["take"]), "post", "ines", "dag"),
         (reverse("jobs:take_instead", args=[job, step]), "post", "ines", "dag"),
+        (reverse("jobs:scan_tonight"), "post", "ines", "nils"),
+        (reverse("jobs:choose_set", args=[job, shift, step]), "get", "ines", "dag"),
         (reverse("jobs:my_job"), "get", "dag", "teo"),
         (reverse("jobs:shift", args=[job, shift]), "get", "dag", "teo"),
         (reverse("jobs:shift_leave", args=[job, shift]), "post", "dag", "teo"),
@@ -309,6 +312,60 @@ def test_tonight_shows_the_matrix_and_takes_another_set(world: SimpleNamespace) 
     assert world.job.reservations.filter(ended_at__isnull=True).get().tool_set_id == world.four.pk
 
 
+def test_scanning_out_tonight_makes_the_outings_of_its_shifts_once(world: SimpleNamespace) -> None:
+    ines, url = client_of(world.cast.ines), reverse("jobs:scan_tonight")
+    make_planned(world.cast, name="Tollgate", site_name="Tollgate", first=world.now - hours(14), now=world.now)
+    before = Outing.objects.count()
+    assert ines.post(url)["Location"] == reverse("inventory:scan")
+    assert ines.post(url).status_code == 302
+    assert Outing.objects.count() == before + 1  # Osprey Lane goes on with the one of its first night
+    (row,) = ShiftOuting.objects.filter(shift_uuid=world.second.key)
+    assert row.outing_id == world.outing.pk
+
+
+def test_whoever_plans_chooses_a_set_a_second_one_or_none(world: SimpleNamespace) -> None:
+    ines = client_of(world.cast.ines)
+    args = [world.job.pk, world.second.key, world.step4.key]
+    other = make_set(
+        world.cast, world.step4.tool_type, world.rack, code="GL-400001", at=world.now - hours(200)
+    )  # a second one
+    url = reverse("jobs:choose_set", args=args)
+    page = ines.get(url).content.decode()
+    assert "Which resin 400 set goes?" in page
+    assert "Hall: 53,820" in page  # 1,000 m2 x 5 passes
+    assert page.index("GL-400000") < page.index("GL-400001")
+    take = reverse("jobs:take_instead", args=[world.job.pk, world.step4.key])
+    said = {"shift": str(world.second.key), "to": "job"}
+    back = ines.post(take, said | {"tool_set": str(other.pk)})
+    assert back["Location"] == reverse("jobs:job", args=[world.job.pk])
+    page = ines.get(url).content.decode()
+    assert page.index("GL-400001") < page.index("GL-400000")
+    assert "As second" in page
+    ines.post(take, said | {"tool_set": str(other.pk), "second": str(world.four.pk)})
+    held = world.job.reservations.filter(ended_at__isnull=True)
+    assert dict(held.values_list("tool_set_id", "order")) == {other.pk: 1, world.four.pk: 2}
+    ines.post(take, said | {"tool_set": str(other.pk), "second": str(other.pk)})  # refused in words
+    assert held.count() == 2
+    ines.post(take, said | {"tool_set": str(world.four.pk)})  # the second becomes the first: it is not both
+    assert dict(held.values_list("tool_set_id", "order")) == {world.four.pk: 1}
+    ines.post(take, said)
+    assert not held.exists()
+    assert ines.get(reverse("jobs:choose_set", args=[*args[:2], NOBODY])).status_code == 404
+
+
+def test_one_lead_or_machine_on_two_shifts_at_once_is_said(world: SimpleNamespace) -> None:
+    ines = client_of(world.cast.ines)
+    nights = nights_of(world.plan)
+    assert clashes_of(world.cast.branch, nights) == {}
+    plan = make_planned(world.cast, name="Tollgate", site_name="Tollgate", first=world.now - hours(14), now=world.now)
+    found = clashes_of(world.cast.branch, nights)
+    machine = world.shift.machine_rows.all()[0].machine.name
+    assert {clash.who for clash in found[world.second.key]} == {"Dag P.", machine}
+    assert {clash.other.plan.job_id for clash in found[world.second.key]} == {plan.job_id}
+    for url in (reverse("jobs:shop_day") + "?show=tonight", reverse("jobs:job", args=[world.job.pk])):
+        assert "Dag P. is on Tollgate at that time too" in ines.get(url).content.decode(), url
+
+
 def test_pages_take_the_same_queries_for_one_and_for_many_jobs(world: SimpleNamespace) -> None:
     ines = client_of(world.cast.ines)
     urls = [
@@ -316,6 +373,7 @@ def test_pages_take_the_same_queries_for_one_and_for_many_jobs(world: SimpleName
         reverse("jobs:shop_day") + "?show=morning", reverse("jobs:shop_day") + "?show=tonight",
         reverse("jobs:shift", args=[world.job.pk, world.shift.key]), reverse("jobs:work", args=[world.job.pk]),
         reverse("jobs:plan", args=[world.job.pk]),
+        reverse("jobs:choose_set", args=[world.job.pk, world.shift.key, world.step.key]),
     ]  # fmt: skip
 
     def counts() -> dict[str, int]:

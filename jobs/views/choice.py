@@ -1,0 +1,121 @@
+"""Which set is meant for a step: the sets of its type with their state and chance, to choose from."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from inventory.actions.gate import name_of, where_of
+from inventory.models import Person, ToolSet
+from inventory.queries.catalogue import ladder
+from inventory.refusals import Refused
+from inventory.soak_words import soak_words
+from inventory.templatetags.gritledger import sure_words
+from inventory.times import when_for
+from inventory.units import show_about, show_area
+from inventory.views.doors import door
+from jobs.actions.reservation import ReservationRefused, let_go_for_night, reserve_for_night
+from jobs.context import rights_of, units_of
+from jobs.models import Job
+from jobs.queries.choice import Option, Options, options_of
+from jobs.queries.plan import night_of, zone_of_step
+from jobs.views.faces import Ladder, places_of, set_face
+from jobs.views.leaving import MARKS, key_words
+from jobs.views.work import job_of
+
+
+@door("GET", right="plan")
+def choose_set(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpResponse:
+    """The sets of a step's tool type for a shift, the best first."""
+    job, person, now = job_of(request, pk), cast(Person, request.user), timezone.now()
+    night = night_of(job, key)
+    found = options_of(night, step, now) if night else None
+    if night is None or found is None:
+        raise Http404(_("The plan has that step no more."))
+    places = ladder(person.branch)
+    floors = [zone.zone.name for one in found.steps if (zone := zone_of_step(night.plan, one)) is not None]
+    lives = {one.state.pk: one.life for one in found.options}
+    context = {
+        "job": job,
+        "night": night,
+        "step": found.steps[0],
+        "floors": ", ".join(dict.fromkeys(floors)),
+        "asks": show_area(found.asked.worked_m2, units_of(person)),
+        "leaves": when_for(person, found.leaves_at, now),
+        "rows": [_row(one, found, person, places, lives) for one in found.options],
+        "meant": [one for one in found.options if one.meant],
+        "to": "job" if request.GET.get("to") == "job" else "tonight",
+        "ladder_count": places_of(places),
+        **rights_of(person),
+    }
+    return render(request, "jobs/job/choose_set.html", context)
+
+
+def _row(one: Option, found: Options, person: Person, places: Ladder, lives: dict[UUID, Any]) -> dict[str, Any]:
+    """A set with its gauge, state, chance, and what may be done with it."""
+    now = timezone.now()
+    water = soak_words(one.conditioning, person.branch, now, units=person.units, clock_24h=person.clock_24h)
+    word = {"no": "no", "tight": "tight", "ready": "yes", "taken": "yes"}.get(one.key, "")
+    life = lives.get(one.state.pk)
+    return {
+        "option": one,
+        "name": name_of(one.state),
+        "where": where_of(one.state),
+        "face": set_face(
+            one.state,
+            places,
+            conditioning=one.conditioning,
+            life=life,
+            need_m2=found.asked.reference_m2,
+            enough=word,
+            words=water.line,
+        ),
+        "mark": MARKS[one.key][0],
+        "word": key_words(one.key),
+        "water": water.line if one.key in ("dry", "late", "soaking", "soaked") else "",
+        "left": show_about(life.likely_m2 / found.asked.factor, units_of(person)) if life else "",
+        "sure": sure_words(one.chance).capitalize() if one.chance is not None else "",
+        "pair": sure_words(one.with_first) if one.with_first is not None else "",
+        "usable": one.key not in ("aside", "missing"),
+        "may_wet": one.key == "dry" and one.state.outing_id is None,
+    }
+
+
+@door("POST", right="plan")
+def take_instead(request: HttpRequest, pk: UUID, step: UUID) -> HttpResponse:
+    """Mean another set for a step of a shift, a second one beside it, or with ``any`` none in particular."""
+    person = cast(Person, request.user)
+    job = get_object_or_404(Job.objects.select_related("branch"), pk=pk, branch=person.branch)
+    to = (
+        reverse("jobs:shop_day") + "?show=tonight"
+        if request.POST.get("to") != "job"
+        else reverse("jobs:job", args=[pk])
+    )
+    try:
+        shift = UUID(request.POST.get("shift", ""))
+        ids = [UUID(request.POST[name]) for name in ("tool_set", "second") if request.POST.get(name)]
+    except ValueError:
+        return redirect(to)
+    sets = [get_object_or_404(ToolSet, pk=one, state__branch=person.branch) for one in ids]
+    try:
+        messages.success(request, _meant(person, job, shift, step, sets))
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    return redirect(to)
+
+
+def _meant(person: Person, job: Job, shift: UUID, step: UUID, sets: list[ToolSet]) -> str:
+    now = timezone.now()
+    if not sets:
+        if not let_go_for_night(job, shift, step, now=now):
+            raise ReservationRefused(_("No set was meant for it."), _("Any set of the type may go."))
+        return _("Any set of the type may go.")
+    reserve_for_night(person, job, shift, step, sets[0], now=now, second=sets[1] if len(sets) > 1 else None)
+    return _("%(set)s is meant for it.") % {"set": name_of(sets[-1].state)}
