@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from inventory.models import Branch
+from inventory.models import Branch, Person
 
 
 @dataclass(frozen=True)
@@ -151,3 +151,18 @@ def names_of_work(uuids: Iterable[UUID]) -> Mapping[UUID, str]:
 def closed_shifts(shift_uuids: Iterable[UUID]) -> frozenset[UUID]:
     """Which of these shifts are closed."""
     return _closed[0](shift_uuids) if _closed else frozenset()
+
+
+LeavingJobs = Callable[[Person, datetime], "list[Found]"]
+
+_leaving_jobs: list[LeavingJobs] = []
+
+
+def register_leaving_jobs(answer: LeavingJobs) -> None:
+    """Let ``answer(person, now)`` say which shifts of tonight have no outing yet; their address makes it by POST."""
+    _leaving_jobs[:] = [answer]
+
+
+def leaving_jobs(person: Person, now: datetime) -> list[Found]:
+    """The shifts of tonight that have no outing yet; nothing while no job is known."""
+    return _leaving_jobs[0](person, now) if _leaving_jobs else []

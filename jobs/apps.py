@@ -11,8 +11,10 @@ class JobsConfig(AppConfig):
         from inventory import hooks, tables
         from jobs.queries import rack_answers, uses
         from jobs.queries.tables import TABLES
+        from jobs.views.leaving import leaving_jobs
 
         tables.register(TABLES)
+        hooks.register_leaving_jobs(leaving_jobs)
         hooks.register_plan(uses.plan_of_outing)
         hooks.register_next_use(uses.next_uses)
         hooks.register_find(uses.find_jobs)

@@ -18,14 +18,16 @@ from inventory.queries.soak import waters_of
 _LOOKED_AT = 40
 
 
-def open_outings(branch: Branch) -> list[Outing]:
-    """Open outings by leaving time, each with ``out_count`` and its van and holder loaded; one query."""
-    return list(
-        Outing.objects.filter(branch=branch, closed_at__isnull=True)
-        .select_related("van", "holder_person")
-        .annotate(out_count=Count("states"))
-        .order_by("leaves_at", "name")
-    )
+def open_outings(branch: Branch, going_at: datetime | None = None) -> list[Outing]:
+    """Open outings by leaving time, each with ``out_count`` and its van and holder loaded; one query.
+
+    going_at: leave out those that were due back before and have nothing out: they are over, though nobody closed them.
+    """
+    rows = Outing.objects.filter(branch=branch, closed_at__isnull=True)
+    rows = rows.select_related("van", "holder_person").annotate(out_count=Count("states"))
+    if going_at is not None:
+        rows = rows.exclude(due_at__lt=going_at, out_count=0)
+    return list(rows.order_by("leaves_at", "name"))
 
 
 def sets_of_outing(outing: Outing) -> list[SetState]:

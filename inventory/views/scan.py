@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from inventory.actions import custody
 from inventory.actions.undo import undo, undo_last
-from inventory.hooks import PlannedUse, plan_of
+from inventory.hooks import PlannedUse, leaving_jobs, plan_of
 from inventory.models import Act, Outing, Person, Place
 from inventory.models.choices import PlaceKind
 from inventory.queries.custody import open_outings, places_for, sets_of_outing, states_by_ids
@@ -47,9 +47,10 @@ def scan(request: PersonRequest) -> HttpResponse:
     now = timezone.now()
     outings = [
         {"outing": outing, "leaves": when_for(request.user, outing.leaves_at, now)}
-        for outing in open_outings(request.user.branch)
+        for outing in open_outings(request.user.branch, now)
     ]
-    return render(request, "inventory/scan/choose.html", {"outings": outings})
+    context = {"outings": outings, "leaving": leaving_jobs(request.user, now)}
+    return render(request, "inventory/scan/choose.html", context)
 
 
 @door("GET", "POST", right=Right.SCAN)

@@ -202,8 +202,8 @@ def _likeliest(
 
 
 def _outing_for(use: NextUse | None, person: Person, now: datetime) -> Outing | None:
-    """The outing its next use leaves with; without a plan the only open outing, if there is just one."""
-    outings = open_outings(person.branch)
-    if use is not None and use.outing is not None:
+    """The outing its next use leaves with; without a next use the only open outing, if there is just one."""
+    outings = open_outings(person.branch, now)
+    if use is not None:
         return next((outing for outing in outings if outing.pk == use.outing), None)
     return outings[0] if len(outings) == 1 else None

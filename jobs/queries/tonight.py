@@ -138,6 +138,17 @@ def leaving_tonight(branch: Branch, now: datetime) -> list[Leaving]:
     return leaving
 
 
+def without_outing(branch: Branch, now: datetime) -> list[tuple[Night, datetime]]:
+    """The shifts of tonight that have not ended and have no outing yet, with when they leave; a constant number."""
+    since, until = evening(now, branch)
+    nights = [night for night in tonight(branch, since, until) if night.shift.ends_at > now]
+    if not nights:
+        return []
+    settings = settings_of(branch, today=since.astimezone(zone_of(branch)).date())
+    outings = outings_of(night.shift.key for night in nights)
+    return [(night, leaves_at_of(night, outings, settings)) for night in nights if night.shift.key not in outings]
+
+
 def leaves_at_of(night: Night, outings: Mapping[UUID, Outing], settings: ShopSettings) -> datetime:
     """When a shift's sets leave: with its outing, else the loading time (setting) before its start."""
     outing = outings.get(night.shift.key)

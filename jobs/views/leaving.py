@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from inventory.actions.gate import holder_of, name_of, where_of
+from inventory.hooks import Found
 from inventory.models import Person, SetState
 from inventory.soak_words import SoakWords, soak_words
 from inventory.templatetags.gritledger import sure_words
@@ -18,7 +19,7 @@ from inventory.units import show_about, show_hours
 from jobs.context import units_of
 from jobs.plan_draft import FINISHES
 from jobs.queries.clash import Clash
-from jobs.queries.tonight import Cell, Leaving
+from jobs.queries.tonight import Cell, Leaving, without_outing
 from jobs.views.faces import Ladder, set_face
 
 # By a cell's key: the state of inventory.gauge.STATES, and the class of its box.
@@ -62,6 +63,17 @@ def key_words(key: str) -> str:
         "aside": _("Set aside"),
         "none": _("No set"),
     }[key]
+
+
+def leaving_jobs(person: Person, now: datetime) -> list[Found]:
+    """The shifts of tonight without an outing, for the scan page: pressing one makes its outing."""
+    found = []
+    for night, leaves_at in without_outing(person.branch, now):
+        when = _("leaves %(when)s") % {"when": when_for(person, leaves_at, now)}
+        detail = " · ".join(part for part in (when, night.shift.lead.name if night.shift.lead else "") if part)
+        url = reverse("jobs:job_outing", args=[night.job.pk, night.shift.key])
+        found.append(Found(night.job.name, detail, url))
+    return found
 
 
 def clash_words(clashes: list[Clash]) -> list[str]:

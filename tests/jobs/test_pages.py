@@ -323,6 +323,23 @@ def test_scanning_out_tonight_makes_the_outings_of_its_shifts_once(world: Simple
     assert row.outing_id == world.outing.pk
 
 
+def test_the_scan_page_offers_tonights_jobs_and_no_outing_that_is_over(world: SimpleNamespace) -> None:
+    teo = client_of(world.cast.teo)
+    over = make_outing(
+        world.cast.branch, "Long over", leaves_at=world.now - hours(50), due_at=world.now - hours(40)
+    )  # nothing is out with it
+    plan = make_planned(world.cast, name="Tollgate", site_name="Tollgate", first=world.now - hours(14), now=world.now)
+    page = teo.get(reverse("inventory:scan")).content.decode()
+    make = reverse("jobs:job_outing", args=[plan.job_id, plan.shifts.all()[1].key])
+    assert make in page
+    assert over.name not in page
+    assert "Long over" in teo.get(reverse("inventory:outings")).content.decode()
+    made = teo.post(make)["Location"]
+    page = teo.get(reverse("inventory:scan")).content.decode()
+    assert make not in page
+    assert made in page
+
+
 def test_whoever_plans_chooses_a_set_a_second_one_or_none(world: SimpleNamespace) -> None:
     ines = client_of(world.cast.ines)
     args = [world.job.pk, world.second.key, world.step4.key]
