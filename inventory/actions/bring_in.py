@@ -52,14 +52,25 @@ class Desk:
     key: UUID
     now: datetime
 
-    def write(self, name: str, lines: Sequence[NewLine], at: datetime | None = None, known: str = "") -> list[Entry]:
-        """Record lines as one act of this list. at: when it happened, None for now; known: how well that is known."""
+    def write(
+        self,
+        name: str,
+        lines: Sequence[NewLine],
+        at: datetime | None = None,
+        known: str = "",
+        done_by: Person | None = None,
+    ) -> list[Entry]:
+        """Record lines as one act of this list, done by who brings it in if nobody else is said.
+
+        at: when it happened, None for now; known: how well that is known.
+        """
         who = desk(
             self.person,
             self.device,
             self.now,
             act_id=uuid5(self.key, name),
             happened_at=at,
+            done_by=done_by,
             source=Source.IMPORT,
             time_known=known or (TimeKnown.EXACT if at is None else TimeKnown.DAY),
         )
@@ -230,11 +241,15 @@ def _words(by: Desk, row: SetRow) -> str:
 
 
 def _fitness(tool_set: ToolSet, row: SetRow) -> list[NewLine]:
+    troubled: list[NewLine] = []
+    if row.trouble:
+        # An opening says nothing of the face: what the list says of it stands beside it.
+        troubled = [NewLine("trouble", tool_set, None, {"trouble_kind": row.trouble, "why": _("by the list")})]
     if row.retired_why:
-        return [NewLine("retired", tool_set, None, {"retired_why": row.retired_why})]
+        return [*troubled, NewLine("retired", tool_set, None, {"retired_why": row.retired_why})]
     if row.set_aside:
-        return [NewLine("set_aside", tool_set, None, {"why": row.note[:400] or _("set aside, by the list")})]
-    return []
+        return [*troubled, NewLine("set_aside", tool_set, None, {"why": row.note[:400] or _("set aside, by the list")})]
+    return troubled
 
 
 # --- a beginning that lies after work that comes in later ---

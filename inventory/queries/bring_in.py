@@ -47,6 +47,12 @@ def known_places(branch: Branch) -> tuple[Thing, ...]:
     return tuple(Thing(str(row.pk), row.name, row.kind) for row in rows)
 
 
+def known_people(branch: Branch) -> tuple[Thing, ...]:
+    """The people that a list of work can name, those who left too; one query."""
+    rows = Person.objects.filter(branch=branch).order_by("-is_active", "name")
+    return tuple(Thing(str(pk), name) for pk, name in rows.values_list("pk", "name"))
+
+
 def set_rows(branch: Branch) -> list[SetState]:
     """The states of all sets of a branch that began, with type and place; one query."""
     return list(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from functools import lru_cache
@@ -35,72 +34,16 @@ from inventory.units import (
 from . import words
 from .dates import TwoDates, read_date
 from .fields import Field, Known, Reading
+from .grit_cells import ladder, parse_grit, parse_ladder
 from .raw import Cell, shown
+from .said import Answer, CellDoubt, CellWrong, Grit, Left, State
+
+__all__ = [
+    "PARSERS", "Answer", "CellDoubt", "CellWrong", "Grit", "Left", "State", "ladder", "parse_grit", "show_date",
+]  # fmt: skip
 
 # Of two readings of an area [m2] or an edge [m] the one below this is not meant. Our assumption.
 _LEAST = {"worked": 150.0, "pass": 20.0, "zone": 20.0, "length": 1.5}
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One answer to a question: its key, its words on the button, and the value it gives."""
-
-    key: str
-    label: str
-    value: Any = None
-
-
-class CellWrong(ValueError):
-    """A cell that cannot be kept: `right` says what would be, `likely` is the text it should perhaps be."""
-
-    def __init__(self, right: str, likely: str = "") -> None:
-        super().__init__(right)
-        self.right = right
-        self.likely = likely
-
-
-class CellDoubt(ValueError):
-    """A cell with more than one honest reading; `answers`, likeliest first. `like` groups cells with one answer."""
-
-    def __init__(
-        self, topic: str, title: str, why: str, answers: tuple[Answer, ...], like: str, *, whole_column: bool = False
-    ) -> None:
-        super().__init__(title)
-        self.topic = topic
-        self.title = title
-        self.why = why
-        self.answers = answers
-        self.like = like
-        self.whole_column = whole_column
-
-
-@dataclass(frozen=True)
-class Grit:
-    """What a cell says of a tool type: its grit label, its bond if said, and the whole text."""
-
-    grit: str
-    bond: str
-    text: str
-    mended: bool = False
-
-
-@dataclass(frozen=True)
-class Left:
-    """What is left of a set, said in words: an opening kind, and whether it could also be read as a height."""
-
-    kind: str
-    text: str
-    as_height: Amount | None = None
-
-
-@dataclass(frozen=True)
-class State:
-    """What a state column says: an opening kind, or a fitness word (usable, set_aside, broken, worn, missing)."""
-
-    opening: str = ""
-    fitness: str = ""
-    soft: bool = False
-    text: str = ""
 
 
 def show_date(day: date) -> str:
@@ -205,7 +148,7 @@ def parse_height(cell: Cell, field: Field, reading: Reading, known: Known) -> Am
             _("A height; a spreadsheet program took a fraction here for a date."), f"{cell.month}/{cell.day}"
         )
     text = shown(cell)
-    left = words.OPENINGS.get(text.lower().strip(" ."))
+    left = words.opening_of(text)
     unit = reading.unit or "mm"
     try:
         amount = read_height(_typed(cell), unit, reading.decimal_mark)
@@ -227,74 +170,41 @@ def parse_state(cell: Cell, field: Field, reading: Reading, known: Known) -> Sta
     word = text.lower().strip(" .")
     if isinstance(cell, float | int) and not isinstance(cell, bool) and 0 < cell <= 1:
         word = {1: "100%", 0.75: "75%", 0.5: "50%", 0.25: "25%"}.get(float(cell), word)
+    whole = _state(word, text)
+    if whole is not None:
+        return whole
+    parts = [_state(part.strip(" ."), text) for part in re.split(r"[,;+&]|\band\b|\by\b", word) if part.strip(" .")]
+    said = [part for part in parts if part is not None]
+    if len(said) == len(parts) > 1:
+        # "half, glazed": what is left, and what is wrong; two words for one thing are not put together.
+        joined = {name: [value for each in said if (value := getattr(each, name))] for name in _STATE_PARTS}
+        if all(len(values) <= 1 for values in joined.values()):
+            first = {name: values[0] if values else "" for name, values in joined.items()}
+            return State(**first, soft=any(each.soft for each in said), text=text)
+    raise CellWrong(
+        _("New, 3/4, half, 1/4, ? for not known, set aside, glazed, worn, broken or lost."), _near_word(word)
+    )
+
+
+_STATE_PARTS = ("opening", "fitness", "trouble")
+
+
+def _state(word: str, text: str) -> State | None:
+    """What one word of a state column says; None when it is not known."""
     if word in words.FITNESS:
         return State(fitness=words.FITNESS[word], text=text)
-    if word in words.OPENINGS:
-        return State(opening=words.OPENINGS[word], soft=word in words.SOFT_OPENINGS, text=text)
-    raise CellWrong(_("New, 3/4, half, 1/4, ? for not known, set aside, worn, broken or lost."), _near_word(word))
+    if word in words.TROUBLES:
+        return State(trouble=words.TROUBLES[word], text=text)
+    opening = words.opening_of(word)
+    if opening:
+        return State(opening=opening, soft=word in words.SOFT_OPENINGS, text=text)
+    return None
 
 
 @lru_cache(maxsize=2_000)
 def _near_word(word: str) -> str:
-    found = words.nearest(word, [*words.OPENINGS, *words.FITNESS], 0.75)
+    found = words.nearest(word, [*words.OPENINGS, *words.FITNESS, *words.TROUBLES], 0.75)
     return found[0] if found else ""
-
-
-_GRIT = re.compile(r"(?<![\d.])#?\s*(\d{1,5})(?:\s*/\s*\d{1,5})?\s*#?(?:grit|grano|g)?", re.IGNORECASE)
-
-
-def parse_grit(cell: Cell, field: Field, reading: Reading, known: Known) -> Grit:
-    """What a cell says of a tool type: "400 resin", "resin 400", "#400", "100 res", or a tool type's whole name."""
-    text = shown(cell)
-    for each in known.tool_types:
-        if words.squeezed(each.name) == words.squeezed(text):
-            return Grit(each.grit, each.bond, text)
-    bond, mended = "", ""
-    rest = text
-    for part in re.findall(r"[^\W\d_]+", text.lower()):
-        if len(part) > 1 and part in words.BONDS and not bond:
-            bond = words.BONDS[part]
-    found = _GRIT.search(text)
-    if found and not re.match(r"[oOlI]", text[found.end(1) :]):
-        grit = str(int(found[1]))
-        tail = re.match(r"\s*([mhrMHR])\b", text[found.end(1) :])
-        if tail and not bond:
-            bond = words.BONDS[tail[1].lower()]
-        return Grit(grit, bond, text)
-    typo = re.search(r"(?<![^\W\d_])[\doOlI]*\d[\doOlI]*(?![^\W\d_])", rest)
-    if typo:
-        mended = re.sub(r"[lI]", "1", re.sub(r"[oO]", "0", typo[0]))
-    if mended:
-        letters = sum(character in "oOlI" for character in typo[0]) if typo else 0
-        raise CellWrong(
-            _("A grit of your ladder; this holds %(n)s letters among its digits.") % {"n": letters},
-            text.replace(typo[0], mended) if typo else "",
-        )
-    raise CellWrong(
-        _("A grit of your ladder, and its bond: %(grits)s.") % {"grits": ladder(known)},
-        next(iter(words.nearest(text, [each.name for each in known.tool_types])), ""),
-    )
-
-
-def ladder(known: Known) -> str:
-    """The shop's tool types in a few words, for a refusal."""
-    names = list(dict.fromkeys(f"{each.bond} {each.grit}" for each in known.tool_types))
-    return ", ".join(names[:12]) or "400 resin"
-
-
-def parse_ladder(cell: Cell, field: Field, reading: Reading, known: Known) -> tuple[Grit, ...]:
-    """Several steps in one cell: "30, 70, 120, resin 100, 200" or "metal 30-70-120"; a bond holds until the next."""
-    text = shown(cell)
-    grits: list[Grit] = []
-    bond = ""
-    for part in re.split(r"[,;>/→+\n-]+|\s{2,}", text):
-        for word in re.findall(r"[^\W\d_]+", part.lower()):
-            bond = words.BONDS.get(word, bond)
-        for number in re.findall(r"\d+", part):
-            grits.append(Grit(str(int(number)), bond, part.strip()))
-    if not grits:
-        raise CellWrong(_("The steps as grits, coarse to fine: metal 30, 70, resin 100, 200."))
-    return tuple(grits)
 
 
 def parse_bond(cell: Cell, field: Field, reading: Reading, known: Known) -> str:

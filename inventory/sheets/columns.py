@@ -15,13 +15,14 @@ from .cells import PARSERS, CellDoubt, CellWrong
 from .dates import order_by_evidence
 from .evidence import height_in_inches, mark_by_evidence
 from .fields import DateOrder, Field, Known, Reading, Spec
-from .raw import Cell, Sheet
+from .raw import Cell, Sheet, shown
 from .reading import plain
 
 _SAMPLE = 60
 _NUMERIC = frozenset({"area", "length", "height", "money", "hours", "chance"})
 _BACKING = re.compile(
-    r"\b(with backing|incl\w* backing|backing incl\w*|and backing|\+ ?backing|overall|total height|calliper|caliper|"
+    r"\b(with (?:the )?backing|w/? ?backing|incl\w*\.? (?:the )?backing|backing incl\w*|and backing|\+ ?backing|"
+    r"overall|total height|calliper|caliper|"
     r"con base|con soporte|con respaldo|altura total)\b"
 )
 
@@ -93,7 +94,7 @@ def guess_columns(
             if by_heading and by_shape is not None:
                 # A heading that says a field whose values never fit it is still that field: its rows say why not.
                 scores.append((by_heading * (0.5 + 0.5 * by_shape), by_shape, -order, index, field))
-            elif by_shape is not None and by_shape >= 0.9 and samples[index] and field.shape in _TELLING:
+            elif by_shape is not None and by_shape >= 0.9 and samples[index] and _tells(samples[index], field, known):
                 scores.append((0.2 * by_shape * _TELLING[field.shape], by_shape, -order, index, field))
     # A table that this program wrote says its columns itself: the others in it are only for reading.
     own_key = next((field for field in spec.fields if field.name == "key"), None)
@@ -124,6 +125,18 @@ def guess_columns(
 
 # Shapes that tell a column by its values alone, and how strongly.
 _TELLING: dict[str, float] = {"grit": 0.9, "date": 1.0, "state": 0.9, "bond": 1.0, "height": 0.5}
+
+
+def _tells(sample: list[Cell], field: Field, known: Known) -> bool:
+    """Whether values alone may say that a column is a field: for grits only those of the shop's ladder do.
+
+    Any whole number can be read as a grit, a price or an area too.
+    """
+    if field.shape == "grit" and known.tool_types:
+        grits = {each.grit.lower().lstrip("#") for each in known.tool_types}
+        on_ladder = sum(bool(grits & set(re.findall(r"(?<![\d.,])\d+(?![\d.,])", shown(cell)))) for cell in sample)
+        return on_ladder >= 0.6 * len(sample)
+    return field.shape in _TELLING
 
 
 def _heading_score(heading: str, field: Field) -> float:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 from uuid import UUID
 
 from inventory.units import Dimension, Units
@@ -22,7 +22,10 @@ Shape = Literal[
     "text", "code", "grit", "bond", "count", "height", "state", "area", "length", "hours", "money", "date",
     "chance", "choice", "yes_no", "ladder",
 ]  # fmt: skip
+# So many places one list box offers.
+MOST_PLACES = 200
 DateOrder = Literal["dmy", "mdy"]
+NamedKind = Literal["places", "sites", "zones", "jobs", "sets", "people"]
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,7 @@ class KnownType:
 
 @dataclass(frozen=True)
 class Thing:
-    """Something the shop knows by name: a place, a site, a zone, a job, a set (`name` its code)."""
+    """Something the shop knows by name: a place, a site, a zone, a job, a set (`name` its code), a person."""
 
     key: str
     name: str
@@ -126,19 +129,25 @@ class Known:
     zones: tuple[Thing, ...] = ()
     jobs: tuple[Thing, ...] = ()
     sets: tuple[Thing, ...] = ()
+    people: tuple[Thing, ...] = ()
     existing: Mapping[str, str] = field(default_factory=dict)
     came_in: frozenset[UUID] = frozenset()
     here: frozenset[str] = frozenset()
 
-    def named(self, kind: Literal["places", "sites", "zones", "jobs", "sets"], text: str) -> tuple[Thing, ...]:
+    def named(self, kind: NamedKind, text: str) -> tuple[Thing, ...]:
         """The things of a kind that have a name, however it is written ("R-08" is "r 8")."""
         return self._by_name[kind].get(squeezed(text), ())
+
+    @cached_property
+    def place_answers(self) -> tuple[tuple[str, str], ...]:
+        """Every place as an answer to where a set is, at most MOST_PLACES of them."""
+        return tuple((f"place:{place.key}", place.name) for place in self.places[:MOST_PLACES])
 
     @cached_property
     def _by_name(self) -> dict[str, dict[str, tuple[Thing, ...]]]:
         # Ten thousand sets times fifty thousand rows is too much to walk.
         index: dict[str, dict[str, tuple[Thing, ...]]] = {}
-        for kind in ("places", "sites", "zones", "jobs", "sets"):
+        for kind in get_args(NamedKind):
             forms: dict[str, tuple[Thing, ...]] = {}
             for thing in getattr(self, kind):
                 form = squeezed(thing.name)

@@ -89,7 +89,8 @@ def judge(
 ) -> Judgement:
     """Judge every row of a list; pure: the same arguments give the same judgement.
 
-    `progress(done, total)` is called every thousand rows. Nothing is accepted while a required field has no column.
+    `progress(done, total)` is called every thousand rows. Nothing is accepted while a required field has no column or
+    nobody said which row holds the headings.
     """
     engine = _Engine(sheet, spec, columns, known, answers or Answers())
     return engine.run(progress)
@@ -177,7 +178,7 @@ class _Engine:
 
     def run(self, progress: Callable[[int, int], None] | None) -> Judgement:
         result, total = self.result, len(self.sheet.rows)
-        if self.columns.missing:
+        if self.columns.missing or self.sheet.heading_doubt:
             return result
         ordinals: dict[tuple[str, ...], list[int]] = {}
         keys: dict[str, tuple[int, int]] = {}

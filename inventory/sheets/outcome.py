@@ -84,6 +84,11 @@ class Refusal:
         """The cell's key in `Answers.cells`."""
         return f"{self.row}:{self.letter}"
 
+    @property
+    def like(self) -> tuple[str, str, str]:
+        """What refusals alike have in common: the field, what stands there, what would be right."""
+        return (self.field, self.value, self.right)
+
 
 @dataclass
 class Accepted:
@@ -120,6 +125,11 @@ class Judgement:
     def refused_rows(self) -> int:
         """How many rows are refused."""
         return len({refusal.row for refusal in self.refused})
+
+    def refused_like(self, cell: str) -> list[Refusal]:
+        """The refusal of a cell and all that stand there for the same; none when the cell is not refused."""
+        one = next((refusal for refusal in self.refused if refusal.cell == cell), None)
+        return [] if one is None else [refusal for refusal in self.refused if refusal.like == one.like]
 
     @property
     def things(self) -> list[Any]:

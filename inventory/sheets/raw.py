@@ -49,7 +49,11 @@ class Row:
 
 @dataclass
 class Sheet:
-    """A table: heading per column, rows below it, and how it was read."""
+    """A table: heading per column, rows below it, and how it was read.
+
+    above: rows that stand above the heading and are skipped. top: the first rows of the file, of which one may be the
+    heading. heading_doubt: nothing says which row is the heading, a person is to say.
+    """
 
     file_name: str
     name: str
@@ -59,6 +63,9 @@ class Sheet:
     other_sheets: list[str] = field(default_factory=list)
     delimiter: str = ""
     encoding: str = ""
+    above: list[Row] = field(default_factory=list)
+    top: list[Row] = field(default_factory=list)
+    heading_doubt: bool = False
 
     @property
     def letters(self) -> list[str]:

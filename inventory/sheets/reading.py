@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection
 from pathlib import PurePath
 
@@ -11,24 +10,27 @@ from django.utils.translation import gettext as _
 from inventory.units import find_unit
 
 from .csv_reading import read_csv, refuse_other_kinds
-from .raw import MAX_BYTES, MAX_ROWS, Row, Sheet, SheetNotRead, is_blank, letter, shown
+from .heading_row import HEADER_WITHIN, HeadingRow, find_heading_row, plain
+from .raw import MAX_BYTES, MAX_ROWS, Row, Sheet, SheetNotRead, letter, shown
 from .xlsx_reading import read_xlsx
 
-_HEADER_WITHIN = 15
-_NUMBER = re.compile(r"^[~≈$€£]?\s*[-+]?[\d.,' /]+\s*(?:%|[a-zA-Z²\"″']{0,4})$")
+__all__ = ["plain", "read_sheet"]
 
 
-def plain(text: str) -> str:
-    """A heading as it is compared: lower case, words parted by single spaces, marks left out."""
-    return " ".join(re.sub(r"[^\w²\"%#/]+", " ", text.lower().replace("_", " ")).split())
-
-
-def read_sheet(data: bytes, file_name: str, *, known: Collection[str] = (), sheet: str | None = None) -> Sheet:
+def read_sheet(
+    data: bytes,
+    file_name: str,
+    *,
+    known: Collection[str] = (),
+    sheet: str | None = None,
+    heading_row: int | None = None,
+) -> Sheet:
     """Read CSV or XLSX bytes into a Sheet, whatever the file is called.
 
     `known`: headings that are understood (in `plain` form), which help to find the heading row; `sheet`: which sheet
-    of a workbook. Blank rows are dropped, row numbers kept. Raises SheetNotRead with a sentence: not a table, empty,
-    more than 50,000 rows, more than 30 MB.
+    of a workbook; `heading_row`: the number of the row that holds the headings, 0 for none, None to find it. Blank rows
+    are dropped, row numbers kept; rows above the heading are kept in `above`. Raises SheetNotRead with a sentence: not
+    a table, empty, more than 50,000 rows, more than 30 MB.
     """
     name = PurePath(file_name.replace("\\", "/")).name[:120] or _("your file")
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf"):
@@ -45,7 +47,8 @@ def read_sheet(data: bytes, file_name: str, *, known: Collection[str] = (), shee
     else:
         refuse_other_kinds(data)
         rows, delimiter, encoding = read_csv(data)
-    header = _find_header(rows, set(known))
+    found = find_heading_row(rows, known) if heading_row is None else _told(rows, heading_row)
+    header = found.index
     width = max((len(row.cells) for row in rows), default=0)
     if header is None:
         headings = [_("Column %(letter)s") % {"letter": letter(index)} for index in range(width)]
@@ -70,49 +73,15 @@ def read_sheet(data: bytes, file_name: str, *, known: Collection[str] = (), shee
         other_sheets=others,
         delimiter=delimiter,
         encoding=encoding,
+        above=rows[:header] if header is not None else [],
+        top=rows[:HEADER_WITHIN],
+        heading_doubt=found.doubt,
     )
 
 
-def _words(row: Row) -> list[str]:
-    return [cell.strip() for cell in row.cells if isinstance(cell, str) and not is_blank(cell)]
-
-
-def _find_header(rows: list[Row], known: set[str]) -> int | None:
-    """The index of the heading row: most headings known; else the first row of only words, as wide as the table."""
-    width = sorted(sum(not is_blank(cell) for cell in row.cells) for row in rows[:200])[-1] if rows else 0
-    best, best_score = None, 0.0
-    for index, row in enumerate(rows[:_HEADER_WITHIN]):
-        filled = sum(not is_blank(cell) for cell in row.cells)
-        words = _words(row)
-        texts = [text for text in words if not _NUMBER.match(text)]
-        if not filled or len(texts) < filled or len({text.lower() for text in texts}) < len(texts):
-            continue
-        hits = sum(any(part in known for part in _parts(text)) for text in texts)
-        score = hits + (0.5 if filled >= 0.6 * width and filled >= min(2, width) else 0.0)
-        if known and not hits:
-            score *= 0.5
-        if score > best_score + 1e-9:
-            best, best_score = index, score
-    if best is None or (width > 1 and best_score < 0.25):
-        return None
-    if known and best_score < 1 and not _below_differs(rows, best):
-        return None
-    return best
-
-
-def _parts(text: str) -> set[str]:
-    words = plain(text).split()
-    return {" ".join(words[start:end]) for start in range(len(words)) for end in range(start + 1, len(words) + 1)}
-
-
-def _below_differs(rows: list[Row], index: int) -> bool:
-    """Whether the rows below hold numbers or dates where this one holds words: then this one is a heading."""
-    return any(
-        not isinstance(cell, str) or _NUMBER.match(cell.strip())
-        for row in rows[index + 1 : index + 6]
-        for cell in row.cells
-        if not is_blank(cell)
-    )
+def _told(rows: list[Row], number: int) -> HeadingRow:
+    """The heading row a person named; a row that is not there is none."""
+    return HeadingRow(next((index for index, row in enumerate(rows) if row.number == number), None))
 
 
 def _headings(rows: list[Row], header: int, width: int) -> tuple[list[str], list[Row]]:

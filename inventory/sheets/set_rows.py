@@ -15,7 +15,7 @@ from inventory.units import Amount, Money, from_si, judge_height, show_area, sho
 
 from . import words
 from .cells import Grit, Left, State, ladder
-from .fields import KnownType, Thing
+from .fields import Known, KnownType, Thing
 from .judging import Draft
 
 MOST_SETS_IN_A_ROW = 60
@@ -27,7 +27,8 @@ class SetRow:
 
     opening_kind: new, height, three_quarters, half, quarter, unknown. with_backing: the height holds the backing of
     the type (which is still in `lowest_height_mm`). place: key of a known place, or new_place (kind, name), or
-    missing, or none of them. retired_why: "" , worn or broken.
+    missing, or none of them. retired_why: "" , worn or broken. backing_mm: what is taken off a height with backing.
+    trouble: "" or glazed.
     """
 
     tool_type: str
@@ -36,6 +37,7 @@ class SetRow:
     opening_kind: str = "unknown"
     lowest_height_mm: float | None = None
     with_backing: bool = False
+    backing_mm: float = 0.0
     amount_value: str = ""
     amount_unit: str = ""
     pieces: int | None = None
@@ -44,6 +46,7 @@ class SetRow:
     peg: str = ""
     missing: bool = False
     set_aside: bool = False
+    trouble: str = ""
     retired_why: str = ""
     worked_m2: float | None = None
     bought_on: date | None = None
@@ -246,6 +249,7 @@ def _by_height(draft: Draft, tool_type: KnownType, amount: Amount) -> dict[str, 
         "opening_kind": "height",
         "lowest_height_mm": amount.si,
         "with_backing": with_backing,
+        "backing_mm": backing if with_backing else 0.0,
         "amount_value": f"{amount.value:f}",
         "amount_unit": amount.unit,
     }
@@ -286,7 +290,7 @@ def _by_height(draft: Draft, tool_type: KnownType, amount: Amount) -> dict[str, 
         if chosen == "later":
             return {"opening_kind": "unknown"}
         if chosen == "backing":
-            kept["with_backing"] = True
+            kept |= {"with_backing": True, "backing_mm": backing}
     return kept
 
 
@@ -330,17 +334,15 @@ def _place(draft: Draft) -> dict[str, Any]:
     if kind and re.fullmatch(r"[^\W\d_]+ (?:\d{1,3}|[^\W\d_])", form):
         name = form[:1].upper() + form[1:]
         return {"new_place": (kind, name), "where": name}
-    names = words.nearest(text, (place.name for place in draft.known.places), 0.5)
-    near = [draft.known.named("places", name)[0] for name in names]
-    if not near and kind:
-        near = [place for place in draft.known.places if place.kind == kind][:2]
-    answers = [(f"place:{place.key}", place.name) for place in near[:2]]
+    near = _near_places(draft.known, form, kind)
+    answers = [(f"place:{place.key}", place.name) for place in near]
+    others = [each for each in draft.known.place_answers if each not in answers]
     chosen = draft.ask(
         "place",
         "place",
         _("Which place is “%(text)s”?") % {"text": text},
         _("No place has this name."),
-        [*answers, ("new", _("A new place")), ("missing", _("Missing, look for it"))],
+        [*answers, ("new", _("A new place")), ("missing", _("Missing, look for it")), *others],
         like=f"place:{form}",
     )
     if chosen == "missing":
@@ -348,7 +350,17 @@ def _place(draft: Draft) -> dict[str, Any]:
     if chosen == "new":
         return {"new_place": (kind or "rack", text[:80].strip(" ?")), "where": text}
     key = chosen.removeprefix("place:")
-    return {"place": key, "where": next(place.name for place in near if place.key == key)}
+    return {"place": key, "where": next(place.name for place in draft.known.places if place.key == key)}
+
+
+def _near_places(known: Known, form: str, kind: str) -> list[Thing]:
+    """The places a text may mean, likeliest first, at most three: its words within a name, then names like it."""
+    wanted = set(form.split())
+    within = [place for place in known.places if wanted and wanted <= set(words.squeezed(place.name).split())]
+    names = words.nearest(form, (place.name for place in known.places), 0.5)
+    like = [known.named("places", name)[0] for name in names]
+    near = [*within, *(place for place in like if place not in within)]
+    return (near or [place for place in known.places if kind and place.kind == kind])[:3]
 
 
 def _rack(places: tuple[Thing, ...], name: str) -> Thing | None:
@@ -376,6 +388,7 @@ def judge_set(draft: Draft) -> list[SetRow]:
         type_name=tool_type.name,
         pieces=pieces,
         set_aside=fitness == "set_aside",
+        trouble=state.trouble if state is not None else "",
         retired_why=fitness if fitness in {"worn", "broken"} else "",
         worked_m2=worked.si if worked is not None else None,
         bought_on=draft.get("bought"),

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+
+from inventory.units import from_si, show_entered
 
 from .fields import Field, Spec
 from .merging import merge_rows
@@ -16,7 +21,23 @@ def _key(item: SetRow) -> str | None:
 
 
 def _say(item: SetRow) -> str:
-    return ", ".join(part for part in (item.type_name, item.own_code, item.where) if part)
+    parts = (item.type_name, item.own_code, item.where, _left(item), _("glazed") if item.trouble else "")
+    return ", ".join(part for part in parts if part)
+
+
+def _left(item: SetRow) -> str:
+    """What is kept of the height, in the unit it was written in: the backing is taken off before."""
+    if item.lowest_height_mm is None:
+        return ""
+    unit = item.amount_unit or "mm"
+    left, off = (_height(mm, unit) for mm in (item.lowest_height_mm - item.backing_mm, item.backing_mm))
+    if not item.with_backing:
+        return _("tool height %(height)s") % {"height": left}
+    return _("tool height %(height)s, backing %(backing)s taken off") % {"height": left, "backing": off}
+
+
+def _height(mm: float, unit: str) -> str:
+    return show_entered(Decimal(str(round(from_si(mm, unit), 4))), unit)
 
 
 SETS = Spec(

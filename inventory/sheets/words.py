@@ -36,6 +36,38 @@ OPENINGS = {
 # A word of feeling is no measure: such an opening is asked about even in a state column.
 SOFT_OPENINGS = frozenset({"good", "low", "almost worn", "almost gone", "casi gastado"})
 
+_FRACTIONS = {"½": "1/2", "¼": "1/4", "¾": "3/4"}
+_SHARE = re.compile(
+    r"(?:about |approx |~|ca )?(1/2|1/4|3/4|50 ?%|25 ?%|75 ?%|half|quarter|three quarters?)"
+    r" ?(?:is |of life )?(left|remaining|worn|used|gone|resta|queda|gastad[oa]|usad[oa])?"
+)
+_GONE = frozenset({"worn", "used", "gone", "gastado", "gastada", "usado", "usada"})
+_OTHER_SHARE = {"half": "half", "quarter": "three_quarters", "three_quarters": "quarter"}
+
+
+def opening_of(text: str) -> str:
+    """The opening kind that a text says in words or as a share, "" for none: "½ worn", "3/4 left", "half".
+
+    A share that is worn leaves the rest: "1/4 worn" is three quarters left.
+    """
+    word = text.lower().strip(" .")
+    for sign, fraction in _FRACTIONS.items():
+        word = word.replace(sign, fraction)
+    if word in OPENINGS:
+        return OPENINGS[word]
+    found = _SHARE.fullmatch(word)
+    if not found:
+        return ""
+    share = OPENINGS[found[1].replace(" %", "%")]
+    return _OTHER_SHARE[share] if found[2] in _GONE else share
+
+
+# What of a set is troubled though it can work.
+TROUBLES = {
+    "glazed": "glazed", "glazed over": "glazed", "needs dressing": "glazed", "to dress": "glazed", "dress": "glazed",
+    "vidriado": "glazed", "vidriada": "glazed", "cristalizado": "glazed", "cristalizada": "glazed",
+}  # fmt: skip
+
 FITNESS = {
     "set aside": "set_aside", "aside": "set_aside", "chipped": "set_aside", "damaged": "set_aside",
     "repair": "set_aside", "check": "set_aside", "apartado": "set_aside", "dañado": "set_aside",

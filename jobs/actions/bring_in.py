@@ -76,15 +76,24 @@ def start_draft(
     return draft
 
 
-def keep_columns(draft: SheetDraft, chosen: Mapping[str, Mapping[str, Any]], *, sheet: str = "") -> None:
+def keep_columns(
+    draft: SheetDraft, chosen: Mapping[str, Mapping[str, Any]], *, sheet: str = "", heading: int | None = None
+) -> None:
     """Keep how a person matched the columns (as inventory.sheets.columns takes them), and which sheet of a workbook.
 
-    Another sheet starts without matches and answers.
+    heading: the number of the row that holds the headings, 0 for none, None to leave it as it is. Another sheet starts
+    without matches and answers, another heading row without matches. Raises BringInRefused when no row is below it.
     """
     with transaction.atomic():
         kept = SheetDraft.objects.select_for_update().get(pk=draft.pk)
         if sheet and sheet != kept.columns.get("", {}).get("sheet", ""):
             kept.columns, kept.answers = {"": {"sheet": sheet}}, {}
+        elif heading is not None:
+            kept.columns = {"": {**kept.columns.get("", {}), "heading": heading}}
+            try:
+                sheet_of(kept)
+            except SheetNotRead as refused:
+                raise BringInRefused(refused.sentence) from refused
         else:
             of_sheet = {"": kept.columns[""]} if "" in kept.columns else {}
             kept.columns = of_sheet | {letter: dict(words) for letter, words in chosen.items()}

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from inventory.actions.bring_in import Desk, begin_before
 from inventory.actions.ledger import NewLine
 from inventory.actions.work import WorkedFacts
-from inventory.models import Entry, Machine, ToolSet, ToolType
+from inventory.models import Entry, Machine, Person, ToolSet, ToolType
 from inventory.models.choices import Bond, Coating, Hardness, StepKind, Surface, WetDry
 from inventory.sheets.words import squeezed
 from inventory.times import zone_of
@@ -244,7 +244,7 @@ def take_back_floors(zone_keys: Sequence[UUID], site_keys: Sequence[str]) -> tup
 
 
 def bring_in_work(by: Desk, items: Sequence[tuple[UUID, WorkRow]]) -> Made:
-    """Keep lines of work, an act a day; sets that began on record after it begin before it. Inside a transaction.
+    """Keep lines of work, an act a day and person; sets that began after it begin before it. Inside a transaction.
 
     The floor's facts are those of the zone as it stands. The step is the plan's where the plan has one of that tool
     type on that floor; without a job the work of a month on one site counts as one visit (our assumption).
@@ -256,20 +256,23 @@ def bring_in_work(by: Desk, items: Sequence[tuple[UUID, WorkRow]]) -> Made:
     plans = {plan.job_id: plan for plan in current_plans(by.branch, jobs=jobs)} if jobs else {}
     machines = {squeezed(row.name): row for row in Machine.objects.filter(branch=by.branch)}
     days: dict[UUID, date] = {}
-    by_day: dict[date, list[NewLine]] = {}
+    # Done by whom the list names, entered by who brings it in.
+    people = {str(row.pk): row for row in Person.objects.filter(branch=by.branch)}
+    by_day: dict[tuple[date, str], list[NewLine]] = {}
     made = Made()
     for key, row in items:
         tool_set = sets[UUID(row.set_key)]
         days[tool_set.pk] = min(days.get(tool_set.pk, row.on), row.on)
         # A line that was taken back keeps its key in the ledger: brought in again it is a new line.
         line = _line(by, key, row, tool_set, zones, places, plans, machines)
-        by_day.setdefault(row.on, []).append(line)
+        by_day.setdefault((row.on, row.person), []).append(line)
         made.things.append((key, "work", str(line.id)))
     begin_before(by, days)
-    for day in sorted(by_day):
-        lines = by_day[day]
+    for day, person in sorted(by_day):
+        lines = by_day[day, person]
         for start in range(0, len(lines), LINES_AN_ACT):
-            by.write(f"work {day} {start}", lines[start : start + LINES_AN_ACT], by.noon(day))
+            part = lines[start : start + LINES_AN_ACT]
+            by.write(f"work {day} {person} {start}", part, by.noon(day), done_by=people.get(person))
     return made
 
 
@@ -314,6 +317,8 @@ def _line(
     words = [row.note] if row.note else []
     if row.machine and facts.machine is None:
         words.append(_("machine: %(name)s") % {"name": row.machine})
+    if row.who:
+        words.append(_("done by: %(name)s") % {"name": row.who})
     if row.entered_total:
         words.append(_("entered as all passes together"))
     line = facts.line()

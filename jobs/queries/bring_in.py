@@ -15,7 +15,15 @@ from uuid import UUID
 from django.utils import translation
 
 from inventory.models import Branch, Entry, Person, SheetDraft, SheetRow
-from inventory.queries.bring_in import came_in, existing_sets, habits_of, known_places, known_sets, known_types
+from inventory.queries.bring_in import (
+    came_in,
+    existing_sets,
+    habits_of,
+    known_people,
+    known_places,
+    known_sets,
+    known_types,
+)
 from inventory.sheets.columns import ColumnMap, guess_columns
 from inventory.sheets.fields import Known, Spec, Thing
 from inventory.sheets.judging import judge
@@ -61,7 +69,7 @@ def spec_of(kind: str) -> Spec:
 
 
 def known_for(person: Person, kind: str, now: datetime) -> Known:
-    """What the shop knows as far as a kind of list asks for it; at most eleven queries, whatever the number of rows."""
+    """What the shop knows as far as a kind of list asks for it; at most twelve queries, whatever the number of rows."""
     branch = person.branch
     facts: dict[str, Any] = habits_of(person) | {
         "today": now.astimezone(zone_of(branch)).date(),
@@ -96,6 +104,7 @@ def known_for(person: Person, kind: str, now: datetime) -> Known:
         facts["here"] = frozenset(str(row.pk) for row in jobs)
     else:
         facts["sets"] = known_sets(branch)
+        facts["people"] = known_people(branch)
         facts["here"] = _worked_keys(branch)
     return Known(**facts)
 
@@ -128,12 +137,12 @@ def is_judged(draft: SheetDraft, person: Person, now: datetime) -> bool:
 
 def sheet_of(draft: SheetDraft) -> Sheet:
     """The file of a draft, read. Raises SheetNotRead."""
-    name = _of_workbook(draft)
-    key = (draft.content_sha256, draft.kind, draft.file_name, name, translation.get_language() or "")
+    name, heading = _of_workbook(draft), heading_said(draft)
+    key = (draft.content_sha256, draft.kind, draft.file_name, name, str(heading), translation.get_language() or "")
     found = _sheets.get(key)
     if found is None:
         known = spec_of(draft.kind).known_headings()
-        found = read_sheet(bytes(draft.content), draft.file_name, known=known, sheet=name or None)
+        found = read_sheet(bytes(draft.content), draft.file_name, known=known, sheet=name or None, heading_row=heading)
         _remember(_sheets, key, found)
     return found
 
@@ -141,6 +150,11 @@ def sheet_of(draft: SheetDraft) -> Sheet:
 def _of_workbook(draft: SheetDraft) -> str:
     """Which sheet of a workbook was chosen: kept beside the columns under "" (no column has that letter)."""
     return cast(str, draft.columns.get("", {}).get("sheet", ""))
+
+
+def heading_said(draft: SheetDraft) -> int | None:
+    """The row that a person said holds the headings, 0 for none of them; None when nobody said it."""
+    return cast("int | None", draft.columns.get("", {}).get("heading"))
 
 
 def _remember(memory: OrderedDict[tuple[str, ...], Any], key: tuple[str, ...], value: Any) -> None:

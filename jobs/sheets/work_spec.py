@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy
 
 from inventory.sheets import words
 from inventory.sheets.cells import Grit, show_date
-from inventory.sheets.fields import Field, Spec, Thing
+from inventory.sheets.fields import MOST_PLACES, Field, Spec, Thing
 from inventory.sheets.judging import Draft
 from inventory.sheets.merging import merge_rows
 from inventory.units import Amount, judge_area, judge_passes, show_area
@@ -22,7 +22,7 @@ class WorkRow:
     """One line of work: `area_m2` per pass, whole passes; keys of the set, job (or site) and zone ("" where none).
 
     basis: measured, section_done, planned or guessed. value and unit: the area as entered (of all passes together
-    when `entered_total`).
+    when `entered_total`). person: key of who did the work, who: the name as written where nobody of the shop has it.
     """
 
     set_key: str
@@ -42,6 +42,8 @@ class WorkRow:
     grit: str = ""
     wet_dry: str = ""
     machine: str = ""
+    person: str = ""
+    who: str = ""
     note: str = ""
 
 
@@ -115,6 +117,39 @@ def _zone(draft: Draft, site_key: str) -> Thing | None:
     return next(each for each in zones if each.key == chosen)
 
 
+def _person(draft: Draft) -> tuple[str, str]:
+    """Who did the work: the key of somebody of the shop, or the words the list has ("" each when it says nothing).
+
+    Only a whole name is somebody without asking: two people may share a first name, and one of them may have left.
+    """
+    text = (draft.get("who") or "").strip()
+    if not text:
+        return "", ""
+    people = draft.known.people
+    exact = list({each.key: each for each in draft.known.named("people", text)}.values())
+    if len(exact) == 1:
+        return exact[0].key, ""
+    wanted = set(words.squeezed(text).split())
+    within = [each for each in people if wanted and wanted <= set(words.squeezed(each.name).split())]
+    names = words.nearest(text, (each.name for each in people), 0.6)
+    like = [draft.known.named("people", name)[0] for name in names]
+    near = exact or [*within, *(each for each in like if each not in within)][:3]
+    others = [each for each in people if each not in near][:MOST_PLACES]
+    chosen = draft.ask(
+        "who",
+        "who",
+        _("Who is “%(name)s”?") % {"name": text[:60]},
+        _("Nobody here has exactly this name. The work counts as done by whom you choose, entered by you."),
+        [
+            *((f"person:{each.key}", each.name) for each in near),
+            ("words", _("Nobody here: keep the name as a note")),
+            *((f"person:{each.key}", each.name) for each in others),
+        ],
+        like=f"who:{words.squeezed(text)}",
+    )
+    return ("", text[:80]) if chosen == "words" else (chosen.removeprefix("person:"), "")
+
+
 def _told_already(draft: Draft, the_set: Thing) -> bool:
     """Whether work lies before a set's beginning on record and its beginning tells of it already.
 
@@ -136,8 +171,7 @@ def _told_already(draft: Draft, the_set: Thing) -> bool:
         "on",
         "before",
         _("Is this work in “%(left)s” already?") % {"left": left},
-        _("%(code)s came in on %(day)s with %(left)s.")
-        % {"code": the_set.name, "day": show_date(since), "left": left},
+        _("%(code)s came in on %(day)s with %(left)s.") % {"code": the_set.name, "day": show_date(since), "left": left},
         (("in", _("Yes, leave it out")), ("after", _("No, that was left before this work"))),
         like="before",
     )
@@ -201,6 +235,7 @@ def judge_work(draft: Draft) -> list[WorkRow]:
                 _("The grit of the set %(code)s: %(grit)s.") % {"code": the_set.name, "grit": of_set.grit},
                 of_set.grit,
             )
+    person, who = _person(draft)
     return [
         WorkRow(
             set_key=the_set.key,
@@ -220,6 +255,8 @@ def judge_work(draft: Draft) -> list[WorkRow]:
             grit=grit.grit if grit is not None else "",
             wet_dry=draft.get("wet_dry") or "",
             machine=draft.get("machine") or "",
+            person=person,
+            who=who,
             note=draft.get("note") or "",
         )
     ]
@@ -256,6 +293,11 @@ WORK = Spec(
             "wet dry", "wet or dry", "wet/dry", "húmedo o seco",
         ), ("wet", "water", "agua"), choices=words.WET_DRY),
         Field("machine", gettext_lazy("Machine"), "text", ("machine", "grinder", "máquina", "maquina", "equipo")),
+        Field("who", gettext_lazy("Done by"), "text", (
+            "done by", "who", "by", "person", "operator", "worker", "crew", "crew member", "polisher", "employee",
+            "polished by", "worked by", "ran by", "run by", "hecho por", "quién", "quien", "operador", "operario",
+            "persona", "trabajador", "empleado",
+        ), ("name", "lead", "crew lead", "foreman", "nombre", "encargado")),
         Field("note", gettext_lazy("Note"), "text", (
             "note", "notes", "comment", "comments", "remarks", "nota", "notas", "comentarios", "observaciones",
         )),

@@ -24,7 +24,7 @@ from inventory.views.doors import PersonRequest, device_of, door
 from jobs.actions import bring_in as actions
 from jobs.forms.bring_in import BringInForm
 from jobs.queries.bring_in import Looked, checking, drafts_of, is_judged, look, sheet_of
-from jobs.views.bring_in_page import chosen_columns, draft_words, page, things_page
+from jobs.views.bring_in_page import chosen_columns, chosen_heading, draft_words, page, things_page
 
 MAY = (Right.PLAN, Right.RUN_SHOP)
 # From so many rows on the page says how far the checking is.
@@ -94,9 +94,13 @@ def _checking(request: PersonRequest, found: SheetDraft) -> Iterator[str]:
 def columns(request: PersonRequest, draft_id: UUID) -> HttpResponse:
     """Take the columns for what the lists say."""
     looked = _looked(request, draft_id)
-    actions.keep_columns(
-        looked.draft, chosen_columns(looked, request.POST.dict()), sheet=request.POST.get("sheet", "")[:80]
-    )
+    chosen, sheet = chosen_columns(looked, request.POST.dict()), request.POST.get("sheet", "")[:80]
+    try:
+        actions.keep_columns(
+            looked.draft, chosen, sheet=sheet, heading=chosen_heading(looked, request.POST.get("heading", ""))
+        )
+    except Refused as refused:
+        messages.error(request, refused.sentence)
     return _back(draft_id)
 
 
@@ -105,7 +109,7 @@ def answer(request: PersonRequest, draft_id: UUID) -> HttpResponse:
     """Keep the answer to a question, for its row or for all like it."""
     looked = _looked(request, draft_id)
     asked = next((one for one in looked.judgement.questions if one.id == request.POST.get("question")), None)
-    key = request.POST.get("answer", "")
+    key = request.POST.get("answer", "") or request.POST.get("other", "")
     if asked is not None and key in dict(asked.answers):
         same = bool(request.POST.get("same"))
         actions.keep_answer(looked.draft, lambda answers: answers.give(asked, key, for_all_like_it=same))
@@ -114,15 +118,20 @@ def answer(request: PersonRequest, draft_id: UUID) -> HttpResponse:
 
 @door("POST", right=MAY)
 def cell(request: PersonRequest, draft_id: UUID) -> HttpResponse:
-    """Type something else into a refused cell, or leave its row out."""
+    """Type something else into a refused cell, or leave its row out; with "same" so for all refused alike."""
     found = _draft(request, draft_id)
     where, text, out = (request.POST.get(name, "").strip() for name in ("cell", "text", "out"))
+    cells, rows = {where[:16]}, {out} if out.isdigit() else set()
+    if request.POST.get("same"):
+        alike = look(found, request.user, timezone.now()).judgement.refused_like(where)
+        cells |= {one.cell for one in alike}
+        rows |= {str(one.row) for one in alike} if rows else set()
 
     def change(answers: Answers) -> None:
-        if out.isdigit() and out not in answers.out:
-            answers.out.append(out)
+        if out:
+            answers.out += sorted(rows.difference(answers.out), key=int)
         elif where and text:
-            answers.cells[where[:16]] = text[:400]
+            answers.cells |= dict.fromkeys(cells, text[:400])
 
     actions.keep_answer(found, change)
     return _back(draft_id, "#refused")

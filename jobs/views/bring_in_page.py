@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -15,11 +16,15 @@ from inventory.sheets.outcome import Question, Refusal
 from inventory.sheets.raw import Row, shown
 from inventory.units import UNITS
 from jobs.actions.bring_in import words_of
-from jobs.queries.bring_in import Looked, rows_in
+from jobs.queries.bring_in import Looked, heading_said, rows_in
 
 ASKED_A_PAGE = 20
 ROWS_A_PAGE = 50
 _SHOWN_ROWS = 12
+# So many answers stand as buttons, further ones in a list box.
+_BUTTONS = 5
+# So much of a row stands in the choice of the heading row, in characters.
+_ROW_WORDS = 60
 _OF_DIMENSION = {
     "area": ("ft2", "m2", "yd2"),
     "height": ("in", "mm", "cm"),
@@ -55,6 +60,8 @@ def many(kind: str, n: int) -> str:
 def headline(looked: Looked) -> str:
     """The answer of the page: how many can come in, need somebody, are refused."""
     judged, kind = looked.judgement, looked.draft.kind
+    if looked.sheet.heading_doubt:
+        return _("Which row holds your headings?")
     if judged.missing:
         return _("No column says: %(fields)s") % {"fields": ", ".join(str(field.label) for field in judged.missing)}
     n = looked.can_come_in
@@ -85,6 +92,7 @@ def page(looked: Looked, number: str = "", refused_number: str = "") -> dict[str
     alike: dict[str, int] = {}
     for question in judged.questions:
         alike[question.like] = alike.get(question.like, 0) + len(question.rows)
+    refused_alike = Counter(one.like for one in judged.refused)
     asks = Paginator(judged.questions, ASKED_A_PAGE).get_page(number)
     refusals = Paginator(judged.refused, ASKED_A_PAGE).get_page(refused_number)
     made = rows_in(draft) if draft.brought_in_at else {}
@@ -99,10 +107,12 @@ def page(looked: Looked, number: str = "", refused_number: str = "") -> dict[str
         "guesses": looked.columns.guesses,
         "rows": _rows(looked, list(asks), list(refusals)),
         "header_row": looked.sheet.header_row,
+        "heading": _heading(looked),
         "sheets": [looked.sheet.name, *looked.sheet.other_sheets] if looked.sheet.other_sheets else [],
         "asks": asks,
         "questions": [_question(one, alike[one.like]) for one in asks],
         "refusals": refusals,
+        "refused_rows": [(one, refused_alike[one.like]) for one in refusals],
         "asking": judged.asking_rows,
         "refused": judged.refused_rows,
         "waiting": len({*judged.asked, *(one.row for one in judged.refused)}),
@@ -126,7 +136,8 @@ def _question(one: Question, alike: int) -> dict[str, Any]:
         "one": one,
         "rows": _row_words(one.rows),
         "alike": 0 if one.whole_column else alike,
-        "answers": [(key, label, number) for number, (key, label) in enumerate(one.answers, start=1)],
+        "answers": [(key, label, number) for number, (key, label) in enumerate(one.answers[:_BUTTONS], start=1)],
+        "more": one.answers[_BUTTONS:],
     }
 
 
@@ -134,6 +145,42 @@ def _row_words(rows: tuple[int, ...]) -> str:
     if len(rows) == 1:
         return str(rows[0])
     return _("%(first)s and %(n)s more") % {"first": rows[0], "n": f"{len(rows) - 1:,}"}
+
+
+# --- the heading row ---
+
+
+def _heading(looked: Looked) -> dict[str, Any]:
+    """Which row holds the headings, which may, and what of the rows above is skipped."""
+    sheet, said = looked.sheet, heading_said(looked.draft)
+    above = len(sheet.above)
+    skipped = ""
+    if above:
+        skipped = ngettext(
+            "%(n)s row above it is skipped: %(rows)s", "%(n)s rows above it are skipped: %(rows)s", above
+        ) % {"n": above, "rows": "; ".join(f"“{_words(row)}”" for row in sheet.above[:4]) + (" …" if above > 4 else "")}
+    return {
+        "now": sheet.header_row or 0,
+        "doubt": sheet.heading_doubt,
+        "rows": [(row.number, _words(row)) for row in sheet.top],
+        "skipped": skipped,
+        "none": sheet.header_row is None and not sheet.heading_doubt and said is None,
+    }
+
+
+def _words(row: Row) -> str:
+    """The beginning of a row: "Disc, ID, Height left"."""
+    words = ", ".join(text for cell in row.cells if (text := shown(cell)))
+    return words if len(words) <= _ROW_WORDS else words[: _ROW_WORDS - 1].rstrip(" ,") + "…"
+
+
+def chosen_heading(looked: Looked, said: str) -> int | None:
+    """The heading row a person chose: its number, 0 for none; None when it is the one taken already."""
+    numbers = {0, *(row.number for row in looked.sheet.top)}
+    if not said.isdigit() or int(said) not in numbers:
+        return None
+    same = int(said) == (looked.sheet.header_row or 0) and not looked.sheet.heading_doubt
+    return None if same else int(said)
 
 
 # --- columns ---

@@ -97,7 +97,7 @@ def test_what_waits_is_saved_with_its_reasons_and_can_be_brought_again():
     assert headings == ["Row", *TOOLING[0], "Why"]
     assert [(row[0], row[3], row[-1].split(".")[0]) for row in rows] == [
         (6, "R-31/32", "One set or two? The row says 2, and there are 2 old codes"),
-        (7, "R-08", "Is this the R-08 of row 4? Row 4: Resin 200, R-08, rack A, peg 3"),
+        (7, "R-08", "Is this the R-08 of row 4? Row 4: Resin 200, R-08, rack A, peg 3, tool height 0"),
         (8, "M-11", "How high is “half”? A new metal 70 is 0"),
         (9, "R-24", "Which place is “shelf?”? No place has this name"),
         (10, "R-20", "Height left (in), “2"),

@@ -171,6 +171,7 @@ def test_questions_offer_their_answers_likeliest_first():
     assert by_row[8].why == f"A new metal 70 is 0.47{NBSP}in high."
     assert by_row[9].answers == (
         ("place:A", "Rack A"), ("place:B", "Rack B"), ("new", "A new place"), ("missing", "Missing, look for it"),
+        ("place:T1", "Tub 1"), ("place:V2", "Van 2"),
     )  # fmt: skip
 
 
