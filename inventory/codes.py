@@ -14,6 +14,7 @@ from __future__ import annotations
 import random
 import re
 import unicodedata
+from ipaddress import ip_address
 from urllib.parse import unquote, urlsplit
 
 from django.utils.translation import gettext as _
@@ -91,6 +92,21 @@ def code_address(base: str, code: str) -> str:
     fits a label's square is asked by `qr_symbol.symbol_version`.
     """
     return f"{label_base(base)}/S/{read_code(code)}"
+
+
+def only_this_computer(address: str) -> bool:
+    """Whether an address leads nowhere but to the computer that says it: localhost (RFC 6761) or a loopback number."""
+    try:
+        host = (urlsplit(address.lower()).hostname or "").rstrip(".")
+    except ValueError:
+        return False
+    if host == "localhost" or host.endswith(".localhost"):
+        return True
+    try:
+        number = ip_address(host)
+    except ValueError:
+        return False
+    return number.is_loopback or number.is_unspecified
 
 
 def label_base(base: str) -> str:

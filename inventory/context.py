@@ -9,6 +9,7 @@ from django.urls import NoReverseMatch, Resolver404, resolve, reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from inventory.codes import only_this_computer
 from inventory.rights import Right
 
 THEMES = ("light", "night")
@@ -104,7 +105,7 @@ def _only_longest(links: list[NavLink]) -> list[NavLink]:
 
 
 def page(request: HttpRequest) -> dict[str, Any]:
-    """Context of every page: `nav` and its kin, `scan_link`, `find_url`, `theme`, `theme_url`, `units`, `sound`."""
+    """Context of every page: `nav` and its kin, `scan_link`, `find_url`, `theme` and so on, as named below."""
     user = getattr(request, "user", None)
     found = [_link(entry, request.path, user) for entry in (*PAGES, *MORE_PAGES)]
     every = _only_longest([link for link in found if link is not None])
@@ -127,6 +128,8 @@ def page(request: HttpRequest) -> dict[str, Any]:
         "theme": theme if theme in THEMES else "",
         "units": getattr(user, "units", "us"),
         "sound": getattr(user, "sound", True),
+        # Camera and pages kept for no signal need a secure context (W3C, Secure Contexts); loopback counts as one.
+        "plain_http": not request.is_secure() and not only_this_computer(f"http://{request.META.get('HTTP_HOST', '')}"),
         # A shared tablet's session ends by itself (inventory.middleware).
         "idle_seconds": request.session.get("idle_seconds") if signed_in and hasattr(request, "session") else None,
     }

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import secrets
 from datetime import datetime, timedelta
-from ipaddress import ip_address
-from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.hashers import check_password, make_password
@@ -133,21 +131,6 @@ def take_address(branch: Branch, address: str, *, now: datetime) -> Branch:
             row.label_address_confirmed_at = now
             row.save(update_fields=["label_address_confirmed_at"])
     return row
-
-
-def only_this_computer(address: str) -> bool:
-    """Whether an address leads nowhere but to the computer that says it: localhost (RFC 6761) or a loopback number."""
-    try:
-        host = (urlsplit(address.lower()).hostname or "").rstrip(".")
-    except ValueError:
-        return False
-    if host == "localhost" or host.endswith(".localhost"):
-        return True
-    try:
-        number = ip_address(host)
-    except ValueError:
-        return False
-    return number.is_loopback or number.is_unspecified
 
 
 def phone_word(branch: Branch) -> str:

@@ -14,9 +14,10 @@ from django.utils.translation import get_language
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 
-from inventory.actions.first_run import begin_shop, confirm_address, only_this_computer
+from inventory.actions.first_run import begin_shop, confirm_address
 from inventory.actions.people import PersonWords
 from inventory.actions.starting_ladder import starting_ladder, take_ladder
+from inventory.codes import only_this_computer
 from inventory.context import address
 from inventory.forms.people import FirstRunForm
 from inventory.models import Person, ToolType

@@ -12,8 +12,8 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
-from inventory.actions.first_run import AddressRefused, only_this_computer, phone_word, propose_address, take_address
-from inventory.codes import AddressNotPrintable, label_base
+from inventory.actions.first_run import AddressRefused, phone_word, propose_address, take_address
+from inventory.codes import AddressNotPrintable, label_base, only_this_computer
 from inventory.models import Branch, Person
 from inventory.qr_symbol import qr_svg
 from inventory.refusals import Refused

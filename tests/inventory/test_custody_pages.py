@@ -445,6 +445,16 @@ def test_undo_of_a_claim_leaves_the_label_blank(shop: SimpleNamespace, client: C
     assert Label.objects.get(pk=shop.blank.pk).blank
 
 
+def test_scan_says_what_a_plain_address_leaves_out(shop: SimpleNamespace, client: Client, settings: Any) -> None:
+    settings.ALLOWED_HOSTS = ["*"]
+    client.force_login(shop.cast.teo)
+    url, words = reverse("inventory:scan"), "they need a secure address"
+    assert words in client.get(url, headers={"host": "shop.example"}).content.decode()
+    # Over TLS nothing is off; nor on this computer itself, which browsers trust (W3C, Secure Contexts, section 3.1).
+    assert words not in client.get(url, headers={"host": "shop.example"}, secure=True).content.decode()
+    assert words not in client.get(url, headers={"host": "127.0.0.1:8000"}).content.decode()
+
+
 def test_a_blank_label_is_given_to_a_set_that_has_none(shop: SimpleNamespace, client: Client) -> None:
     client.force_login(shop.cast.teo)
     bare = make_set(shop.cast, shop.dry.tool_type, shop.rack, at=shop.now - hours(50))

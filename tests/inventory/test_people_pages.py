@@ -9,8 +9,9 @@ from django.core import signing
 from django.test import Client
 from django.urls import reverse
 
-from inventory.actions.first_run import confirm_address, make_code, only_this_computer, phone_word, propose_address
+from inventory.actions.first_run import confirm_address, make_code, phone_word, propose_address
 from inventory.actions.people import NobodyLeft, PasswordRefused, PersonRefused, PersonWords, save_person
+from inventory.codes import only_this_computer
 from inventory.middleware import IDLE_SECONDS
 from inventory.models import Branch, Device, Person, ToolType
 from inventory.refusals import Refused
