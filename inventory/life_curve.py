@@ -100,7 +100,7 @@ def curve_rows(facts: CurveFacts, units: Units) -> list[tuple[datetime | None, s
     ):
         rows.append((None, show_about(facts.life.used_m2 + more, units), retire, words))
     if facts.rated_m2:
-        rows.append((None, show_about(facts.rated_m2, units), retire, _("supplier's rating")))
+        rows.append((None, show_about(facts.rated_m2, units), retire, _("rating")))
     return rows
 
 

@@ -144,5 +144,5 @@ def rack_answer(grits: tuple[Grit, ...], count: int) -> str:
     if doubtful:
         said.append(_("May run short: %(grits)s.") % {"grits": ", ".join(doubtful)})
     if not short and not doubtful and any(grit.cover for grit in grits):
-        said.append(_("Every grit covers the next twelve weeks."))
+        said.append(_("Every grit covers the next twelve weeks as planned; Reorder weighs the doubt and the days."))
     return " ".join(said)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -27,13 +27,14 @@ from inventory.queries.known import facts_known
 from inventory.queries.purchasing import lead_records, orders_now
 from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
+from jobs.forecast_orders import least_sets
 from jobs.forecast_result import Forecast, Gap, JobBehind, TypeForecast, WeekNeed
 from jobs.forecast_supply import Supply
 from jobs.models import JobKind, Standing
 from jobs.numerics.demand import DRAWS
 from jobs.numerics.rack import AREA_ERROR, Horizon, PlannedStep, RackSet, TypeOnRack, horizon_days
 from jobs.numerics.reorder import Driver, ReorderAnswer, forecast_need
-from jobs.queries.forecast import Ahead, SetsNow, StepAhead, sets_now, steps_ahead, used_per_week
+from jobs.queries.forecast import STALE_BID, Ahead, SetsNow, StepAhead, sets_now, steps_ahead, used_per_week
 
 # What is asked when nobody said how sure, and what can be asked at all.
 LEAST_CERTAINTY, MOST_CERTAINTY = 0.55, 0.99
@@ -80,6 +81,9 @@ def forecast(
     wanted = shop.settings["certainty"] if certainty is None else certainty
     wanted = min(max(float(wanted), LEAST_CERTAINTY), MOST_CERTAINTY)
     gaps = [Gap("stale_bids", ", ".join(shop.ahead.stale_bids[:3]), len(shop.ahead.stale_bids))]
+    since = shop.today - STALE_BID
+    bare = [plan.job.name for plan in shop.ahead.plans if not plan.steps.all() and plan.starts_on >= since]
+    gaps.append(Gap("no_steps", ", ".join(bare[:3]), len(bare)))
     gaps = [gap for gap in gaps if gap.count]
     steps = [step for ahead in shop.ahead.steps for step in _planned(shop, ahead)]
     if not steps:
@@ -89,17 +93,29 @@ def forecast(
     known = {kind.type_id for kind in kinds}
     rack = [one for one in _rack(shop) if one.type_id in known]
     steps = [step for step in steps if step.type_id in known]
-    answers = forecast_need(
-        kinds,
-        rack,
-        steps,
-        shop.horizon,
-        wanted,
-        int(shop.settings["dice"]),
-        draws=_worlds(rack, steps) if draws is None else draws,
-    )
+    worlds = _worlds(rack, steps) if draws is None else draws
+
+    def answers_of(kinds: Sequence[TypeOnRack]) -> tuple[ReorderAnswer, ...]:
+        asked = {kind.type_id for kind in kinds}
+        return forecast_need(
+            kinds,
+            [one for one in rack if one.type_id in asked],
+            [step for step in steps if step.type_id in asked],
+            shop.horizon,
+            wanted,
+            int(shop.settings["dice"]),
+            draws=worlds,
+        )
+
     area = _area_by_job(steps)
-    found = [_type_forecast(shop, answer, area) for answer in answers]
+    found = [_type_forecast(shop, answer, area) for answer in answers_of(kinds)]
+    raised = least_sets(found, {pk: word.minimum_sets for pk, word in shop.supply.words.items()}, shop.today)
+    if raised:
+        # Asked again with the same dice, so that "then sure" is that of the sets really ordered.
+        again = [kind for kind in kinds if kind.type_id in raised]
+        more = answers_of([replace(kind, minimum=raised[int(kind.type_id)]) for kind in again])
+        anew = {int(answer.type_id): _type_forecast(shop, answer, area) for answer in more}
+        found = [anew.get(one.tool_type_id, one) for one in found]
     gaps += [Gap("no_rating", shop.types[pk].name) for pk in shop.types if pk not in known]
     standings = [plan.standing for plan in shop.ahead.plans]
     return Forecast(
@@ -214,7 +230,6 @@ def _rack(shop: _Shop) -> list[RackSet]:
 def _kind(shop: _Shop, tool_type: ToolType) -> TypeOnRack:
     supply = shop.supply
     supplier = supply.supplier_of(tool_type)
-    word = supply.words.get(supplier) if supplier is not None else None
     arrivals = [arrival for arrival in supply.arrivals(tool_type.pk) for _set in range(arrival.sets)]
     soaks = tool_type.soak_need == SoakNeed.REQUIRED
     return TypeOnRack(
@@ -224,7 +239,6 @@ def _kind(shop: _Shop, tool_type: ToolType) -> TypeOnRack:
         arrival_days=tuple(min((one.day - shop.today).days, shop.horizon.days) for one in arrivals),
         turn_days=math.ceil(shop.settings["turn_days"]) if soaks else TURN_DAYS_DRY,
         pack=max(1, tool_type.pack_sets),
-        minimum=max(1, word.minimum_sets if word is not None else 1),
     )
 
 
@@ -245,12 +259,14 @@ def _type_forecast(
     supply = shop.supply
     supplier, price = supply.supplier_of(tool_type), supply.prices.get(type_id)
     order_by, passed = _order_by(shop, answer)
-    arrives = None
-    if order_by is not None and answer.lead_likely_days is not None:
-        arrives = add_working_days(shop.supply.calendar, max(order_by, shop.today), math.ceil(answer.lead_likely_days))
+    arrives = None if order_by is None else supply.arrives(supplier, max(order_by, shop.today))
     new = record.population.new_life
     new_life = (float(new.at_least_m2[0]), float(new.likely_m2[0]), float(new.up_to_m2[0]))
-    sets = answer.order_sets if order_by is not None or answer.order_sets is None else 0
+    sets = answer.order_sets
+
+    def _behind_all(drivers: Sequence[Driver]) -> tuple[JobBehind, ...]:
+        return tuple(_behind(shop, driver, area.get((type_id, driver.job_id), 0.0)) for driver in drivers)
+
     working = sum(1 for position in record.running if record.set_ids[position] in shop.sets.ready_on)
     return TypeForecast(
         tool_type_id=type_id,
@@ -277,8 +293,11 @@ def _type_forecast(
         currency=price.currency if price is not None else shop.branch.currency,
         lead=supply.lead_said(supplier, answer.lead_sure_days),
         arrivals=supply.arrivals(type_id),
-        behind=tuple(_behind(shop, driver, area.get((type_id, driver.job_id), 0.0)) for driver in answer.drivers),
+        behind=_behind_all(answer.drivers),
         gaps=tuple(_type_gaps(answer, tool_type, supplier, price)),
+        early_on=None if answer.early_day is None else shop.today + timedelta(days=answer.early_day),
+        early_chance=answer.early_chance,
+        early_jobs=_behind_all(answer.early_drivers),
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, fields, is_dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from types import NoneType, UnionType
-from typing import Any, TypeVar, get_args, get_origin, get_type_hints
+from typing import Any, Literal, TypeVar, get_args, get_origin, get_type_hints
 from uuid import UUID
 
 # Up to so many days ahead the day itself is shown, beyond it the week (METHODS 5.2).
@@ -92,7 +92,9 @@ class TypeForecast:
 
     life_here_m2, life_after_m2: at least, likely, up to, of what is here and of that with what is on order and advised.
     order_by: the last working day that keeps the certainty, None: nothing to order. passed: that day is gone.
-    sets: how many, None when the lead time is unknown. sure: the chance that number really gives.
+    sets: how many, None when the lead time is unknown. sure: the chance of no shortage that number really gives from
+    its arrival on. early_on, early_chance: the day from which, and the chance that, it runs short before anything
+    ordered today can be here (None: within what the certainty leaves open); early_jobs: the jobs that hits.
     cost: sets x price; only for people who may see money.
     """
 
@@ -122,6 +124,23 @@ class TypeForecast:
     arrivals: tuple[Arrival, ...]
     behind: tuple[JobBehind, ...]
     gaps: tuple[Gap, ...]
+    early_on: date | None
+    early_chance: float
+    early_jobs: tuple[JobBehind, ...]
+
+    @property
+    def unsolved_on(self) -> date | None:
+        """From when it may run short whatever is ordered now: before an order, or what is on order, can be here."""
+        return self.early_on if self.sets != 0 else self.early_on or self.short_on
+
+    @property
+    def state(self) -> Literal["order", "late", "unknown", "nothing"]:
+        """What there is to do: order, nothing that an order helps, lead time first, nothing at all."""
+        if self.sets is None:
+            return "unknown" if self.short_on is not None else "nothing"
+        if self.sets:
+            return "order"
+        return "nothing" if self.unsolved_on is None else "late"
 
     def is_due(self, today: date) -> bool:
         """Whether it belongs to this week's order."""
@@ -149,6 +168,12 @@ class Forecast:
     def later(self) -> tuple[TypeForecast, ...]:
         """What is to be ordered, but not this week."""
         return tuple(one for one in self.types if one.order_by is not None and not one.is_due(self.today))
+
+    @property
+    def unsolved(self) -> tuple[TypeForecast, ...]:
+        """What may run short whatever is ordered now, the soonest first."""
+        found = [one for one in self.types if one.unsolved_on is not None and one.sets is not None]
+        return tuple(sorted(found, key=lambda one: (one.unsolved_on, one.name)))
 
     def of_type(self, tool_type_id: int) -> TypeForecast | None:
         """The answer about one type."""

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-import numpy as np
-
-from inventory.calendar import ShopCalendar, add_working_days, count_working_days
+from inventory.calendar import ShopCalendar
 from inventory.models import Price, Supplier, SupplierWord, ToolType
-from inventory.numerics import lognormal
-from inventory.numerics.lead_time import NO_WORD_DAYS, LeadTime, fit_lead_time
-from inventory.queries.purchasing import LeadRecord, OrderNow
+from inventory.numerics.lead_time import LeadTime, fit_lead_time
+from inventory.queries.purchasing import LeadRecord, OrderNow, expected_day, likely_day
 from jobs.forecast_result import Arrival, LeadSaid
 
 
@@ -82,19 +78,10 @@ class Supply:
         return tuple(sorted(found, key=lambda one: (one.day, one.order_id)))
 
     def expected(self, order: OrderNow) -> tuple[date, bool]:
-        """The day an open order is expected, and whether its own day has passed.
+        """The day an open order is expected, and whether its own day has passed."""
+        return expected_day(order, self.lead_of(order.order.supplier_id), self.calendar, self.today)
 
-        The promised day while it lies ahead. Else the median of the lead time, given that it took this long already; of
-        a supplier nobody knows anything about three weeks (our assumption); never before the next working day.
-        """
-        if order.promised_on is not None and order.promised_on >= self.today:
-            return order.promised_on, False
-        lead = self.lead_of(order.order.supplier_id)
-        age = max(0, count_working_days(self.calendar, order.ordered_on, self.today))
-        usual = likely = NO_WORD_DAYS
-        if lead is not None:
-            usual = lead.quantile(0.5)
-            still = float(lognormal.survive_new(lead.belief, np.array([max(float(age), 0.5)]))[0])
-            likely = lead.quantile(min(0.999, max(0.001, 1 - still / 2)))
-        day = add_working_days(self.calendar, order.ordered_on, math.ceil(max(likely, age + 1.0)))
-        return day, order.promised_on is not None or age > usual
+    def arrives(self, supplier: int | None, ordered_on: date) -> date | None:
+        """The day on which an order of that day, today or later, is likely here; None when nobody knows how long."""
+        lead = self.lead_of(supplier)
+        return None if lead is None else likely_day(lead, self.calendar, ordered_on, ordered_on)[0]

@@ -15,26 +15,14 @@ from jobs.models import Standing
 
 
 def headline(forecast: Forecast, *, money: bool) -> str:
-    """What to do, in one sentence: "Order 4 sets by Fri 16 May, $1,240", or until when there is nothing to order."""
-    due = forecast.due
+    """What to do: what runs short whatever is ordered, what to order by when, else until when to order nothing.
+
+    "Metal 30 may run short before an order can come. Order 4 sets by Fri 16 May, $1,240".
+    """
     if not forecast.types:
         return _("No tool types to reckon with yet")
-    if due:
-        sets = sum(one.sets or 0 for one in due)
-        first = min(one.order_by for one in due if one.order_by is not None)
-        cost = total_cost(due) if money else None
-        words = {"sets": sets, "day": show_day(first), "money": show_money(cost or 0, due[0].currency)}
-        if first <= forecast.today:
-            with_money, bare = (
-                ngettext("Order %(sets)d set today, %(money)s", "Order %(sets)d sets today, %(money)s", sets),
-                ngettext("Order %(sets)d set today", "Order %(sets)d sets today", sets),
-            )
-        else:
-            with_money, bare = (
-                ngettext("Order %(sets)d set by %(day)s, %(money)s", "Order %(sets)d sets by %(day)s, %(money)s", sets),
-                ngettext("Order %(sets)d set by %(day)s", "Order %(sets)d sets by %(day)s", sets),
-            )
-        return (with_money if cost is not None else bare) % words
+    if forecast.unsolved or forecast.due:
+        return ". ".join(filter(None, (_unsolved(forecast), _order(forecast, money=money))))
     if any(one.sets is None and one.short_on is not None for one in forecast.types):
         return _("Nobody knows how long a supplier takes")
     if forecast.later:
@@ -46,12 +34,75 @@ def headline(forecast: Forecast, *, money: bool) -> str:
     return _("Nothing to order for the next %(weeks)d weeks") % {"weeks": len(forecast.types[0].weeks)}
 
 
+def _unsolved(forecast: Forecast) -> str:
+    """What may run short whatever is ordered now: the soonest by name, the rest counted."""
+    if not forecast.unsolved:
+        return ""
+    first, more = forecast.unsolved[0], len(forecast.unsolved) - 1
+    name = _capital(first.name)
+    if more:
+        words = ngettext(
+            "%(name)s and %(more)d more type may run short before an order can come",
+            "%(name)s and %(more)d more types may run short before an order can come",
+            more,
+        )
+    elif first.early_on is not None:
+        words = _("%(name)s may run short before an order can come")
+    else:
+        words = _("%(name)s may run short before what is on order comes")
+    return words % {"name": name, "more": more}
+
+
+def _order(forecast: Forecast, *, money: bool) -> str:
+    """What belongs to this week's order, in one sentence."""
+    due = forecast.due
+    if not due:
+        return ""
+    sets = sum(one.sets or 0 for one in due)
+    first = min(one.order_by for one in due if one.order_by is not None)
+    cost = total_cost(due) if money else None
+    words = {"sets": sets, "day": show_day(first), "money": show_money(cost or 0, due[0].currency)}
+    if first <= forecast.today:
+        with_money, bare = (
+            ngettext("Order %(sets)d set today, %(money)s", "Order %(sets)d sets today, %(money)s", sets),
+            ngettext("Order %(sets)d set today", "Order %(sets)d sets today", sets),
+        )
+    else:
+        with_money, bare = (
+            ngettext("Order %(sets)d set by %(day)s, %(money)s", "Order %(sets)d sets by %(day)s, %(money)s", sets),
+            ngettext("Order %(sets)d set by %(day)s", "Order %(sets)d sets by %(day)s", sets),
+        )
+    return (with_money if cost is not None else bare) % words
+
+
+def late_words(one: TypeForecast, today: date) -> str:
+    """What no order helps any more: how likely, from when, for which job, and what does; "" when all is in time."""
+    if one.unsolved_on is None:
+        return ""
+    facts = {"when": month_or_week(one.unsolved_on, today)}
+    if one.early_on is None:
+        words = _("%(chance)s chance of running short from %(when)s, before what is on order is here:")
+        facts["chance"] = sure_words(one.short_chance)
+    else:
+        words = _("%(chance)s chance of running short from %(when)s, before an order could be here:")
+        facts["chance"] = sure_words(one.early_chance)
+    names = [job.name for job in one.early_jobs if job.name]
+    if names:
+        facts["job"] = names[0]
+        return _capital(words % facts) + " " + _("too late for %(job)s, move it, rush an order, or borrow.") % facts
+    return _capital(words % facts) + " " + _("move the job, rush an order, or borrow.")
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
 def month_or_day(day: date | None, today: date) -> str:
     """ "June", or the day itself when it lies in this month or within the days that are shown."""
     if day is None:
         return ""
     if (day.year, day.month) == (today.year, today.month) or day <= today + timedelta(days=SHOW_DAY_WITHIN):
-        return show_day(day)
+        return show_day(day, today)
     return str(formats.date_format(day, "F" if day.year == today.year else "F Y"))
 
 
@@ -59,18 +110,20 @@ def order_by_words(one: TypeForecast, today: date) -> tuple[str, str]:
     """When to order, and a second line: "Fri 16 May", "in 2 days"; beyond 15 days the week."""
     day = one.order_by
     if day is None:
-        return (_("not known"), "") if one.sets is None and one.short_on else (_("nothing yet"), "")
+        if one.state == "late":
+            return _("too late"), _("an order does not help")
+        return (_("not known"), "") if one.state == "unknown" else (_("nothing yet"), "")
     if one.passed:
-        return _("today"), _("was due %(day)s") % {"day": show_day(day)}
+        return _("today"), _("was due %(day)s") % {"day": show_day(day, today)}
     days = (day - today).days
     if days <= 0:
-        return _("today"), show_day(day)
+        return _("today"), show_day(day, today)
     if days <= SHOW_DAY_WITHIN:
-        return show_day(day), ngettext("in %(days)d day", "in %(days)d days", days) % {"days": days}
+        return show_day(day, today), ngettext("in %(days)d day", "in %(days)d days", days) % {"days": days}
     monday = day - timedelta(days=day.weekday())
     weeks = (day - today).days // 7
     return (
-        _("week of %(day)s") % {"day": show_day(monday)},
+        _("week of %(day)s") % {"day": show_day(monday, today)},
         ngettext("in %(weeks)d week", "in %(weeks)d weeks", weeks) % {"weeks": weeks},
     )
 
@@ -115,18 +168,20 @@ def because(one: TypeForecast, today: date) -> str:
     return ""
 
 
-def short_words(one: TypeForecast, today: date, certainty: float) -> str:
+def short_words(one: TypeForecast, today: date) -> str:
     """When it may run short if nothing more is ordered."""
     if one.short_on is None:
         return _("Enough here for all that is planned.")
+    if one.state == "late":
+        return late_words(one, today)
     return _("Without an order it may run short from %(when)s.") % {"when": month_or_week(one.short_on, today)}
 
 
 def month_or_week(day: date, today: date) -> str:
     """The day within 15 days, beyond it the week."""
     if (day - today).days <= SHOW_DAY_WITHIN:
-        return show_day(day)
-    return _("the week of %(day)s") % {"day": show_day(day - timedelta(days=day.weekday()))}
+        return show_day(day, today)
+    return _("the week of %(day)s") % {"day": show_day(day - timedelta(days=day.weekday()), today)}
 
 
 def lead_words(lead: LeadSaid | None) -> tuple[str, str]:
@@ -155,6 +210,13 @@ def lead_words(lead: LeadSaid | None) -> tuple[str, str]:
 def gap_words(gap: Gap) -> str:
     """What was missing, and what to do about it."""
     about = {"about": gap.about, "count": gap.count}
+    if gap.code == "no_steps":
+        words = ngettext(
+            "%(count)d job has no steps yet and asks for nothing here: %(about)s.",
+            "%(count)d jobs have no steps yet and ask for nothing here: %(about)s.",
+            gap.count,
+        )
+        return words % (about | {"about": gap.about + (", ..." if gap.count > 3 else "")})
     if gap.code == "stale_bids":
         words = ngettext(
             "%(count)d bid is left out, its start has long passed: %(about)s.",

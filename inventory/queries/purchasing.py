@@ -5,6 +5,7 @@ A constant number of queries (four) for any number of orders.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -12,11 +13,13 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal
 
+import numpy as np
 from django.db.models import Prefetch
 
-from inventory.calendar import ShopCalendar, count_working_days
+from inventory.calendar import ShopCalendar, add_working_days, count_working_days
 from inventory.models import Branch, Entry, Order, OrderEvent, OrderLine, Person
-from inventory.numerics.lead_time import LeadTime, fit_lead_time
+from inventory.numerics import lognormal
+from inventory.numerics.lead_time import NO_WORD_DAYS, LeadTime, fit_lead_time
 from inventory.queries.catalogue import lead_word, shop_calendar
 from inventory.times import zone_of
 
@@ -196,6 +199,30 @@ def lead_records(orders: Iterable[OrderNow], calendar: ShopCalendar, today: date
         supplier: LeadRecord(tuple(received[supplier]), tuple(still_open[supplier]))
         for supplier in received.keys() | still_open.keys()
     }
+
+
+def likely_day(lead: LeadTime | None, calendar: ShopCalendar, ordered_on: date, today: date) -> tuple[date, bool]:
+    """The one day on which an order of that day is likely here, and whether it is older than such orders usually get.
+
+    The median of the lead time, given that it took this long already; of a supplier nobody knows anything about three
+    weeks (our assumption); never before the next working day.
+    """
+    age = max(0, count_working_days(calendar, ordered_on, today))
+    usual = likely = NO_WORD_DAYS
+    if lead is not None:
+        usual = likely = lead.quantile(0.5)
+        if age:
+            still = float(lognormal.survive_new(lead.belief, np.array([float(age)]))[0])
+            likely = lead.quantile(min(0.999, max(0.001, 1 - still / 2)))
+    return add_working_days(calendar, ordered_on, math.ceil(max(likely, age + 1.0))), age > usual
+
+
+def expected_day(order: OrderNow, lead: LeadTime | None, calendar: ShopCalendar, today: date) -> tuple[date, bool]:
+    """The day an open order is expected, and whether its own day has passed: the promised day while it lies ahead."""
+    if order.promised_on is not None and order.promised_on >= today:
+        return order.promised_on, False
+    day, old = likely_day(lead, calendar, order.ordered_on, today)
+    return day, order.promised_on is not None or old
 
 
 def supplier_lead(branch: Branch, supplier_id: int, today: date) -> LeadTime | None:

@@ -18,12 +18,11 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.actions.purchasing import Received, Wanted, place_order, receive
-from inventory.calendar import add_working_days
 from inventory.forms.order_form import CloseForm, OrderForm, OrderLineForm, PromiseForm, ReceiveForm
 from inventory.models import Act, Branch, Order, OrderLine, Person, Place, ToolType
 from inventory.models.choices import PlaceKind
 from inventory.queries.catalogue import ladder, price_of, shop_calendar
-from inventory.queries.purchasing import LineNow, OrderNow, orders_now, supplier_lead
+from inventory.queries.purchasing import LineNow, OrderNow, likely_day, orders_now, supplier_lead
 from inventory.rights import Right
 from inventory.times import show_day, when_for, zone_of
 from inventory.units import show_money
@@ -207,7 +206,7 @@ def order_context(
         "form": form,
         "receive_url": reverse("inventory:order_receive", args=[now.order.pk, chosen.line.pk]) if chosen else "",
         "act_key": key_of(request),
-        "promise_form": PromiseForm(initial={"day": now.promised_on or expected}),
+        "promise_form": PromiseForm(initial={"day": now.promised_on}),
         "close_form": CloseForm(),
         "labels_url": f"{reverse('inventory:labels')}?order={now.order.pk}",
         "lead": lead,
@@ -237,8 +236,8 @@ def _headline(now: OrderNow) -> str:
     )
 
 
-def _lead(request: PersonRequest, now: OrderNow) -> tuple[date | None, str]:
-    """When the rest is expected, and how long this supplier takes by now."""
+def _lead(request: PersonRequest, now: OrderNow) -> tuple[tuple[date, bool] | None, str]:
+    """When the rest is likely here and whether it is late, and how long this supplier takes by now."""
     today = today_of(request)
     lead = supplier_lead(request.user.branch, now.order.supplier_id, today)
     if lead is None:
@@ -247,12 +246,11 @@ def _lead(request: PersonRequest, now: OrderNow) -> tuple[date | None, str]:
     words = _("This supplier takes likely %(likely)d working days, at least %(low)d, up to %(high)d.")
     expected = None
     if now.to_come:
-        calendar = shop_calendar(request.user.branch, today)
-        expected = add_working_days(calendar, now.ordered_on, max(1, likely))
+        expected = likely_day(lead, shop_calendar(request.user.branch, today), now.ordered_on, today)
     return expected, words % {"likely": likely, "low": low, "high": high}
 
 
-def _stages(now: OrderNow, expected: date | None, today: date) -> list[dict[str, Any]]:
+def _stages(now: OrderNow, expected: tuple[date, bool] | None, today: date) -> list[dict[str, Any]]:
     """The line of stages: sent, promised, first part, the rest."""
     days = now.days_came
     stages = [{"word": _("Sent"), "day": show_day(now.ordered_on, today), "note": now.ordered_by.name, "done": True}]
@@ -262,10 +260,10 @@ def _stages(now: OrderNow, expected: date | None, today: date) -> list[dict[str,
         stages.append({"word": _("First part"), "day": show_day(days[0], today), "note": "", "done": True})
     if now.to_come:
         word = _("Rest") if days else _("Expected")
-        on = now.promised_on or expected
-        note = _("promised") if now.promised_on else _("likely") if expected else ""
-        if on is not None and on < today:
-            note = _("promised, late") if now.promised_on else _("was likely, late")
+        on, late = expected if expected else (None, False)
+        note = _("likely, late") if late else _("likely") if expected else ""
+        if now.promised_on is not None:
+            on, note = now.promised_on, _("promised, late") if now.promised_on < today else _("promised")
         stages.append({"word": word, "day": show_day(on, today) if on else _("not known"), "note": note, "done": False})
     elif now.ended is not None and now.stage == "closed":
         stages.append(

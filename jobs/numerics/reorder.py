@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from inventory.numerics.lognormal import Floats, Ints
 from jobs.numerics.demand import DRAWS, NeedDraws, simulate_need
@@ -31,7 +32,10 @@ class WeekRange:
 
 @dataclass(frozen=True)
 class Driver:
-    """A job behind an order: share of worlds in which it opens a fresh set in time, and how many on average."""
+    """A job behind an order: share of worlds in which it opens a fresh set in time, and how many on average.
+
+    Among `early_drivers`: in which it wants a fresh set that is not there, and how many.
+    """
 
     job_id: Key
     weight: float
@@ -50,11 +54,16 @@ class ReorderAnswer:
     on order counted from their expected day, nothing more being ordered.
     short_day, short_chance: first day by which that chance exceeds 1 - certainty, and the chance by then; None, and the
     chance over the whole horizon, when it never does. likely_short_day: the same for an even chance.
+    early_day, early_chance: the same for shortages that come before anything ordered today can be here, lead time drawn
+    in each world: an order does not help against them. early_drivers: the jobs that then want a set, by falling weight.
     order_by_working_days: last working day, counted from today, on which ordering keeps the certainty; below 0 that day
-    has passed; None when nothing need be ordered within the horizon or the lead time is unknown.
-    order_now: it is today or has passed. order_sets: how many to order on that day (never before today) so that they
-    last over lead time, review and cover; 0 when nothing need be ordered, None when the lead time is unknown.
-    sure: the chance, really given by the whole number of sets, that none is missing over that span; None likewise.
+    has passed and an order today still averts something; None when no order can avert anything more than the certainty
+    leaves open within the horizon, or the lead time is unknown.
+    order_now: it is today or has passed. order_sets: how many to order on that day (never before today) so that none
+    is missing from their arrival on, over review and cover; 0 when an order helps nothing, None when the lead time is
+    unknown.
+    sure: the chance, really given by the whole number of sets, that none is missing from the arrival on to the end of
+    that span; without an order, from the arrival of one placed today to the horizon. None likewise.
     lead_likely_days, lead_sure_days: lead time [working days], median and at the certainty; None when unknown.
     drivers: jobs by falling weight, only those that open a fresh set at all over that span.
     gaps: what was missing: "no planned work", "no lead time".
@@ -81,6 +90,9 @@ class ReorderAnswer:
     gaps: tuple[str, ...]
     need_area_so_far_m2: WeekRange
     need_area_half_m2: tuple[Floats, Floats]
+    early_day: int | None
+    early_chance: float
+    early_drivers: tuple[Driver, ...]
 
 
 def forecast_need(
@@ -155,12 +167,25 @@ def _opened_by_week(open_day: Floats, horizon: Horizon) -> Floats:
     return out
 
 
-def _first_short(need: NeedDraws, arrivals: Sequence[int]) -> Floats:
-    """Day of the first opening for which no set is there, per world; infinite where none."""
+def _missing(need: NeedDraws, arrivals: Sequence[int]) -> npt.NDArray[np.bool_]:
+    """Which openings (m, d) find no set there, nothing more being ordered.
+
+    A missing set is rushed, borrowed, or the job moved: what arrives later is there for later work (our assumption).
+    """
     ranked = np.sort(np.asarray(arrivals, dtype=np.float64))
     there = need.fresh + np.searchsorted(ranked, need.open_day, side="right")
-    missing = np.isfinite(need.open_day) & (np.arange(need.open_day.shape[0])[:, None] >= there)
-    return np.asarray(np.where(missing, need.open_day, np.inf).min(axis=0))
+    wanted = np.isfinite(need.open_day)
+    missing = np.zeros(need.open_day.shape, dtype=np.bool_)
+    served = np.zeros(need.open_day.shape[1], dtype=np.int64)
+    for k in range(need.open_day.shape[0]):
+        missing[k] = wanted[k] & (served >= there[k])
+        served += wanted[k] & ~missing[k]
+    return missing
+
+
+def _first(days: Floats, which: npt.NDArray[np.bool_]) -> Floats:
+    """Day of the first of these openings, per world; infinite where none."""
+    return np.asarray(np.where(which, days, np.inf).min(axis=0, initial=np.inf))
 
 
 def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: float, seed: int) -> ReorderAnswer:
@@ -169,32 +194,40 @@ def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: floa
     low, likely, high = np.quantile(need.life_here_m2, [0.1, 0.5, 0.9])
     area_so_far = np.cumsum(need.area_m2, axis=0)
     quarter, three_quarters = np.quantile(area_so_far, [0.25, 0.75], axis=1)
-    short = _first_short(need, kind.arrival_days)
+    missing = _missing(need, kind.arrival_days)
+    short = _first(need.open_day, missing)
     week_ends = horizon.first_week_days - 1 + 7 * np.arange(horizon.weeks)
     short_day = _latest(short, certainty)
     even = _latest(short, 0.5)
     gaps = [] if need.jobs else ["no planned work"]
-    position = need.fresh + len(kind.arrival_days)
     order_by: int | None = None
     order_sets: int | None = None
     sure: float | None = None
     lead_likely = lead_sure = None
     span = np.full(draws, float(horizon.days))
+    early = np.zeros(missing.shape, dtype=np.bool_)
     if kind.lead is None:
         gaps.append("no lead time")
     else:
         lead_likely, lead_sure = kind.lead.quantile(0.5), kind.lead.quantile(certainty)
         # The lead time's own dice, one order per world, independent of the work.
         lead = np.ceil(kind.lead.draw(*uniforms(seed, Purpose.LEAD_TIME, kind.type_id, 2, draws)))
-        order_by = _order_by(need.open_day, position, lead, horizon, certainty)
+        early = missing & (need.open_day < _arrival(0, lead, horizon))
+        # What is on order is not ordered again because it comes late.
+        beyond = missing & (np.arange(missing.shape[0])[:, None] >= need.fresh + len(kind.arrival_days))
+        order_by = _order_by(need.open_day, beyond, lead, horizon, certainty)
+        start = 0 if order_by is None else max(order_by, 0)
+        here = _arrival(start, lead, horizon)
+        if order_by is not None:
+            span = np.minimum(here + kind.review_days + kind.cover_days, horizon.days)
+        in_time = (need.open_day >= here) & (need.open_day <= span)
         if order_by is None:
             order_sets = 0
         else:
-            span = _span_end(max(order_by, 0), lead, kind, horizon)
-        count = (need.open_day <= span).sum(axis=0)
-        if order_by is not None:
-            order_sets = _whole_packs(max(1, smallest_level(count, certainty) - position), kind)
-        sure = float((count <= position + (order_sets or 0)).mean())
+            order_sets = _whole_packs(max(1, smallest_level((beyond & in_time).sum(axis=0), certainty)), kind)
+        sure = float(((missing & in_time).sum(axis=0) <= order_sets).mean())
+    early_short = _first(need.open_day, early)
+    early_day = _latest(early_short, certainty)
     return ReorderAnswer(
         type_id=kind.type_id,
         need_area_m2=_range(need.area_m2),
@@ -213,44 +246,59 @@ def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: floa
         sure=sure,
         lead_likely_days=lead_likely,
         lead_sure_days=lead_sure,
-        drivers=_drivers(need, span),
+        drivers=_drivers(need, need.open_day <= span),
         gaps=tuple(gaps),
         need_area_so_far_m2=_range(area_so_far),
         need_area_half_m2=(quarter, three_quarters),
+        early_day=int(early_day) if np.isfinite(early_day) else None,
+        early_chance=float(np.isfinite(early_short).mean()),
+        early_drivers=_drivers(need, early),
     )
 
 
-def _order_by(open_day: Floats, position: int, lead: Floats, horizon: Horizon, certainty: float) -> int | None:
+def _order_by(
+    open_day: Floats, beyond: npt.NDArray[np.bool_], lead: Floats, horizon: Horizon, certainty: float
+) -> int | None:
     """Last working day, from today, on which an order comes too late in at most a share 1 - certainty of the worlds.
 
-    Too late: the opening that exceeds what is here and on order falls before the order is here, lead time drawn anew in
-    each world. (Shop's crossing day less a fixed lead time would leave out that both are uncertain.)
+    Too late: the first opening beyond what is here and on order falls before the order is here, lead time drawn anew in
+    each world. (Shop's crossing day less a fixed lead time would leave out that both are uncertain.) Where even an
+    order of today is too late in more worlds than that, only the openings it can still serve count: of the worlds that
+    have one a share 1 - certainty may be lost by waiting; None when they are so few themselves.
     """
-    if position >= open_day.shape[0]:
+    last = _latest(_slack(_first(open_day, beyond), lead, horizon), certainty)
+    if not np.isfinite(last):
         return None
-    crossing = open_day[position]
+    if last >= 0:
+        return int(np.floor(last))
+    helped = _slack(_first(open_day, beyond & (open_day >= _arrival(0, lead, horizon))), lead, horizon)
+    helped = helped[np.isfinite(helped)]
+    if helped.size <= (1 - certainty) * lead.size + 1e-9:
+        return None
+    wait = int(np.floor(_latest(helped, certainty)))
+    return wait if wait > 0 else int(np.floor(last))
+
+
+def _slack(day: Floats, lead: Floats, horizon: Horizon) -> Floats:
+    """Working day, from today, on which an order for that day is to be placed, per world; infinite where none."""
     work = np.asarray(horizon.working_days, dtype=np.float64)
-    wanted = np.where(
-        np.isfinite(crossing), work[np.where(np.isfinite(crossing), crossing, 0).astype(np.int64)], np.inf
-    )
-    last = _latest(wanted - lead, certainty)
-    return int(np.floor(last)) if np.isfinite(last) else None
+    there = np.isfinite(day)
+    return np.asarray(np.where(there, work[np.where(there, day, 0).astype(np.int64)] - lead, np.inf))
 
 
-def _span_end(start: int, lead: Floats, kind: TypeOnRack, horizon: Horizon) -> Floats:
-    """Calendar day until which an order of that working day is to last, per world."""
+def _arrival(start: int, lead: Floats, horizon: Horizon) -> Floats:
+    """Calendar day on which an order of that working day is here, per world; beyond the horizon the day after it."""
     work = np.asarray(horizon.working_days[: horizon.days + 1], dtype=np.float64)
-    here = np.searchsorted(work, start + lead, side="left").astype(np.float64)
-    return np.minimum(here + kind.review_days + kind.cover_days, horizon.days)
+    return np.searchsorted(work, start + lead, side="left").astype(np.float64)
 
 
 def _whole_packs(wanted: int, kind: TypeOnRack) -> int:
     return -(-max(wanted, kind.minimum) // kind.pack) * kind.pack
 
 
-def _drivers(need: NeedDraws, span: Floats) -> tuple[Driver, ...]:
+def _drivers(need: NeedDraws, which: npt.NDArray[np.bool_]) -> tuple[Driver, ...]:
     found = []
-    counted = np.where(need.open_day <= span, need.open_job, -1)
+    counted = np.where(which, need.open_job, -1)
     for index, job in enumerate(need.jobs):
         by_world = (counted == index).sum(axis=0)
         if by_world.any():

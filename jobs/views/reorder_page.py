@@ -38,7 +38,8 @@ def page_context(request: PersonRequest, made: Forecast, *, fresh: bool) -> dict
         "fresh": fresh,
         "made": made,
         "due": [row for row in rows if row["due"]],
-        "later": [row for row in rows if not row["due"]],
+        "late": sorted((row for row in rows if row["one"].state == "late"), key=lambda row: row["one"].unsolved_on),
+        "later": [row for row in rows if not row["due"] and row["one"].state != "late"],
         "rows": rows,
         "chosen": chosen,
         "panel": None if chosen is None else _panel(request, chosen, made),
@@ -101,6 +102,7 @@ def _row(
         "cost": show_money(one.cost, one.currency) if money and one.cost is not None else "",
         "sure": words.sure_words(one.sure) if one.sets else "",
         "because": words.because(one, made.today),
+        "late": words.late_words(one, made.today),
         "due": one.is_due(made.today),
         "today": one.passed or one.order_by == made.today,
         "lasts": lasts,
@@ -140,14 +142,15 @@ def _chosen(request: PersonRequest, rows: list[dict[str, Any]]) -> dict[str, Any
         if asked == str(row["one"].tool_type_id):
             return row
     return next(
-        (row for row in rows if row["due"] or row["one"].order_by or row["one"].behind), rows[0] if rows else None
+        (row for row in rows if row["due"] or row["one"].order_by or row["one"].state == "late" or row["one"].behind),
+        rows[0] if rows else None,
     )
 
 
 def _under(request: PersonRequest, made: Forecast) -> list[str]:
     """The lines under the headline: what comes next, and from what it was worked out."""
     lines = []
-    if made.due and made.later:
+    if (made.due or made.unsolved) and made.later:
         nxt = made.later[0]
         when = words.order_by_words(nxt, made.today)[0]
         total, money = total_cost((*made.due, nxt)), request.user.can(Right.SEE_MONEY)
@@ -177,7 +180,8 @@ def _panel(request: PersonRequest, row: dict[str, Any], made: Forecast) -> dict[
     return {
         "chart": reorder_charts(one, made.today, row["place"], row["count"], units),
         "title": _capital(sentence(one, made.today)),
-        "short": words.short_words(one, made.today, made.certainty),
+        "short": words.short_words(one, made.today),
+        "late": row["late"] if one.sets else "",
         "life": show_range(one.life_here_m2[0], one.life_here_m2[2], units),
         "life_likely": show_about(one.life_here_m2[1], units),
         "record": _record(one),
@@ -260,7 +264,8 @@ def table_of(request: PersonRequest) -> tuple[list[str], list[list[Any]]]:
         return float(f"{from_si(value_m2, unit):.3g}")
 
     headings = [
-        _("Tool type"), _("Order by"), _("Sets"), _("Then sure"), _("May run short from"), _("New sets here"),
+        _("Tool type"), _("Order by"), _("Sets"), _("Then sure"), _("May run short from"),
+        _("Short before an order can come, from"), _("Short before an order can come, chance"), _("New sets here"),
         _("Sets in use"), _("On order"), _("Life here, at least (%(unit)s)") % {"unit": unit},
         _("Life here, likely (%(unit)s)") % {"unit": unit}, _("Life here, up to (%(unit)s)") % {"unit": unit},
         _("Need, likely (%(unit)s)") % {"unit": unit}, _("Supplier"), _("Lead time, working days, likely"),
@@ -271,8 +276,9 @@ def table_of(request: PersonRequest) -> tuple[list[str], list[list[Any]]]:
     rows: list[list[Any]] = []
     for one in made.types:
         row: list[Any] = [
-            one.name, one.order_by, one.sets, None if one.sure is None else round(one.sure, 3), one.short_on, one.fresh,
-            one.part_worn, one.on_order, *(area(value) for value in one.life_here_m2),
+            one.name, one.order_by, one.sets, None if one.sure is None else round(one.sure, 3), one.short_on,
+            one.early_on, round(one.early_chance, 3), one.fresh, one.part_worn, one.on_order,
+            *(area(value) for value in one.life_here_m2),
             area(one.weeks[-1].likely_m2) if one.weeks else None, one.lead.supplier if one.lead else "",
             round(one.lead.likely_days) if one.lead else None,
             ", ".join(job.name for job in one.behind[:8] if job.name),

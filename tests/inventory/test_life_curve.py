@@ -40,7 +40,7 @@ def test_the_table_and_the_sentence_say_the_same_numbers() -> None:
         ("5,100 m²", "2 mm", "at least"),
         ("6,000 m²", "2 mm", "likely end"),
         ("7,200 m²", "2 mm", "up to"),
-        ("6,000 m²", "2 mm", "supplier's rating"),
+        ("6,000 m²", "2 mm", "rating"),
     ]
     said = curve_sentence(facts(3000.0, (1000.0, 7.0)), "metric").replace("\xa0", " ")
     assert said == (

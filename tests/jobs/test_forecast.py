@@ -12,6 +12,8 @@ import pytest
 from inventory.actions.ledger import NewLine
 from inventory.actions.purchasing import Wanted, place_order
 from inventory.models import Price, Setting, Supplier, SupplierWord, ToolType
+from inventory.queries.catalogue import shop_calendar
+from inventory.queries.purchasing import likely_day, supplier_lead
 from jobs.actions.forecast import kept_forecast, refresh_forecast, seen_now
 from jobs.actions.plan import make_job
 from jobs.forecast import forecast
@@ -133,16 +135,74 @@ def test_an_empty_rack_is_to_be_filled_in_time_with_what_it_costs() -> None:
 def test_a_date_that_has_passed_says_today_and_the_headline_names_the_money() -> None:
     cast, tool_type = make_cast(), make_type()
     sell(tool_type, days=20)
-    plan(cast, "Osprey Lane", tool_type, starts_in=5, passes=2)
+    plan(cast, "Osprey Lane", tool_type, starts_in=26, passes=2)
 
     whole = ask(cast)
     answer = whole.of_type(tool_type.pk)
 
+    # An order of today comes too late in some worlds and in time in others: both are said.
     assert answer is not None
     assert answer.passed
     assert order_by_words(answer, TODAY)[0] == "today"
-    assert headline(whole, money=True).startswith("Order 1 set today, $310")
+    assert 0.1 < answer.early_chance < 0.9
+    assert (answer.sure or 0) >= 0.95
+    assert headline(whole, money=True) == ("Resin 400 may run short before an order can come. Order 1 set today, $310")
     assert "$" not in headline(whole, money=False)
+
+
+def test_for_a_job_that_ends_before_an_order_is_here_nothing_is_ordered() -> None:
+    cast, tool_type = make_cast(), make_type()
+    supplier = sell(tool_type, days=10)
+    plan(cast, "Osprey Lane", tool_type, starts_in=6, confirmed=True)
+
+    before = only(cast, tool_type)
+    place_order(cast.ruta, cast.branch, supplier, [Wanted(tool_type, 2)], on_day=TODAY, now=NOW)
+    whole = ask(cast)
+    after = whole.of_type(tool_type.pk)
+
+    assert after is not None
+    for one in (before, after):
+        assert (one.state, one.sets, one.order_by, one.arrives_on) == ("late", 0, None, None)
+        assert one.early_on == one.short_on == TODAY + timedelta(days=6)
+        assert one.early_chance > 0.8
+        assert [job.name for job in one.early_jobs] == ["Osprey Lane"]
+        assert order_by_words(one, TODAY) == ("too late", "an order does not help")
+    # What was ordered meanwhile does not make the shortage disappear from the headline.
+    assert headline(whole, money=True) == "Resin 400 may run short before an order can come"
+
+
+def test_the_smallest_order_is_of_the_whole_order_and_not_of_each_line() -> None:
+    cast = make_cast()
+    types = [make_type(f"{100 * number}", ladder_place=number) for number in (1, 2)]
+    supplier = sell(types[0], days=5)
+    sell(types[1], days=5)
+    for tool_type in types:
+        plan(cast, f"Job {tool_type.grit}", tool_type, starts_in=30, passes=2, confirmed=True)
+
+    def least(sets: int) -> list[int | None]:
+        SupplierWord.objects.create(
+            supplier=supplier, lead_working_days=5, minimum_sets=sets, valid_from=TODAY, recorded_at=NOW - hours(9)
+        )
+        return sorted(ask(cast).of_type(tool_type.pk).sets for tool_type in types)  # type: ignore[union-attr, type-var]
+
+    assert (least(1), least(2), least(5)) == ([1, 1], [1, 1], [1, 4])
+
+
+def test_an_order_is_expected_on_the_day_the_advice_named() -> None:
+    cast, tool_type = make_cast(), make_type()
+    supplier = sell(tool_type, days=9)
+    plan(cast, "Osprey Lane", tool_type, starts_in=16, passes=2)
+    before = only(cast, tool_type)
+    made = place_order(cast.ruta, cast.branch, supplier, [Wanted(tool_type, 1)], on_day=TODAY, now=NOW)
+
+    after = only(cast, tool_type)
+
+    assert before.order_by is not None
+    assert before.order_by <= TODAY
+    lead = supplier_lead(cast.branch, supplier.pk, TODAY)
+    on_the_order = likely_day(lead, shop_calendar(cast.branch, TODAY), TODAY, TODAY)
+    assert made is not None
+    assert before.arrives_on == after.arrivals[0].day == on_the_order[0]
 
 
 def test_what_is_on_order_counts_from_the_day_it_is_expected() -> None:

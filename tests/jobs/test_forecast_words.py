@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 from django.utils import translation
 
-from jobs.forecast_result import Forecast, Gap, TypeForecast, WeekNeed
-from jobs.forecast_words import gap_words, headline, order_by_words
+from jobs.forecast_result import Forecast, Gap, JobBehind, TypeForecast, WeekNeed
+from jobs.forecast_words import gap_words, headline, late_words, order_by_words
 from tests.cast import NOW, TODAY
 
 WEEK = WeekNeed(TODAY, 0, 0, 0, 0, 0, 0, 0, 0)
@@ -19,12 +19,16 @@ NO_ORDER = TypeForecast(
     tool_type_id=1, name="resin 400", fresh=3, part_worn=0, aside=0, missing=0, on_order=0, life_here_m2=(1, 2, 3),
     life_after_m2=(1, 2, 3), new_life_m2=(1, 2, 3), worn_out=0, weeks=(WEEK,) * 26, short_on=None, short_chance=0.0,
     order_by=None, passed=False, sets=0, sure=1.0, arrives_on=None, price=Decimal(310), cost=None, currency="USD",
-    lead=None, arrivals=(), behind=(), gaps=(),
+    lead=None, arrivals=(), behind=(), gaps=(), early_on=None, early_chance=0.0, early_jobs=(),
 )  # fmt: skip
 
 
 def due(day: date, sets: int = 4, **more: Any) -> TypeForecast:
     return replace(NO_ORDER, order_by=day, sets=sets, short_on=day, cost=Decimal(310 * sets), **more)
+
+
+def late(chance: float, **more: Any) -> TypeForecast:
+    return replace(NO_ORDER, short_on=date(2025, 6, 3), early_on=date(2025, 6, 3), early_chance=chance, **more)
 
 
 def whole(*types: TypeForecast, gaps: tuple[Gap, ...] = ()) -> Forecast:
@@ -41,6 +45,13 @@ def whole(*types: TypeForecast, gaps: tuple[Gap, ...] = ()) -> Forecast:
         ([due(date(2025, 5, 28))], "Nothing to order before Wed 28 May"),
         ([due(date(2026, 1, 12))], "Nothing to order before January 2026"),
         ([NO_ORDER], "Nothing to order for the next 26 weeks"),
+        ([late(0.41)], "Resin 400 may run short before an order can come"),
+        (
+            [late(0.41), due(date(2025, 5, 16))],
+            "Resin 400 may run short before an order can come. Order 4 sets by Fri 16 May, $1,240",
+        ),
+        ([late(0.41), late(1.0)], "Resin 400 and 1 more type may run short before an order can come"),
+        ([replace(NO_ORDER, short_on=TODAY)], "Resin 400 may run short before what is on order comes"),
         ([replace(NO_ORDER, sets=None, short_on=TODAY)], "Nobody knows how long a supplier takes"),
         ([], "No tool types to reckon with yet"),
     ],
@@ -69,12 +80,30 @@ def test_a_day_is_said_within_fifteen_days_and_beyond_them_the_week(day: date, w
     assert order_by_words(due(day), TODAY) == words
 
 
+def test_a_day_of_another_year_says_its_year() -> None:
+    assert order_by_words(due(date(2026, 1, 9)), TODAY)[0] == "week of Mon 5 Jan 2026"
+
+
 def test_a_day_that_has_passed_says_so() -> None:
     assert order_by_words(due(date(2025, 5, 9), passed=True), TODAY) == ("today", "was due Fri 9 May")
+
+
+def test_what_an_order_cannot_reach_says_how_likely_when_and_what_helps() -> None:
+    job = JobBehind("Osprey Lane", None, "won", 1.0, TODAY, 900.0, 1.0, 0.41)
+
+    assert late_words(late(0.41, early_jobs=(job,)), TODAY) == (
+        "41 % chance of running short from the week of Mon 2 Jun, before an order could be here: "
+        "too late for Osprey Lane, move it, rush an order, or borrow."
+    )
+    assert late_words(late(0.41), TODAY).endswith("here: move the job, rush an order, or borrow.")
+    assert late_words(replace(NO_ORDER, short_on=TODAY, short_chance=0.3), TODAY).startswith(
+        "30 % chance of running short from Wed 14 May, before what is on order is here: "
+    )
+    assert late_words(NO_ORDER, TODAY) == late_words(due(date(2025, 5, 16)), TODAY) == ""
 
 
 def test_every_gap_has_its_words() -> None:
     codes = ["past_use", "no_need", "no_rating", "no_work_of_type", "no_supplier", "no_lead_time", "no_price"]
     with translation.override("en"):
-        for code in [*codes, "rating_of_bond", "stale_bids"]:
+        for code in [*codes, "rating_of_bond", "stale_bids", "no_steps"]:
             assert " " in gap_words(Gap(code, "resin 800", 2))

@@ -133,12 +133,57 @@ def test_a_set_on_order_that_comes_too_late_is_a_shortage():
     assert _one(_exact_type(arrival_days=(30,)), [], [_sure_step(1, 30)]).short_day is None
 
 
-def test_an_order_that_should_have_been_placed_says_by_how_much():
-    answer = _one(_exact_type(), [], [_sure_step(1, 3)])
+def test_an_order_that_should_have_been_placed_says_by_how_much_and_what_it_still_averts():
+    # Planned for Thursday 12 March, working day 8: an order of today is here on Monday 16 March, day 14. The start
+    # slips by 3 (SD 7) days, so on or after day 14 with a chance of 1 - Phi((3.5 - 3) / 7) = 0.47 (by hand).
+    step = PlannedStep(1, 1, 1, 10, 900.0, area_error=0.0)
+    answer = _one(_exact_type(), [], [step], draws=2000)
 
-    assert answer.order_by_working_days == 3 - 10
+    # The least start, day 7 = working day 5, less ten.
+    assert answer.order_by_working_days == 5 - 10
     assert answer.order_now
     assert answer.order_sets == 1
+    assert answer.sure == 1.0
+    assert answer.early_chance == pytest.approx(1 - 0.47, abs=0.03)
+    assert answer.short_chance_by_week[-1] == 1.0
+
+
+def test_a_need_that_ends_before_an_order_is_here_orders_nothing_and_is_said():
+    # Ten working days from Monday 2 March: the order is here on Monday 16 March, day 14.
+    steps = [_sure_step(1, 7), _sure_step(2, 13, award_chance=0.5)]
+    answer = _one(_exact_type(), [], steps, draws=2000)
+
+    assert (answer.order_by_working_days, answer.order_sets, answer.order_now) == (None, 0, False)
+    assert (answer.early_day, answer.early_chance, answer.sure) == (7, 1.0, 1.0)
+    assert [d.job_id for d in answer.early_drivers] == [1, 2]
+    assert answer.early_drivers[1].weight == pytest.approx(0.5, abs=0.05)
+    # On the very day it is here it helps.
+    on_the_day = _one(_exact_type(), [], [_sure_step(1, 14)])
+    assert (on_the_day.order_by_working_days, on_the_day.order_sets, on_the_day.early_chance) == (0, 1, 0.0)
+
+
+def test_what_an_order_cannot_reach_does_not_raise_what_is_ordered_for_later():
+    early, later = [_sure_step(1, 3), _sure_step(2, 4)], [_sure_step(3, 60)]
+
+    both, alone = _one(_exact_type(), [], early + later), _one(_exact_type(), [], later)
+
+    assert (both.order_by_working_days, both.order_sets, both.sure) == (34, 1, 1.0)
+    assert (alone.order_by_working_days, alone.order_sets, alone.sure) == (34, 1, 1.0)
+    assert (both.early_day, both.early_chance, alone.early_chance) == (3, 1.0, 0.0)
+
+
+def test_a_shortage_as_rare_as_the_certainty_leaves_open_is_not_early():
+    rare = _one(_exact_type(), [], [_sure_step(1, 3, award_chance=0.03)], draws=2000)
+
+    assert rare.early_day is None
+    assert 0 < rare.early_chance < 0.05
+
+
+def test_a_set_borrowed_for_early_work_leaves_the_one_on_order_for_later_work():
+    steps = [_sure_step(1, 5), _sure_step(2, 60)]
+    answer = _one(_exact_type(arrival_days=(20,)), [], steps)
+
+    assert (answer.early_day, answer.order_by_working_days, answer.order_sets, answer.sure) == (5, None, 0, 1.0)
 
 
 def test_orders_come_in_whole_packs_and_not_below_the_least():
@@ -162,10 +207,11 @@ def test_a_job_half_won_is_ordered_for_only_when_one_wants_to_be_that_sure():
     assert bold.sure == pytest.approx(0.8, abs=0.07)
 
 
-def test_poisson_need_within_the_lead_time_gives_the_poisson_level():
-    # One fresh set per step, 250 bids of 2 % = Poisson(5), all within the lead time: REFERENCES I23 again, end to end.
-    kind = _exact_type(lead_days=60.0, turn_days=400)
-    steps = [_sure_step(k, k % 60, 50.0, award_chance=0.02) for k in range(250)]
+def test_poisson_need_while_an_order_lasts_gives_the_poisson_level():
+    # One fresh set per step, 250 bids of 2 % = Poisson(5), all while an order of today lasts (here on day 14, for 35
+    # days): REFERENCES I23 again, end to end.
+    kind = _exact_type(turn_days=400)
+    steps = [_sure_step(k, 14 + k % 34, 50.0, award_chance=0.02) for k in range(250)]
 
     answers = [_one(kind, [], steps, certainty, 3, 8000) for certainty in (0.90, 0.95, 0.99)]
 

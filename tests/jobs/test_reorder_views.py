@@ -17,8 +17,11 @@ from django.utils import timezone
 
 from inventory.models import ToolType
 from jobs.actions.forecast import kept_forecast
-from jobs.models import ForecastRun
+from jobs.actions.plan import make_job
+from jobs.models import ForecastRun, Standing
+from jobs.plan_draft import PlanDraft
 from tests.cast import TODAY, make_cast, make_place, make_set, make_type
+from tests.jobs.plans import make_hall
 from tests.jobs.test_forecast import plan, sell
 
 pytestmark = pytest.mark.django_db
@@ -173,12 +176,48 @@ def test_a_kept_forecast_costs_the_same_questions_however_many_types_and_sets(
         client.get(reverse("jobs:reorder"))
 
 
+def test_work_an_order_cannot_reach_stands_first_and_nothing_is_ordered_for_it() -> None:
+    # Finding of a fresh owner: two sets were advised for a job that ends before they can arrive, "then sure over 99 %".
+    cast = make_cast()
+    tool_type = make_type("30", ladder_place=1)
+    sell(tool_type, days=10)
+    ahead = (timezone.now().date() - TODAY).days
+    plan(cast, "Osprey Lane", tool_type, starts_in=ahead + 2, confirmed=True)
+    answer = signed_in(cast.ruta).get(reverse("jobs:reorder"))
+    body = answer.content.decode()
+
+    assert "Resin 30 may run short before an order can come</h1>" in body
+    assert "before an order could be here: too late for Osprey Lane, move it, rush an order, or borrow." in body
+    assert "Then sure" not in body
+    assert reverse("inventory:order_new") not in body
+    assert [row["one"].state for row in answer.context["late"]] == ["late"]
+    rows = list(csv.reader(io.StringIO(signed_in(cast.ruta).get(reverse("jobs:reorder_csv")).content.decode("utf-8"))))
+    told = dict(zip(rows[0], rows[1], strict=True))
+    told_chance = str(round(kept_forecast(cast.branch, now=timezone.now()).forecast.types[0].early_chance, 3))
+    assert (told["Sets"], told["Short before an order can come, chance"]) == ("0", told_chance)
+
+
+def test_jobs_without_steps_are_said() -> None:
+    cast = shop()
+    ahead = (timezone.now().date() - TODAY).days
+    for name in ("Kestrel Yard", "Plover Court"):
+        site = make_hall(cast, f"{name} site", 500.0).site
+        make_job(
+            cast.ines, cast.branch, site, name,
+            PlanDraft(starts_on=TODAY + timedelta(days=ahead), standing=Standing.WON), now=timezone.now(), sure=True,
+        )  # fmt: skip
+
+    body = signed_in(cast.ruta).get(reverse("jobs:reorder")).content.decode()
+
+    assert "2 jobs have no steps yet and ask for nothing here: Kestrel Yard, Plover Court." in body
+
+
 def test_the_command_works_it_out_for_the_page(capsys: pytest.CaptureFixture[str]) -> None:
     cast = shop()
     call_command("forecast")
     said = capsys.readouterr().out
 
-    assert said.startswith("Millrace shop: Order ")
+    assert said.startswith("Millrace shop: Resin 100 may run short before an order can come. Order ")
     assert "$" not in said
     assert ForecastRun.objects.get().branch == cast.branch
     assert kept_forecast(cast.branch, now=timezone.now() + timedelta(seconds=1)).fresh
