@@ -44,10 +44,10 @@ def _sets(states: QuerySet[SetState]) -> list[ToolSet]:
 
 
 def unprinted(branch: Branch) -> QuerySet[Label]:
-    """Labels of sets that were never sent to a printer and are still the newest of their set."""
+    """Labels of sets in use that were never sent to a printer and are still the newest of their set."""
     return Label.objects.filter(
         branch=branch, printed_at__isnull=True, opens_set__isnull=False, replaced_at__isnull=True
-    )
+    ).exclude(opens_set__state__fitness=Fitness.RETIRED)
 
 
 def still_blank(branch: Branch) -> QuerySet[Label]:

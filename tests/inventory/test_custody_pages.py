@@ -230,8 +230,59 @@ def test_scanning_in_a_racks_label_says_where_sets_come_in_to(shop: SimpleNamesp
     scan(client, shop, shop.metal_code)
     url = reverse("inventory:scan_in")
     assert "Sets come in to Rack C now." in scan(client, shop, code, url=url)
-    scan(client, shop, shop.metal_code, url=url)
+    # The outing leaves in 3 h: nothing is taken off it without a word.
+    asked = scan(client, shop, shop.metal_code, url=url)
+    assert "Take it back?" in asked
+    assert f"{shop.metal_code} is on Osprey Lane, which leaves" in asked
+    assert SetState.objects.get(pk=shop.metal.pk).outing_id == shop.outing.pk
+    assert f'name="place" value="{attic.pk}"' in asked
+    scan(client, shop, "", url=url, set=str(shop.metal.pk), place=str(attic.pk), do="take_back")
     assert SetState.objects.get(pk=shop.metal.pk).place_id == attic.pk
+
+
+def test_a_set_of_an_outing_that_has_left_comes_in_without_a_question(shop: SimpleNamespace, client: Client) -> None:
+    shop.outing.leaves_at = shop.now - hours(9)
+    shop.outing.save()
+    client.force_login(shop.cast.teo)
+    scan(client, shop, shop.metal_code)
+    assert 'data-verdict="taken"' in scan(client, shop, shop.metal_code, url=reverse("inventory:scan_in"))
+    assert SetState.objects.get(pk=shop.metal.pk).outing_id is None
+
+
+def test_a_set_scanned_into_a_tub_is_judged_as_one_put_in(shop: SimpleNamespace, client: Client) -> None:
+    """No water for a type that needs none, and no third set in a tub of two."""
+    client.force_login(shop.cast.teo)
+    url, into = reverse("inventory:scan_in"), {"place": str(shop.tub.pk)}
+    shop.tub.room_sets = 1
+    shop.tub.save()
+    dry = scan(client, shop, shop.metal_code, url=url, **into)
+    assert ('data-verdict="refused"' in dry, "needs no water" in dry) == (True, True)
+    assert 'data-verdict="taken"' in scan(client, shop, shop.dry_code, url=url, **into)
+    third = make_set(shop.cast, shop.dry.tool_type, shop.rack, at=shop.now - hours(9))
+    full = scan(client, shop, "", url=url, set=str(third.pk), **into)
+    assert "Tub 1 has 0 places left" in full
+    assert [state.soaking for state in SetState.objects.filter(place=shop.tub)] == [True]
+
+
+def test_a_set_from_a_rack_without_pegs_comes_in_to_where_it_hung(shop: SimpleNamespace, client: Client) -> None:
+    """Two racks, so that no only rack helps; its last rack is known, no peg was ever said."""
+    make_place(shop.cast.branch, name="Rack C")
+    shop.outing.leaves_at = shop.now - hours(9)
+    shop.outing.save()
+    client.force_login(shop.cast.teo)
+    scan(client, shop, shop.metal_code)
+    assert 'data-verdict="taken"' in scan(client, shop, shop.metal_code, url=reverse("inventory:scan_in"))
+    assert SetState.objects.get(pk=shop.metal.pk).place_id == shop.rack.pk
+
+
+def test_undo_stays_beside_every_scan_of_the_list(shop: SimpleNamespace, client: Client) -> None:
+    client.force_login(shop.cast.dag)
+    scan(client, shop, shop.metal_code)
+    page = scan(client, shop, shop.dry_code)
+    assert page.count(reverse("inventory:scan_undo")) == 1
+    second = make_set(shop.cast, shop.metal.tool_type, shop.rack, at=shop.now - hours(9))
+    page = scan(client, shop, "", set=str(second.pk))
+    assert (page.count(reverse("inventory:scan_undo")), page.count("data-undo")) == (2, 1)
 
 
 def test_the_end_asks_for_the_others_and_an_odd_answer_is_refused(shop: SimpleNamespace, client: Client) -> None:
@@ -241,7 +292,7 @@ def test_the_end_asks_for_the_others_and_an_odd_answer_is_refused(shop: SimpleNa
     )
     scan(client, shop, shop.metal_code)
     scan(client, shop, SetState.objects.get(pk=second.pk).code)
-    scan(client, shop, shop.metal_code, url=reverse("inventory:scan_in"))
+    scan(client, shop, shop.metal_code, url=reverse("inventory:scan_in"), do="take_back")
     url = reverse("inventory:scan_where")
     assert "Osprey Lane: 1 of 2 back." in client.get(url).content.decode()
     assert (
@@ -502,6 +553,17 @@ def test_labels_of_sets_print_and_decode_to_their_sets(shop: SimpleNamespace, cl
     document.close()
 
 
+def test_retired_sets_want_no_label(shop: SimpleNamespace, client: Client) -> None:
+    client.force_login(shop.cast.ines)
+    url = reverse("inventory:labels")
+    assert "2 sets without a printed label" in client.get(url).content.decode()
+    write(shop.cast, NewLine("retired", shop.metal, None, {"retired_why": "worn"}), at=shop.now)
+    assert "1 set without a printed label" in client.get(url).content.decode()
+    ready = client.get(make_labels(client)["Location"]).content.decode()
+    assert shop.dry_code in ready
+    assert shop.metal_code not in ready
+
+
 def test_all_labels_of_an_order_and_of_places_are_printed(shop: SimpleNamespace, client: Client) -> None:
     cast, now = shop.cast, shop.now
     order = Order.objects.create(
@@ -591,7 +653,7 @@ def test_an_outing_is_opened_changed_and_closed(shop: SimpleNamespace, client: C
     close = reverse("inventory:outing_close", args=[shop.outing.pk])
     scan(client, shop, shop.metal_code)
     assert "1 set is still out with Osprey Lane." in client.post(close, follow=True).content.decode()
-    scan(client, shop, shop.metal_code, url=reverse("inventory:scan_in"))
+    scan(client, shop, shop.metal_code, url=reverse("inventory:scan_in"), do="take_back")
     client.post(close)
     shop.outing.refresh_from_db()
     assert shop.outing.closed_at is not None
