@@ -14,6 +14,7 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from inventory.actions.coming_in import ScannedMany, Soaking, StillToLeave, again, scan_in, scan_in_many
 from inventory.actions.gate import (
     AlreadyThere,
     Elsewhere,
@@ -29,18 +30,13 @@ from inventory.actions.gate import (
     check_ours,
     check_usable,
     check_water,
-    name_of,
-    where_of,
 )
 from inventory.actions.ledger import NewLine, Recorded, Who, already, happened_at, record
-from inventory.actions.measure import Heights, height_columns
 from inventory.actions.sighting import (
-    check_moves,
     found,
     home_pegs,
     locked,
     locked_states,
-    missing,
     move,
     move_place,
     once,
@@ -49,7 +45,7 @@ from inventory.actions.sighting import (
 )
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import Branch, Outing, Person, Place, SetState, ToolSet
-from inventory.models.choices import Gate, HolderKind, LeftHow, PlaceKind
+from inventory.models.choices import Gate, HolderKind, PlaceKind
 from inventory.queries.finishing import chance_for
 from inventory.queries.soak import Waters, states_with_types, waters_of
 from inventory.refusals import Refused
@@ -68,6 +64,7 @@ __all__ = [
     "ScannedMany",
     "ScannedOut",
     "Soaking",
+    "StillToLeave",
     "found",
     "hand_over",
     "home_pegs",
@@ -85,12 +82,6 @@ __all__ = [
 ]
 
 
-class Soaking(Refused):
-    """The set lies in a tub: scanning it in elsewhere would end its soak unasked."""
-
-    code = "soaking"
-
-
 @dataclass(frozen=True)
 class ScannedOut:
     """A set left. conditioning, words: as the gate saw them (None for a repeat); chance: of finishing its step."""
@@ -101,16 +92,6 @@ class ScannedOut:
     conditioning: Conditioning | None = None
     words: SoakWords | None = None
     chance: float | None = None
-
-
-@dataclass(frozen=True)
-class ScannedMany:
-    """What became of each set of a list: those written in one act, and those refused with why."""
-
-    recorded: Recorded | None
-    taken: tuple[ToolSet, ...]
-    refused: tuple[tuple[ToolSet, Refused], ...]
-    passed: Mapping[UUID, Passed]
 
 
 def scan_out(
@@ -198,7 +179,7 @@ def scan_out_many(
     with transaction.atomic():
         states, waters = locked(tool_sets, branch, now)
         if (known := already(who.act_id)) is not None:
-            return _again(known, tool_sets)
+            return again(known, tool_sets)
         leaves_at, _doubt = happened_at(who, now)
         lines: list[NewLine] = []
         refused: list[tuple[ToolSet, Refused]] = []
@@ -231,73 +212,6 @@ def scan_out_many(
         recorded = record(who, branch, lines, now=now)
     taken = tuple(tool_set for tool_set in once(tool_sets) if tool_set.pk in passed)
     return ScannedMany(recorded, taken, tuple(refused), passed)
-
-
-def scan_in(
-    who: Who,
-    branch: Branch,
-    tool_set: ToolSet,
-    place: Place,
-    *,
-    now: datetime,
-    peg: str = "",
-    heights: Heights | None = None,
-    left_how: str = LeftHow.CAME_BACK,
-) -> Recorded:
-    """Take a set back into a place of the shop: from an outing, from another place, or found when it was missing.
-
-    Put into a tub, its soak begins. A set that lies in another tub stays there (Soaking): moving it would end its soak.
-    Raises NotReceived, AlreadyThere, Soaking, HeightRefused.
-    """
-    many = scan_in_many(
-        who,
-        branch,
-        [tool_set],
-        place,
-        now=now,
-        pegs={tool_set.pk: peg} if peg else None,
-        heights={tool_set.pk: heights} if heights else None,
-        left_how=left_how,
-    )
-    if many.refused:
-        raise many.refused[0][1]
-    assert many.recorded is not None
-    return many.recorded
-
-
-def scan_in_many(
-    who: Who,
-    branch: Branch,
-    tool_sets: Sequence[ToolSet],
-    place: Place,
-    *,
-    now: datetime,
-    pegs: Mapping[UUID, str] | None = None,
-    heights: Mapping[UUID, Heights] | None = None,
-    left_how: str = LeftHow.CAME_BACK,
-) -> ScannedMany:
-    """Take several sets back in one act; each that cannot come in is given back with why."""
-    person = who.entered_by or who.done_by
-    with transaction.atomic():
-        states = locked_states(tool_sets)
-        if (known := already(who.act_id)) is not None:
-            return _again(known, tool_sets)
-        lines: list[NewLine] = []
-        refused: list[tuple[ToolSet, Refused]] = []
-        for tool_set in once(tool_sets):
-            measured = (heights or {}).get(tool_set.pk)
-            try:
-                lines += _in_lines(
-                    states[tool_set.pk], place, branch, person, (pegs or {}).get(tool_set.pk, ""), measured, left_how
-                )
-            except Refused as refusal:
-                refused.append((tool_set, refusal))
-        if not lines:
-            return ScannedMany(None, (), tuple(refused), {})
-        recorded = record(who, branch, lines, now=now)
-    kept = {line.tool_set.pk for line in lines if line.tool_set is not None}
-    taken = tuple(tool_set for tool_set in once(tool_sets) if tool_set.pk in kept)
-    return ScannedMany(recorded, taken, tuple(refused), {})
 
 
 def hand_over(
@@ -349,11 +263,6 @@ def hand_over(
         return record(who, branch, [*lines, NewLine("handed_over", tool_set, None, columns)], now=now)
 
 
-def _again(known: Recorded, tool_sets: Sequence[ToolSet]) -> ScannedMany:
-    kept = {entry.tool_set_id for entry in known.entries}
-    return ScannedMany(known, tuple(tool_set for tool_set in tool_sets if tool_set.pk in kept), (), {})
-
-
 def _check_open(outing: Outing) -> None:
     if outing.closed_at is not None:
         raise OutingClosed(
@@ -402,37 +311,3 @@ def _out_line(
     if passed.gate == Gate.OVERRIDDEN:
         columns["why"] = override_why.strip()
     return NewLine("scanned_out", tool_set, None, columns)
-
-
-def _in_lines(
-    state: SetState, place: Place, branch: Branch, person: Person, peg: str, heights: Heights | None, left_how: str
-) -> list[NewLine]:
-    """The lines that bring one set in, or a refusal."""
-    tool_set = state.tool_set
-    if not state.facts.get("born"):
-        check_ours(state, branch)
-    transferred = state.branch_id is not None and state.branch_id != branch.pk
-    if state.outing_id is None and transferred:
-        check_ours(state, branch)
-    columns: dict[str, Any] = {"to_place": place, "peg": peg or None}
-    lines: list[NewLine] = []
-    if state.outing_id is not None:
-        measured = height_columns(heights, tool_set.tool_type, person) if heights else {}
-        columns |= {"left_how": left_how, "outing": state.outing, "branch": branch if transferred else None, **measured}
-        lines.append(NewLine("scanned_in", tool_set, None, columns))
-    else:
-        if not missing(state):
-            check_moves(state, place, peg)
-        if state.soaking and state.place_id != place.pk:
-            raise Soaking(
-                _("%(set)s lies in %(tub)s.") % {"set": name_of(state), "tub": where_of(state)},
-                _("Taking it out ends its soak: do that on the soak page."),
-            )
-        if place.kind != PlaceKind.TUB or missing(state):
-            lines.append(NewLine("found" if missing(state) else "moved", tool_set, None, columns))
-        if heights:
-            columns = height_columns(heights, tool_set.tool_type, person)
-            lines.append(NewLine("measured", tool_set, None, columns))
-    if place.kind == PlaceKind.TUB:
-        lines.append(NewLine("soak_begun", tool_set, None, {"to_place": place, "peg": peg or None}))
-    return lines

@@ -139,14 +139,20 @@ def say_where(
 
 
 def home_pegs(set_ids: Iterable[UUID]) -> dict[UUID, tuple[UUID, str]]:
-    """Place and peg where each set hung last, by set id; one query."""
+    """Rack and peg where each set hung last, by set id; "" where the rack has no pegs or nobody said; one query."""
     rows = (
-        Entry.objects.filter(tool_set_id__in=list(set_ids), peg__isnull=False, to_place__kind=PlaceKind.RACK)
-        .exclude(peg="")
+        Entry.objects.filter(tool_set_id__in=list(set_ids), to_place__kind=PlaceKind.RACK)
         .order_by("act__happened_at", "line_no")
         .values_list("tool_set_id", "to_place_id", "peg")
     )
-    return {set_id: (place_id, peg) for set_id, place_id, peg in rows if set_id and place_id and peg}
+    homes: dict[UUID, tuple[UUID, str]] = {}
+    for set_id, place_id, peg in rows:
+        if set_id is None or place_id is None:
+            continue
+        known = homes.get(set_id)
+        # Hung back without a word of the peg: the one it had there before.
+        homes[set_id] = (place_id, peg or (known[1] if known and known[0] == place_id else ""))
+    return homes
 
 
 def once(tool_sets: Iterable[ToolSet]) -> list[ToolSet]:

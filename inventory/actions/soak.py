@@ -8,36 +8,40 @@ from uuid import UUID
 
 from django.db import transaction
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from inventory.actions.custody import locked, locked_states, once
 from inventory.actions.gate import NeedsRight, check_here, check_ours, name_of
 from inventory.actions.ledger import NewLine, Recorded, Who, already, record
+from inventory.actions.water_checks import NeedsNoSoak, TubFull, check_room, check_soakable, room_left
 from inventory.models import Branch, Place, SetState, ToolSet
-from inventory.models.choices import Fitness, LeftHow, PlaceKind, SoakNeed
+from inventory.models.choices import LeftHow, PlaceKind
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.soak_words import soak_words
 from inventory.units import Amount
 from inventory.units.limits import judge_temperature
 
+__all__ = [
+    "NeedsNoSoak",
+    "NeedsRight",
+    "NotReady",
+    "NotSoaking",
+    "NotWater",
+    "TubFull",
+    "WaterDoubted",
+    "WaterRefused",
+    "confirm",
+    "put_in",
+    "read_water",
+    "room_left",
+    "take_out",
+]
+
 
 class NotWater(Refused):
     """The place is no tub and no bucket."""
 
     code = "not_water"
-
-
-class TubFull(Refused):
-    """The tub has not so many places left."""
-
-    code = "tub_full"
-
-
-class NeedsNoSoak(Refused):
-    """The tool type asks for no water, or the set is retired."""
-
-    code = "needs_no_soak"
 
 
 class NotSoaking(Refused):
@@ -82,7 +86,7 @@ def put_in(
             return known
         for state in states.values():
             _check_soakable(state, branch, tub, now, who)
-        _check_room(tub, [state for state in states.values() if state.place_id != tub.pk])
+        check_room(tub, sum(state.place_id != tub.pk for state in states.values()))
         lines = [NewLine("soak_begun", tool_set, None, {"to_place": tub, "peg": peg or None}) for tool_set in sets]
         return record(who, branch, lines, now=now)
 
@@ -170,47 +174,4 @@ def _check_soakable(state: SetState, branch: Branch, tub: Place, now: datetime, 
     check_ours(state, branch)
     if tub.kind == PlaceKind.TUB:
         check_here(state, None, now, who.done_by)
-    if state.fitness == Fitness.RETIRED:
-        raise NeedsNoSoak(
-            _("%(set)s is retired.") % {"set": name_of(state)},
-            _("If it still works, the shop manager clears it first."),
-        )
-    if state.tool_set.tool_type.soak_need == SoakNeed.NONE:
-        raise NeedsNoSoak(
-            _("%(set)s, %(type)s, needs no water.") % {"set": name_of(state), "type": state.tool_set.tool_type.name},
-            _("If its sheet says otherwise, change its tool type first."),
-        )
-    if state.soaking and state.place_id == tub.pk:
-        raise NeedsNoSoak(
-            _("%(set)s is in %(tub)s already.") % {"set": name_of(state), "tub": tub.name}, _("Scan the next one.")
-        )
-
-
-def room_left(tub: Place) -> int | None:
-    """How many more sets a tub takes; None when its room was never said."""
-    if tub.room_sets is None:
-        return None
-    return max(0, tub.room_sets - SetState.objects.filter(place=tub).exclude(fitness=Fitness.RETIRED).count())
-
-
-def _check_room(tub: Place, coming: Sequence[SetState]) -> None:
-    room = room_left(tub)
-    if room is None or len(coming) <= room:
-        return
-    others = [
-        (other.name, left)
-        for other in Place.objects.filter(branch_id=tub.branch_id, kind=PlaceKind.TUB, active=True).exclude(pk=tub.pk)
-        if (left := room_left(other)) is None or left >= len(coming)
-    ]
-    next_step = (
-        _("%(tub)s has room.") % {"tub": others[0][0]} if others else _("Take a set out first, or put in fewer.")
-    )
-    raise TubFull(
-        ngettext(
-            "%(tub)s has %(room)s place left, for %(wanted)s sets.",
-            "%(tub)s has %(room)s places left, for %(wanted)s sets.",
-            room,
-        )
-        % {"tub": tub.name, "room": room, "wanted": len(coming)},
-        next_step,
-    )
+    check_soakable(state, tub)

@@ -220,10 +220,11 @@ def scan_in(who: Who, person: Person, place: Place | None, scan: Scan, now: date
         return verdicts.blank(opened.code, url), place
     if opened.tool_set is None:
         return verdicts.unknown(opened.sentence, opened.text), place
-    return _one_in(who, person, opened.tool_set, place, now), place
+    sure = scan.do == "take_back"
+    return _one_in(who, person, opened.tool_set, place, now, sure=sure), place
 
 
-def _one_in(who: Who, person: Person, tool_set: ToolSet, place: Place | None, now: datetime) -> Verdict:
+def _one_in(who: Who, person: Person, tool_set: ToolSet, place: Place | None, now: datetime, *, sure: bool) -> Verdict:
     branch = person.branch
     home_id, home_peg = custody.home_pegs([tool_set.pk]).get(tool_set.pk, (None, ""))
     home = Place.objects.filter(pk=home_id, branch=branch, active=True).first() if home_id else None
@@ -236,7 +237,10 @@ def _one_in(who: Who, person: Person, tool_set: ToolSet, place: Place | None, no
         return verdicts.refused(missing, state, person, now)
     peg = home_peg if target.pk == home_id else ""
     try:
-        recorded = custody.scan_in(who, branch, tool_set, target, now=now, peg=peg)
+        recorded = custody.scan_in(who, branch, tool_set, target, now=now, peg=peg, ask=not sure)
+    except custody.StillToLeave as refusal:
+        (state,) = states_with_types([tool_set.pk])
+        return verdicts.take_back(refusal, state, target, place)
     except Refused as refusal:
         (state,) = states_with_types([tool_set.pk])
         return verdicts.refused(refusal, state, person, now)
@@ -247,15 +251,18 @@ def _one_in(who: Who, person: Person, tool_set: ToolSet, place: Place | None, no
 
 
 def _many_in(who: Who, branch: Branch, place: Place | None, scan: Scan, now: datetime) -> Verdict:
-    target = place or _only_rack(branch)
+    states = {state.pk: state for state in states_by_ids(scan.set_ids, branch)}
+    hung = custody.home_pegs(states)
+    racks = {one.pk: one for one in places_for(branch, [PlaceKind.RACK])}
+    homes = {} if place else {pk: (racks[home], peg) for pk, (home, peg) in hung.items() if home in racks}
+    target = place or _only_rack(branch) or (next(iter(homes.values()))[0] if len(homes) == len(states) > 0 else None)
     if target is None:
         words = _("Nobody has said where they come in to. Scan the rack's label, or choose a place above.")
         return verdicts.unknown(words, "")
-    states = {state.pk: state for state in states_by_ids(scan.set_ids, branch)}
-    homes = custody.home_pegs(states)
-    pegs = {pk: peg for pk, (home, peg) in homes.items() if home == target.pk}
+    pegs = {pk: peg for pk, (home, peg) in hung.items() if home == target.pk}
     sets = [state.tool_set for state in states.values()]
-    return verdicts.many(custody.scan_in_many(who, branch, sets, target, now=now, pegs=pegs), states, _("in"))
+    done = custody.scan_in_many(who, branch, sets, target, now=now, pegs=pegs, homes=homes)
+    return verdicts.many(done, states, _("in"))
 
 
 def _only_rack(branch: Branch) -> Place | None:

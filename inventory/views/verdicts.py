@@ -260,6 +260,40 @@ def _elsewhere(
     return verdict
 
 
+def take_back(refusal: Elsewhere, state: SetState, target: Place, chosen: Place | None) -> Verdict:
+    """A set that is to leave yet is scanned in: with whom it is, and whether it is taken back."""
+    tool_type = state.tool_set.tool_type
+    hidden = {"set": str(state.pk)} | ({"place": str(chosen.pk)} if chosen is not None else {})
+    url = reverse("inventory:scan_in")
+    return Verdict(
+        "elsewhere",
+        _("Take it back?"),
+        grit=tool_type.grit,
+        code=state.code or state.tool_set.own_code,
+        lines=[type_line(tool_type)],
+        reason=refusal.why,
+        then=refusal.next_step,
+        actions=[
+            {
+                "label": _("Take it back to %(place)s") % {"place": target.name},
+                "url": url,
+                "hidden": hidden,
+                "name": "do",
+                "value": "take_back",
+            },
+            {
+                "label": _("Leave it on %(outing)s") % {"outing": refusal.holder},
+                "url": url,
+                "method": "get",
+                "kind": "fill",
+            },
+        ],
+        short=_("on %(outing)s") % {"outing": refusal.holder},
+        mark="swap",
+        stays_open=True,
+    )
+
+
 def unknown(sentence: str, text: str) -> Verdict:
     """Nothing opens: the sentence says why and what next."""
     return Verdict("refused", _("Unknown"), code=text[:24], reason=sentence, short=_("unknown"), mark="ask")

@@ -14,7 +14,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from inventory.actions.ledger import NewLine
 from inventory.codes import new_code
-from inventory.models import Entry, Label, SetState
+from inventory.models import Entry, Label, Outing, SetState
 from tests.cast import hours, make_cast, make_outing, make_place, make_set, make_type, write
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -169,6 +169,8 @@ def test_scanning_in_ends_with_the_question_where_the_others_are(
     for thing in (shop.wet, shop.left, shop.third):
         scan(page, thing.code)
 
+    # The next morning: what has left comes in without a question.
+    Outing.objects.filter(pk=shop.outing.pk).update(leaves_at=timezone.now() - hours(10))
     page.goto(f"{live_server.url}/scan/in/")
     scan(page, shop.left.code)
     assert (word(page), page.locator(".verdict .reason").inner_text()) == ("In", "Rack B")
