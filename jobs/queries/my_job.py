@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -10,14 +11,17 @@ from inventory import estimate
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import Outing, Person, SetState
 from inventory.queries.soak import waters_of
-from inventory.shop_settings import floor_factor, settings_of
+from inventory.shop_settings import settings_of
 from inventory.times import zone_of
-from jobs.models import PlanStep, PlanZone, ShiftEntry
+from jobs.models import PlanStep, PlanZone, Reservation, ShiftEntry
 from jobs.queries.plan import Night, tonight, zone_of_step
-from jobs.queries.shift import outings_of, sets_out, standing_rows, work_logged
+from jobs.queries.shift import closed_shifts, outings_of, sets_out, standing_rows, work_logged
+from jobs.queries.uses import ROUNDING, asked_of, open_reservations, steps_by_type
 
 # A shift is the one to run from so long before its start until so long after its end (our assumption).
 _BEFORE, _AFTER = timedelta(hours=18), timedelta(hours=8)
+# One that ended so long ago still comes before the next (our assumption).
+_CLOSING = timedelta(hours=3)
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,7 @@ class Doing:
     @property
     def passes_done(self) -> int:
         """Whole passes logged over the floor."""
-        return int(self.logged_m2 / self.zone.area_m2 + 1e-6)
+        return int(self.logged_m2 / self.zone.area_m2 + ROUNDING)
 
     @property
     def this_pass_m2(self) -> float:
@@ -48,12 +52,12 @@ class Doing:
     @property
     def complete(self) -> bool:
         """Whether the planned passes are logged."""
-        return self.logged_m2 >= self.planned_m2 * (1 - 1e-6)
+        return self.logged_m2 >= self.planned_m2 * (1 - ROUNDING)
 
 
 @dataclass(frozen=True)
 class SetNow:
-    """A set out on the shift with its water, life and chance of doing what is left of the step."""
+    """A set out on the shift with its water, life and chance of doing what is left of its steps on the shift."""
 
     state: SetState
     conditioning: Conditioning
@@ -73,6 +77,12 @@ class Running:
     now: Doing | None
     left: ShiftEntry | None
     closed: ShiftEntry | None
+    # Sets meant for each step, by step key, first before second.
+    meant: Mapping[UUID, Sequence[Reservation]]
+
+    def meant_for(self, step: PlanStep) -> list[SetState]:
+        """The sets meant for a step."""
+        return [row.tool_set.state for row in self.meant.get(step.key, ())]
 
     def sets_for(self, step: PlanStep) -> list[SetNow]:
         """The sets out for a step, those meant for it first."""
@@ -80,17 +90,30 @@ class Running:
         return sorted(mine, key=lambda one: one.state.facts.get("step_key") != str(step.key))
 
 
-def shift_of(person: Person, now: datetime) -> Night | None:
-    """The shift this person leads now or next; one that runs comes before one to come, a closed one last."""
+def shifts_of(person: Person, now: datetime) -> list[Night]:
+    """The shifts this person leads about now, the one to run first.
+
+    One that runs, then one that ended within three hours (it wants closing), then those to come, then older ones;
+    closed ones last.
+    """
     nights = tonight(person.branch, now - timedelta(hours=24), now + _BEFORE, lead=person)
     nights = [night for night in nights if night.shift.ends_at + _AFTER > now]
-    closed = {
-        row.shift_uuid
-        for row in standing_rows([night.shift.key for night in nights])
-        if row.kind == ShiftEntry.Kind.CLOSED
-    }
-    order = sorted(nights, key=lambda night: (night.shift.key in closed, night.shift.starts_at))
-    return order[0] if order else None
+    closed = closed_shifts([night.shift.key for night in nights])
+
+    def order(night: Night) -> tuple[bool, int, datetime]:
+        shift = night.shift
+        if shift.starts_at <= now <= shift.ends_at + _CLOSING:
+            rank = 0 if now <= shift.ends_at else 1
+        else:
+            rank = 2 if shift.starts_at > now else 3
+        return (shift.key in closed, rank, shift.starts_at)
+
+    return sorted(nights, key=order)
+
+
+def shift_of(person: Person, now: datetime) -> Night | None:
+    """The shift this person leads now or next, see ``shifts_of``."""
+    return next(iter(shifts_of(person, now)), None)
 
 
 def running(night: Night, now: datetime) -> Running:
@@ -108,14 +131,22 @@ def running(night: Night, now: datetime) -> Running:
             steps.append(Doing(step, zone, sum(line.area_m2 for line in mine), here, step.key in even))
     outing = outings_of([key]).get(key)
     current = next((doing for doing in steps if not doing.even), None)
-    sets = _sets(night, outing, current, now)
+    on_this = {(key, doing.step.key): doing.logged_here_m2 for doing in steps}
+    meant = open_reservations([night.job.pk])
+    sets = _sets(night, outing, on_this, meant, now)
     mine_rows = [row for row in rows if row.shift_uuid == key]
     left = next((row for row in reversed(mine_rows) if row.kind == ShiftEntry.Kind.LEFT), None)
     closed = next((row for row in mine_rows if row.kind == ShiftEntry.Kind.CLOSED), None)
-    return Running(night, outing, tuple(steps), tuple(sets), current, left, closed)
+    return Running(night, outing, tuple(steps), tuple(sets), current, left, closed, meant)
 
 
-def _sets(night: Night, outing: Outing | None, current: Doing | None, now: datetime) -> list[SetNow]:
+def _sets(
+    night: Night,
+    outing: Outing | None,
+    logged: Mapping[tuple[UUID, UUID], float],
+    meant: Mapping[UUID, Sequence[Reservation]],
+    now: datetime,
+) -> list[SetNow]:
     states = sets_out([outing.pk]) if outing else []
     if not states:
         return []
@@ -125,15 +156,18 @@ def _sets(night: Night, outing: Outing | None, current: Doing | None, now: datet
     types = {state.tool_set.tool_type_id: state.tool_set.tool_type for state in states}
     records = estimate.records(settings, types=types.values())
     lives = estimate.lives(records)
-    wanted: dict[UUID, float] = {}
-    if current is not None:
-        step, zone = current.step, current.zone
-        wet_dry = "wet" if step.wet_dry == "either" else step.wet_dry
-        factor = floor_factor(settings, zone.hardness, zone.surface, wet_dry, step.step_kind)
-        needs = max(0.0, current.planned_m2 - current.logged_m2) * factor
-        if needs > 0:
-            wanted = {state.pk: needs for state in states if state.tool_set.tool_type_id == step.tool_type_id}
+    asked = {steps[0].tool_type_id: asked_of(settings, night, steps, logged) for steps in steps_by_type(night)}
+    wanted = {
+        state.pk: asked[type_id].reference_m2
+        for state in states
+        if (type_id := state.tool_set.tool_type_id) in asked and asked[type_id].reference_m2 > 0
+    }
     chances = estimate.chances_to_finish(records, wanted) if wanted else {}
+    for steps in steps_by_type(night):  # two sets meant together finish together
+        pair = list(dict.fromkeys(row.tool_set_id for step in steps for row in meant.get(step.key, ())))[:2]
+        record = records.get(steps[0].tool_type_id)
+        if len(pair) == 2 and record is not None and set(pair) <= wanted.keys() & set(record.set_ids):
+            chances |= dict.fromkeys(pair, estimate.chance_of_pair(record, pair[0], pair[1], wanted[pair[0]]))
     return [
         SetNow(state, waters.now(state.pk, now), lives.get(state.pk), chances.get(state.pk), wanted.get(state.pk))
         for state in states

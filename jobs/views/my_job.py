@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any, cast
 from uuid import UUID
 
@@ -14,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inventory.actions.fitness import report_trouble
+from inventory.actions.gate import name_of, where_of
 from inventory.models import Person
 from inventory.models.choices import Basis, LeftHow
 from inventory.queries.catalogue import ladder
@@ -21,7 +23,7 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.soak_words import soak_words
 from inventory.templatetags.gritledger import sure_words
-from inventory.times import show_time, zone_of
+from inventory.times import show_time, when_for, zone_of
 from inventory.units import from_si, show_area, to_si, unit_for
 from inventory.views.doors import door, who_of
 from jobs.actions.shift import (
@@ -36,8 +38,9 @@ from jobs.context import rights_of, units_of
 from jobs.forms.work import PassForm
 from jobs.models import Job
 from jobs.numerics.enough import enough
-from jobs.queries.my_job import Doing, Running, SetNow, running, shift_of
+from jobs.queries.my_job import Doing, Running, SetNow, running, shift_of, shifts_of
 from jobs.queries.plan import Night, night_of
+from jobs.queries.uses import ROUNDING
 from jobs.views.faces import places_of, set_face
 from jobs.views.work import find_set, job_of
 
@@ -52,8 +55,8 @@ TROUBLES = (
 @door("GET", right="log_work")
 def my_job(request: HttpRequest) -> HttpResponse:
     """The shift this person leads now or next."""
-    person = cast(Person, request.user)
-    night = shift_of(person, timezone.now())
+    person, now = cast(Person, request.user), timezone.now()
+    night = shift_of(person, now)
     if night is None:
         return render(request, "jobs/my_job/none.html", {"ask": _who_plans(person), **rights_of(person)})
     return _page(request, night)
@@ -102,11 +105,16 @@ def _page(
         "form": form or (_pass_form(doing, sets, person) if doing and sets else None),
         "refused": refused,
         "steps_of_area": _stepper(person),
-        "ask_even": bool(doing) and (request.GET.get("even") == "1" or (doing.complete and not doing.even)),  # type: ignore[union-attr]
-        "ask_left": (doing is None or request.GET.get("leave") == "1") and run.left is None and bool(run.sets),
+        "ask_even": _ask_even(request, run, doing),
+        "ask_left": (doing is None or request.GET.get("leave") == "1")
+        and run.left is None
+        and bool(run.sets)
+        and not run.closed,
         "following": _following(run, doing),
         "left_sets": [_set_words(one, person, places) for one in run.sets],
         "left_answers": _left_answers(run),
+        "meant": [(name_of(state), where_of(state)) for state in run.meant_for(doing.step)] if doing else [],
+        "others": _others(person, night, now),
         "troubles": [{"value": value, "label": words, "kind": kind} for value, words, kind in TROUBLES],
         "time": show_time(now, person.branch, clock_24h=person.clock_24h),
         "ladder_count": places_of(places),
@@ -115,8 +123,27 @@ def _page(
     return render(request, "jobs/my_job/page.html", context, status=422 if refused else 200)
 
 
+def _ask_even(request: HttpRequest, run: Running, doing: Doing | None) -> bool:
+    """Whether to ask if the floor looks even: all passes are logged, or "Step done" was pressed."""
+    if doing is None or run.closed is not None:
+        return False
+    return request.GET.get("even") == "1" or (doing.complete and not doing.even)
+
+
+def _others(person: Person, night: Night, now: datetime) -> list[dict[str, str]]:
+    """The other shifts this person leads about now: tonight's, from last night's page."""
+    return [
+        {
+            "label": f"{other.job.name}, {when_for(person, other.shift.starts_at, now)}",
+            "url": reverse("jobs:shift", args=[other.job.pk, other.shift.key]),
+        }
+        for other in shifts_of(person, now)
+        if other.shift.key != night.shift.key
+    ]
+
+
 def _rungs(run: Running, doing: Doing | None, places: dict[int, tuple[int, int]], night: Night) -> list[dict[str, Any]]:
-    rungs = []
+    rungs, several = [], len({one.zone.key for one in run.steps}) > 1
     for one in run.steps:
         place, count = places.get(one.step.tool_type_id, (0, 1))
         status = "now" if doing is not None and one.step.key == doing.step.key else "done" if one.even else "to_come"
@@ -130,6 +157,7 @@ def _rungs(run: Running, doing: Doing | None, places: dict[int, tuple[int, int]]
                 "status": status,
                 "mark": mark,
                 "url": url,
+                "floor": one.zone.zone.name if several else "",
             }
         )
     return rungs
@@ -150,8 +178,8 @@ def _set_words(one: SetNow, person: Person, places: dict[int, tuple[int, int]]) 
     said, word = "", ""
     if one.chance is not None:
         word = enough(one.chance, settings["finish_limit"], settings["tight_limit"]).word
-        words = {"yes": _("Enough for this step: yes, %(sure)s"), "tight": _("Enough for this step: tight, %(sure)s")}
-        said = words.get(word, _("Enough for this step: no, %(sure)s")) % {"sure": sure_words(one.chance)}
+        words = {"yes": _("Enough for tonight: yes, %(sure)s"), "tight": _("Enough for tonight: tight, %(sure)s")}
+        said = words.get(word, _("Enough for tonight: no, %(sure)s")) % {"sure": sure_words(one.chance)}
     face = set_face(
         one.state,
         places,
@@ -165,14 +193,11 @@ def _set_words(one: SetNow, person: Person, places: dict[int, tuple[int, int]]) 
 
 
 def _pass_form(doing: Doing, sets: list[SetNow], person: Person) -> PassForm:
-    """One section of the pass that runs, or what is left of the pass; one pass."""
-    settings = settings_of(person.branch, today=timezone.now().astimezone(zone_of(person.branch)).date())
-    section = doing.zone.zone.section_m2 or settings["section_m2"]
+    """What is left of the pass that runs, or a section of it where the floor has sections; one pass."""
     left = doing.zone.area_m2 - doing.this_pass_m2
-    code, step = unit_for("area", units_of(person)), _stepper(person)["step"]
-    # A section in whole steps of the person's unit; what is left of the pass where that is less.
-    area = to_si(max(1, round(from_si(section, code) / step)) * step, code)
-    area = min(area, left) if left > 0.01 else area
+    whole = left if left > ROUNDING * doing.zone.area_m2 else doing.zone.area_m2
+    code = unit_for("area", units_of(person))
+    area = min(doing.zone.zone.section_m2 or whole, whole)
     area = to_si(round(from_si(area, code), 0 if area > 10 else 2), code)
     initial = {"passes": 1, "area": float(area), "tool_set": sets[0].state.pk}
     return PassForm(initial=initial, units=units_of(person))

@@ -15,10 +15,14 @@ from django.utils import timezone
 from inventory.actions.ledger import NewLine
 from inventory.models import Entry, Outing, Person, SetState, ToolSet
 from inventory.models.choices import SoakNeed
+from inventory.units import from_si
+from jobs.actions.reservation import reserve
 from jobs.actions.shift import WorkPart, log_work, outing_of_shift
 from jobs.models import Job, JobPlan, ShiftEntry, ShiftOuting, Site, Zone
 from jobs.queries.clash import clashes_of
+from jobs.queries.my_job import running
 from jobs.queries.plan import nights_of, plan_of
+from jobs.queries.uses import plan_of_outing
 from tests.cast import (
     hours,
     make_branch,
@@ -245,7 +249,9 @@ def test_my_job_goes_from_passes_to_even_to_left_to_closed(world: SimpleNamespac
     asked = dag.post(log, {"passes": "5", "area": "124000", "tool_set": str(world.two.pk)})
     assert asked.status_code == 422
     assert "times this floor" in asked.content.decode()
-    dag.post(log, {"passes": "5", "area": "10763.91", "tool_set": str(world.two.pk)})
+    # 3 ft2 short of 10,763.91 in five passes: rounding, not a pass to come.
+    dag.post(log, {"passes": "5", "area": "10763", "tool_set": str(world.two.pk)})
+    assert "5 of 5 passes done" in dag.get(page).content.decode()
     assert "Does the floor look even?" in dag.get(page).content.decode()
     dag.post(
         reverse("jobs:shift_trouble", args=[*args, world.step.key]),
@@ -258,7 +264,28 @@ def test_my_job_goes_from_passes_to_even_to_left_to_closed(world: SimpleNamespac
     assert "Close the shift" in dag.get(page).content.decode()
     dag.post(reverse("jobs:shift_close", args=args))
     assert set(ShiftEntry.objects.values_list("kind", flat=True)) == {"floor_even", "left", "closed"}
-    assert "closed this shift" in dag.get(page).content.decode()
+    closed = dag.get(page).content.decode()
+    assert "closed this shift" in closed
+    for gone in ("Log it", "Step done", "Glazed", "#log"):
+        assert gone not in closed, gone
+
+
+def test_my_job_shows_tonights_shift_and_not_last_nights_settled_one(world: SimpleNamespace) -> None:
+    dag = client_of(world.cast.dag)
+    # Last night ended six hours ago; tonight's begins in ten, with no set out yet and one meant for it.
+    reserve(world.cast.ines, world.job, world.step4.key, world.four, now=world.now)
+    page = dag.get(reverse("jobs:my_job"))
+    assert page.context["night"].shift.key == world.second.key
+    text = page.content.decode()
+    assert reverse("jobs:shift", args=[world.job.pk, world.shift.key]) in text  # last night's, one tap away
+    assert "Meant: GL-400000" in text
+    out = {"outing": outing_of_shift(world.job, world.second, now=world.now), "gate": "passed"}
+    write(world.cast, NewLine("scanned_out", world.four, None, out), at=world.now)
+    page = dag.get(reverse("jobs:my_job"))
+    # The whole floor is proposed, not a thousand: 1,000 m2 = 10,764 ft2.
+    assert from_si(page.context["form"].initial["area"], "ft2") == pytest.approx(10764, abs=0.01)
+    (one,) = [one for one in running(page.context["night"], world.now).sets if one.state.pk == world.four.pk]
+    assert one.needs_m2 == pytest.approx(plan_of_outing(out["outing"].pk)[-1].reference_m2)
 
 
 def test_the_morning_asks_and_one_tap_answers_with_undo(world: SimpleNamespace) -> None:
