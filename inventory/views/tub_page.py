@@ -14,10 +14,11 @@ from inventory.actions.gate import where_of
 from inventory.chart import Chart, nice_ticks
 from inventory.forms.soak import TakeOutForm
 from inventory.hooks import next_use
-from inventory.models import Person, Place, SetState
+from inventory.models import Branch, Person, Place, SetState
 from inventory.models.choices import PlaceKind
 from inventory.queries.catalogue import ladder
 from inventory.queries.custody import places_for, states_by_ids
+from inventory.queries.opening import open_text
 from inventory.queries.soak import states_with_types, waters_of
 from inventory.queries.tubs import (
     READINGS_FOR,
@@ -29,6 +30,7 @@ from inventory.queries.tubs import (
     tubs_of,
     water_needs,
 )
+from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import when_for, zone_of
 from inventory.units import UNITS, from_si, show_entered, show_temperature, unit_for
@@ -144,12 +146,30 @@ def _midnights(person: Person, start: datetime, now: datetime, *, short: bool) -
     return marks
 
 
+def scanned_put(
+    text: str, branch: Branch, chosen: Sequence[UUID], into: UUID | None
+) -> tuple[list[UUID], UUID | None, Refused | None]:
+    """A scan while sets are chosen: the sets chosen with it, the tub they go into, or why it is neither."""
+    opened = open_text(text, branch)
+    if opened.tool_set is not None:
+        return list(dict.fromkeys([opened.tool_set.pk, *chosen])), into, None
+    if opened.place is not None and opened.place.kind == PlaceKind.TUB:
+        return list(chosen), opened.place.pk, None
+    sentence = opened.sentence or _("%(code)s is no set and no tub.") % {"code": opened.code}
+    return list(chosen), into, Refused(sentence, _("Scan a set's label, or a tub's."))
+
+
 def put_context(
-    person: Person, now: datetime, type_text: str, chosen: Sequence[UUID], types: Iterable[DryType]
+    person: Person,
+    now: datetime,
+    type_text: str,
+    chosen: Sequence[UUID],
+    types: Iterable[DryType],
+    into: UUID | None = None,
 ) -> dict[str, Any]:
     """The page for putting sets in: tubs with their room, types with dry sets, the sets of the chosen type.
 
-    chosen: sets already picked, such as those of a label that was scanned; they are listed first.
+    chosen: sets already picked, such as those of a label that was scanned; they are listed first. into: the tub named.
     """
     branch, kinds = person.branch, list(types)
     tubs = tubs_of(branch, now)
@@ -173,7 +193,12 @@ def put_context(
         )
     roomy = max((tub for tub in tubs if tub.room != 0), key=lambda tub: tub.room or 1, default=None)
     return {
-        "tubs": [{"tub": tub, "likely": tub is roomy} for tub in tubs if tub.place.kind == PlaceKind.TUB],
+        "tubs": [
+            {"tub": tub, "likely": tub.place.pk == into if into else tub is roomy}
+            for tub in tubs
+            if tub.place.kind == PlaceKind.TUB
+        ],
+        "chosen": len(chosen),
         "roomy": roomy,
         "types": kinds,
         "type_id": type_id,

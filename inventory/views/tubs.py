@@ -28,7 +28,7 @@ from inventory.units import show_temperature
 from inventory.views import soaking
 from inventory.views.doors import PersonRequest, door, who_of
 from inventory.views.scanning import as_uuid
-from inventory.views.tub_page import put_context, said_ready, tub_context
+from inventory.views.tub_page import put_context, said_ready, scanned_put, tub_context
 
 _MAY_LOOK = (Right.SCAN, Right.CONFIRM_SOAK, Right.PLAN)
 
@@ -42,9 +42,14 @@ def soak(request: PersonRequest) -> HttpResponse:
 @door("GET", "POST", right=Right.SCAN)
 def soak_put(request: PersonRequest) -> HttpResponse:
     """Choose dry sets and a tub, or put the sets in that a button names."""
-    branch, now, refused = request.user.branch, timezone.now(), None
-    if request.method == "POST":
-        states = states_by_ids(_named(request), branch)
+    branch, now, refused, named = request.user.branch, timezone.now(), None, _named(request)
+    text = request.POST.get("code", "").strip()
+    into = as_uuid(request.POST.get("tub", ""))
+    if text:
+        # A hand scanner types into the page: the set is chosen, a tub's label says which tub; nothing is put in yet.
+        named, into, refused = scanned_put(text, branch, named, into)
+    elif request.method == "POST":
+        states = states_by_ids(named, branch)
         tub = get_object_or_404(Place, pk=as_uuid(request.POST.get("tub", "")), branch=branch)
         try:
             if not states:
@@ -55,7 +60,7 @@ def soak_put(request: PersonRequest) -> HttpResponse:
         else:
             _kept(request, _in_words(len(states), tub, said_ready(request.user, states, now)), done.act)
             return redirect("inventory:soak")
-    context = put_context(request.user, now, request.GET.get("type", ""), _named(request), dry_types(branch))
+    context = put_context(request.user, now, request.GET.get("type", ""), named, dry_types(branch), into)
     return render(request, "inventory/soak/put.html", context | {"refused": refused}, status=422 if refused else 200)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterator
 from decimal import Decimal
 from types import SimpleNamespace
@@ -18,12 +19,14 @@ from django.urls import reverse
 from inventory import hooks
 from inventory.actions.custody import NotConditioned, move, scan_out
 from inventory.actions.fitness import report_trouble
+from inventory.actions.ledger import NewLine
 from inventory.actions.soak import confirm, put_in, read_water
+from inventory.codes import new_code
 from inventory.hooks import NextUse
-from inventory.models import Entry, SetState, ToolSet
+from inventory.models import Entry, Label, SetState, ToolSet
 from inventory.queries.soak import conditioning_of
 from inventory.units import Amount
-from tests.cast import NOW, hours, make_branch, make_cast, make_outing, make_place, make_set, make_type, who
+from tests.cast import NOW, hours, make_branch, make_cast, make_outing, make_place, make_set, make_type, who, write
 
 pytestmark = pytest.mark.django_db
 
@@ -298,6 +301,26 @@ def test_sets_chosen_go_into_the_tub_and_undo_takes_them_out(shop: SimpleNamespa
     act = Entry.objects.filter(kind="soak_begun").first().act_id  # type: ignore[union-attr]
     client.post(f"{reverse('inventory:soak_undo')}?act={act}")
     assert SetState.objects.filter(place=shop.rack, soaking=False).count() == 3
+
+
+def test_a_hand_scanners_codes_choose_sets_and_the_tub(shop: SimpleNamespace, client: Client) -> None:
+    """Each code is Enter's too: nothing is put in before the button is pressed, and what was ticked stays ticked."""
+    codes = [new_code(random.Random(seed)) for seed in (3, 4)]
+    Label.objects.create(code=codes[0], branch=shop.branch, made_at=NOW)
+    write(shop, NewLine("labelled", shop.sets[0], None, {"code_id": codes[0]}))
+    Label.objects.create(code=codes[1], branch=shop.branch, made_at=NOW)
+    write(shop, NewLine("labelled", None, shop.hot, {"code_id": codes[1]}))
+    url, ticked = reverse("inventory:soak_put"), [str(shop.sets[1].pk)]
+    page = signed(client, shop.teo).post(url, {"code": codes[0], "set": ticked, "tub": str(shop.tub.pk)})
+    rows = {row["state"].pk: row["chosen"] for group in page.context["groups"] for row in group["sets"]}
+    assert rows == {shop.sets[0].pk: True, shop.sets[1].pk: True, shop.sets[2].pk: False}
+    assert f'value="{shop.tub.pk}" selected' in page.content.decode()
+    page = client.post(url, {"code": codes[1], "set": ticked, "tub": str(shop.tub.pk)})
+    assert f'value="{shop.hot.pk}" selected' in page.content.decode()
+    page = client.post(url, {"code": "GL-7K2M47", "set": ticked, "tub": str(shop.tub.pk)})
+    assert page.status_code == 422
+    assert "or a tub" in page.content.decode()
+    assert not Entry.objects.filter(kind="soak_begun").exists()
 
 
 def test_a_tub_without_room_refuses_and_keeps_what_was_chosen(shop: SimpleNamespace, client: Client) -> None:
