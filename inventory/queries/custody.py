@@ -11,7 +11,7 @@ from django.db.models import Count, F, QuerySet
 
 from inventory.hooks import NextUse, next_use
 from inventory.models import Branch, Outing, Place, SetState, ToolType
-from inventory.models.choices import Fitness, PlaceKind
+from inventory.models.choices import Fitness, PlaceKind, SoakNeed
 from inventory.queries.soak import waters_of
 
 # So many sets of a type are looked at for one that could go instead; the rack's best are among them.
@@ -115,6 +115,23 @@ def roomiest_tub(branch: Branch) -> Place | None:
 def places_for(branch: Branch, kinds: Sequence[str]) -> list[Place]:
     """Places in use of these kinds, by kind and name."""
     return list(Place.objects.filter(branch=branch, kind__in=kinds, active=True).order_by("kind", "name"))
+
+
+def bucket_for(outing: Outing, set_ids: Collection[UUID], buckets: Sequence[Place]) -> Place | None:
+    """The bucket an outing's sets travel in by default: its own, else one nobody is out with; None without wet sets.
+
+    set_ids: the sets meant for it. Two queries.
+    """
+    wet = SetState.objects.filter(pk__in=list(set_ids), tool_set__tool_type__soak_need=SoakNeed.REQUIRED)
+    if not buckets or not wet.exists():
+        return None
+    rows = SetState.objects.filter(place__in=list(buckets), outing__isnull=False).values_list("place_id", "outing_id")
+    out: dict[UUID, set[UUID]] = {}
+    for place_id, outing_id in rows:
+        if place_id is not None and outing_id is not None:
+            out.setdefault(place_id, set()).add(outing_id)
+    own = next((bucket for bucket in buckets if outing.pk in out.get(bucket.pk, set())), None)
+    return own or next((bucket for bucket in buckets if bucket.pk not in out), None)
 
 
 def states_by_ids(set_ids: Sequence[UUID], branch: Branch) -> list[SetState]:

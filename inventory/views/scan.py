@@ -18,7 +18,7 @@ from inventory.actions.undo import undo, undo_last
 from inventory.hooks import PlannedUse, leaving_jobs, plan_of
 from inventory.models import Act, Outing, Person, Place
 from inventory.models.choices import PlaceKind
-from inventory.queries.custody import open_outings, places_for, sets_of_outing, states_by_ids
+from inventory.queries.custody import bucket_for, open_outings, places_for, sets_of_outing, states_by_ids
 from inventory.queries.opening import open_text
 from inventory.refusals import Refused
 from inventory.rights import Right
@@ -151,9 +151,17 @@ def _out_context(person: Person, outing: Outing, plan: list[PlannedUse]) -> dict
         "count": sum(rung["taken"] for rung in strip) if plan else len(states),
         "of": sum(rung["of"] for rung in strip) if plan else 0,
         "carries": carries,
+        "carry": _travels(outing, plan, carries),
         "url": reverse("inventory:scan_out", args=[outing.pk]),
         "done_url": reverse("inventory:scan"),
     }
+
+
+def _travels(outing: Outing, plan: list[PlannedUse], carries: list[Place]) -> str:
+    """What sets travel in until somebody says otherwise: soaked ones in water, in a bucket."""
+    buckets = [place for place in carries if place.kind == PlaceKind.BUCKET]
+    bucket = bucket_for(outing, {pk for use in plan for pk in use.sets}, buckets)
+    return str(bucket.pk) if bucket is not None else ""
 
 
 def _in_context(request: PersonRequest, place: Place | None, places: list[Place]) -> dict[str, Any]:
@@ -174,7 +182,7 @@ def _answer(request: PersonRequest, key: str, verdict: Verdict | None, context: 
         "verdict": verdict,
         "lines": request.session.get("scans", {}).get(key, []),
         "act_id": uuid4(),
-        "carry": request.POST.get("carry", ""),
+        "carry": request.POST.get("carry", context.get("carry", "")),
     }
     context["part"] = bool(request.headers.get("X-Scan"))
     return render(request, f"inventory/scan/{'answer' if context['part'] else 'run'}.html", context)

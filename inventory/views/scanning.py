@@ -154,6 +154,8 @@ def _one_out(
         enough = _("%(enough)s, with %(set)s") % {"enough": enough, "set": name_of(task.companion)}
     face = verdicts.face_of(state, branch, done.conditioning, lives_of([tool_set], branch, now).get(tool_set.pk))
     verdict = verdicts.taken_out(done, state, next_words(plan, outing), enough, face, short=key == "no")
+    if carry is not None and carry.kind == PlaceKind.BUCKET:
+        verdict.lines.append(_("travels in water, in %(bucket)s") % {"bucket": carry.name})
     if key == "no" and task.reference_m2:
         url = reverse("inventory:scan_out", args=[outing.pk])
         offer_help(verdict, tool_set, outing, task, settings, branch, now, url, kept)

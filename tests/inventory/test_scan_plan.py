@@ -114,6 +114,25 @@ def test_a_set_confirmed_as_it_leaves_is_said_to_be_conditioned(shop: SimpleName
     assert ("Conditioned until" in taken, "Soaked, not confirmed" in taken) == (True, False)
 
 
+def test_soaked_sets_travel_in_a_free_bucket_unless_somebody_says_otherwise(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    away = make_outing(shop.cast.branch, "Pell Road hall", leaves_at=shop.now, due_at=None)
+    busy, free = (make_place(shop.cast.branch, "bucket", f"Bucket {number}") for number in (1, 2))
+    SetState.objects.filter(pk=make_set(shop.cast, shop.resin.tool_type, shop.rack, at=shop.now - hours(9)).pk).update(
+        place=busy, outing=away
+    )
+    client.force_login(shop.cast.teo)
+    page = client.get(reverse("inventory:scan_out", args=[shop.outing.pk])).content.decode()
+    assert (f'"{free.pk}" selected' in page, f'"{busy.pk}" selected' in page) == (True, False)
+    assert "travels in water, in Bucket 2" in scan(client, shop, CODES[1], carry=str(free.pk))
+    SetState.objects.filter(pk=shop.metal.pk).update(outing=None)
+    shop.steps[:] = shop.steps[:1]
+    # Nothing that needs water is planned any more, and none is chosen for it.
+    away_page = client.get(reverse("inventory:scan_out", args=[shop.outing.pk])).content.decode()
+    assert " selected" not in away_page
+
+
 def test_a_set_that_needs_no_water_does_not_travel_in_the_bucket(shop: SimpleNamespace, client: Client) -> None:
     bucket = make_place(shop.cast.branch, "bucket", "Bucket 2")
     client.force_login(shop.cast.teo)
