@@ -89,6 +89,8 @@ def late_words(one: TypeForecast, today: date) -> str:
     names = [job.name for job in one.early_jobs if job.name]
     if names:
         facts["job"] = names[0]
+        if one.sets:
+            return _capital(words % facts) + " " + _("ask for a rush, move %(job)s, or borrow.") % facts
         return _capital(words % facts) + " " + _("too late for %(job)s, move it, rush an order, or borrow.") % facts
     return _capital(words % facts) + " " + _("move the job, rush an order, or borrow.")
 

@@ -95,6 +95,10 @@ def test_what_an_order_cannot_reach_says_how_likely_when_and_what_helps() -> Non
         "41 % chance of running short from the week of Mon 2 Jun, before an order could be here: "
         "too late for Osprey Lane, move it, rush an order, or borrow."
     )
+    # An order that may still be in time is not called too late: it is hurried.
+    assert late_words(late(0.41, early_jobs=(job,), sets=1, order_by=TODAY), TODAY).endswith(
+        "before an order could be here: ask for a rush, move Osprey Lane, or borrow."
+    )
     assert late_words(late(0.41), TODAY).endswith("here: move the job, rush an order, or borrow.")
     assert late_words(replace(NO_ORDER, short_on=TODAY, short_chance=0.3), TODAY).startswith(
         "30 % chance of running short from Wed 14 May, before what is on order is here: "
