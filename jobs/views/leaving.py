@@ -215,6 +215,8 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
         "aside": _("%(type)s is set aside"),
         "none": _("No set of %(type)s"),
     }[cell.key] % {"type": cell.step.tool_type.name if cell.key == "none" else name}
+    # With a set to take the other ways are on the page of the choice; without one that page is the first way.
+    helped = cell.instead is not None or cell.beside is not None
     return {
         "when": show_time(one.leaves_at, person.branch, clock_24h=person.clock_24h),
         "state": mark,
@@ -222,8 +224,8 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
         "where": one.night.job.name,
         "cause": _cause(one, cell, person, now),
         "action": _instead(one, cell, person),
-        "others": _others(one, cell),
-        "other_url": _choose_url(one, cell),
+        "others": [] if helped else _others(one, cell),
+        "other_url": _choose_url(one, cell) if helped else "",
     }
 
 

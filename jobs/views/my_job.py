@@ -114,6 +114,7 @@ def _page(
         "left_sets": [_set_words(one, person, places) for one in run.sets],
         "left_answers": _left_answers(run),
         "meant": [(name_of(state), where_of(state)) for state in run.meant_for(doing.step)] if doing else [],
+        "may_close": now >= night.shift.starts_at and run.closed is None and (run.left is not None or not run.sets),
         "others": _others(person, night, now),
         "troubles": [{"value": value, "label": words, "kind": kind} for value, words, kind in TROUBLES],
         "time": show_time(now, person.branch, clock_24h=person.clock_24h),

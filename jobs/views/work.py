@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, cast
 from uuid import UUID
 
@@ -20,12 +21,13 @@ from inventory.refusals import Refused
 from inventory.times import show_day, show_time, zone_of
 from inventory.units import show_area
 from inventory.views.doors import door, who_of
+from inventory.views.scanning import as_uuid
 from jobs.actions.shift import WorkAsked, WorkPart, WorkRefused, correct_work, log_work
 from jobs.context import units_of
 from jobs.forms.work import WorkForm
 from jobs.models import Job, JobPlan
 from jobs.queries.plan import nights_of, plan_of, zone_of_step
-from jobs.queries.shift import outings_of
+from jobs.queries.shift import logged_on, outings_of
 
 
 def job_of(request: HttpRequest, pk: UUID) -> Job:
@@ -42,9 +44,11 @@ def work(request: HttpRequest, pk: UUID) -> HttpResponse:
     if plan is None or not plan.steps.all():
         messages.error(request, _("This job has no step yet. Plan its ladder first."))
         return redirect("jobs:job", job.pk)
-    form = WorkForm(
-        request.POST or None, initial=_initial(request, plan), options=_options(job, plan), units=units_of(person)
-    )
+    initial = _initial(request, plan)
+    options = _options(job, plan, request.POST or initial)
+    if not initial["tool_set"] and options["out"]:
+        initial["tool_set"] = options["out"][0]
+    form = WorkForm(request.POST or None, initial=initial, options=options, units=units_of(person))
     refused: Refused | None = None
     if request.method == "POST" and form.is_valid():
         try:
@@ -75,7 +79,20 @@ def _kept(request: HttpRequest, job: Job, plan: JobPlan, form: WorkForm) -> Http
     area = sum((entry.area_m2 or 0) * (entry.passes or 0) for entry in recorded.entries if entry.kind == "worked")
     words = _("%(area)s kept.") % {"area": show_area(area, units_of(person))}
     messages.success(request, words, extra_tags=reverse("jobs:undo", args=[recorded.act.pk]))
+    following = _following(plan, request.GET.get("shift", ""))
+    if following:
+        return redirect(reverse("jobs:work", args=[job.pk]) + following)
     return redirect("jobs:job", job.pk)
+
+
+def _following(plan: JobPlan, shift: str) -> str:
+    """The query of the next step of a shift without work, when one goes step by step through it; else ""."""
+    night = next((one for one in nights_of(plan) if str(one.shift.key) == shift), None)
+    if night is None:
+        return ""
+    logged = logged_on([night.shift.key])
+    step = next((one for one in night.steps if (night.shift.key, one.key) not in logged), None)
+    return f"?shift={shift}&step={step.key}" if step is not None else ""
 
 
 def _parts(job: Job, form: WorkForm) -> list[WorkPart]:
@@ -100,9 +117,7 @@ def find_set(job: Job, key: str, code: str) -> ToolSet:
         except codes.CodeNotRead:
             read = code.strip()
         label = Label.objects.filter(code=read, opens_set__isnull=False).first()
-        found = (
-            sets.filter(labels=label).first() if label else sets.filter(own_code__iexact=code.strip()).first()
-        )
+        found = sets.filter(labels=label).first() if label else sets.filter(own_code__iexact=code.strip()).first()
         if found is None:
             raise WorkRefused(
                 _("No set has the code %(code)s.") % {"code": code}, _("Check its last character."), field="code"
@@ -133,8 +148,11 @@ def _initial(request: HttpRequest, plan: JobPlan) -> dict[str, Any]:
     }
 
 
-def _options(job: Job, plan: JobPlan) -> dict[str, Any]:
-    """What the form chooses from: shifts, steps, sets out for the job or of its types."""
+def _options(job: Job, plan: JobPlan, said: Mapping[str, Any]) -> dict[str, Any]:
+    """What the form chooses from: shifts, steps, sets out for the job or of the step's type; out: those that are both.
+
+    said: the step and the sets as the form has them. A set of no such kind is named by its code.
+    """
     zone = zone_of(job.branch)
     shifts = [
         (str(s.key), f"{show_day(s.starts_at.astimezone(zone).date())} {show_time(s.starts_at, job.branch)}")
@@ -145,25 +163,37 @@ def _options(job: Job, plan: JobPlan) -> dict[str, Any]:
         floor = zone_of_step(plan, step)
         steps.append((str(step.key), f"{step.tool_type.name} · {floor.zone.name if floor else ''}"))
     outings = {outing.pk for outing in outings_of([s.key for s in plan.shifts.all()]).values()}
+    asked = next((one for one in plan.steps.all() if str(one.key) == said.get("step")), None)
+    types = {one.tool_type_id for one in plan.steps.all()} if asked is None else {asked.tool_type_id}
+    named = [pk for pk in (as_uuid(said.get("tool_set", "")), as_uuid(said.get("second_set", ""))) if pk is not None]
     states = (
         SetState.objects.filter(branch=job.branch, main_id=F("tool_set_id"))
-        .filter(tool_set__tool_type__in={step.tool_type_id for step in plan.steps.all()})
+        .filter(Q(tool_set__tool_type__in=types) | Q(outing_id__in=outings) | Q(pk__in=named))
         .exclude(fitness=Fitness.RETIRED)
         .select_related("tool_set__tool_type")
         .defer("facts")
         .order_by("tool_set__tool_type__ladder_place", "code")[:400]
     )
-    ordered = sorted(states, key=lambda state: state.outing_id not in outings)
+    # Sets of the step's type that are out with the job, others out with it, then the type's sets in the shop.
+    ordered = sorted(
+        states, key=lambda state: (state.outing_id not in outings, state.tool_set.tool_type_id not in types)
+    )
     sets = [
         (str(state.pk), f"{state.tool_set.tool_type.grit} · {state.code or state.tool_set.own_code}"
          + (_(" · out for this job") if state.outing_id in outings else ""))
         for state in ordered
     ]  # fmt: skip
+    out = [
+        str(state.pk)
+        for state in ordered
+        if state.outing_id in outings and asked is not None and state.tool_set.tool_type_id == asked.tool_type_id
+    ]
     return {
         "shift": [("", _("not known")), *shifts],
         "step": steps,
         "tool_set": [("", "—"), *sets],
         "second_set": [("", "—"), *sets],
+        "out": out,
         "machines": Machine.objects.filter(branch=job.branch, active=True).order_by("name"),
     }
 
@@ -184,7 +214,7 @@ def work_correct(request: HttpRequest, pk: UUID, entry: UUID) -> HttpResponse:
         return redirect("jobs:job", job.pk)
     shown = {"area": line.area_m2, "passes": line.passes, "basis": line.basis, "step": str(line.step_key)}
     shown |= {"shift": str(line.shift_uuid or ""), "tool_set": str(line.tool_set_id)}
-    form = WorkForm(request.POST or None, initial=shown, options=_options(job, plan), units=units_of(person))
+    form = WorkForm(request.POST or None, initial=shown, options=_options(job, plan, shown), units=units_of(person))
     for name in ("shift", "step", "tool_set", "code", "second_set", "second_area", "machine", "basis", "paper"):
         del form.fields[name]
     refused: Refused | None = None
