@@ -11,7 +11,7 @@ from uuid import UUID
 
 from inventory.units import Dimension, Units
 
-from .words import squeezed
+from .words import nearest, squeezed
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -134,6 +134,18 @@ class Known:
     came_in: frozenset[UUID] = frozenset()
     here: frozenset[str] = frozenset()
 
+    def like(self, kind: Literal["places", "people"], text: str, cutoff: float) -> list[Thing]:
+        """The things a text may mean, likeliest first: those with all its words in their name, then names like it."""
+        form = squeezed(text)
+        found = self.near.get((kind, form))
+        if found is None:
+            wanted, things = set(form.split()), getattr(self, kind)
+            found = [thing for thing in things if wanted and wanted <= set(squeezed(thing.name).split())]
+            for name in nearest(form, (thing.name for thing in things), cutoff):
+                found += [thing for thing in self.named(kind, name)[:1] if thing not in found]
+            self.near[kind, form] = found
+        return found
+
     def named(self, kind: NamedKind, text: str) -> tuple[Thing, ...]:
         """The things of a kind that have a name, however it is written ("R-08" is "r 8")."""
         return self._by_name[kind].get(squeezed(text), ())
@@ -142,6 +154,11 @@ class Known:
     def place_answers(self) -> tuple[tuple[str, str], ...]:
         """Every place as an answer to where a set is, at most MOST_PLACES of them."""
         return tuple((f"place:{place.key}", place.name) for place in self.places[:MOST_PLACES])
+
+    @cached_property
+    def near(self) -> dict[tuple[str, ...], list[Thing]]:
+        """What was found like a text before: lists repeat themselves, and comparing names takes time."""
+        return {}
 
     @cached_property
     def _by_name(self) -> dict[str, dict[str, tuple[Thing, ...]]]:

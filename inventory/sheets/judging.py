@@ -61,16 +61,25 @@ class Draft:
         return self._engine.reading(name)
 
     def ask(
-        self, name: str, topic: str, title: str, why: str, answers: Sequence[tuple[str, str]], like: str = ""
+        self,
+        name: str,
+        topic: str,
+        title: str,
+        why: str,
+        answers: Sequence[tuple[str, str]],
+        like: str = "",
+        listed: Sequence[tuple[str, str]] = (),
     ) -> str:
         """The answer's key to a question about a field; the row waits until there is one.
 
-        `answers`: (key, words on the button), likeliest first. `like` groups rows that one answer may serve.
+        `answers`: (key, words on the button), likeliest first; `listed`: further ones, for a list box. `like` groups
+        rows that one answer may serve.
         """
-        found = self._engine.answer(self._row, name, topic, like or f"{topic}:{name}", {key for key, _label in answers})
+        like = like or f"{topic}:{name}"
+        found = self._engine.answer(self._row, name, topic, like, {key for key, _label in (*answers, *listed)})
         if found is not None:
             return found
-        self._engine.question(self._row, name, topic, title, why, answers, like or f"{topic}:{name}")
+        self._engine.question(self._row, name, topic, title, why, answers, like, listed=listed)
         raise _Waits
 
     def refuse(self, name: str, right: str, likely: str = "") -> None:
@@ -145,6 +154,7 @@ class _Engine:
         like: str,
         *,
         whole_column: bool = False,
+        listed: Sequence[tuple[str, str]] = (),
     ) -> None:
         self.result.asked.add(row.number)
         if whole_column and like in self._whole:
@@ -165,7 +175,8 @@ class _Engine:
                 value=self.text(row, name),
                 title=title,
                 why=why,
-                answers=tuple((key, str(label)) for key, label in answers),
+                answers=tuple((key, str(label)) for key, label in (*answers, *listed)),
+                buttons=len(answers),
                 whole_column=whole_column,
             )
         )

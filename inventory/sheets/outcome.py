@@ -47,7 +47,10 @@ class Answers:
 
 @dataclass(frozen=True)
 class Question:
-    """A doubt with its answers, likeliest first. `rows` has one row, or all that a whole-column question holds up."""
+    """A doubt with its answers, likeliest first. `rows` has one row, or all that a whole-column question holds up.
+
+    buttons: so many of the answers, the first, are worth a button; further ones stand in a list box.
+    """
 
     id: str
     like: str
@@ -60,6 +63,7 @@ class Question:
     why: str
     answers: tuple[tuple[str, str], ...]
     whole_column: bool = False
+    buttons: int = 0
 
     @property
     def row(self) -> int:

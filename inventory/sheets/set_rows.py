@@ -15,7 +15,7 @@ from inventory.units import Amount, Money, from_si, judge_height, show_area, sho
 
 from . import words
 from .cells import Grit, Left, State, ladder
-from .fields import Known, KnownType, Thing
+from .fields import KnownType, Thing
 from .judging import Draft
 
 MOST_SETS_IN_A_ROW = 60
@@ -334,7 +334,9 @@ def _place(draft: Draft) -> dict[str, Any]:
     if kind and re.fullmatch(r"[^\W\d_]+ (?:\d{1,3}|[^\W\d_])", form):
         name = form[:1].upper() + form[1:]
         return {"new_place": (kind, name), "where": name}
-    near = _near_places(draft.known, form, kind)
+    near = draft.known.like("places", text, 0.5)[:3]
+    if not near and kind:
+        near = [place for place in draft.known.places if place.kind == kind][:3]
     answers = [(f"place:{place.key}", place.name) for place in near]
     others = [each for each in draft.known.place_answers if each not in answers]
     chosen = draft.ask(
@@ -342,8 +344,9 @@ def _place(draft: Draft) -> dict[str, Any]:
         "place",
         _("Which place is “%(text)s”?") % {"text": text},
         _("No place has this name."),
-        [*answers, ("new", _("A new place")), ("missing", _("Missing, look for it")), *others],
+        [*answers, ("new", _("A new place")), ("missing", _("Missing, look for it"))],
         like=f"place:{form}",
+        listed=others,
     )
     if chosen == "missing":
         return {"missing": True, "where": _("missing")}
@@ -351,16 +354,6 @@ def _place(draft: Draft) -> dict[str, Any]:
         return {"new_place": (kind or "rack", text[:80].strip(" ?")), "where": text}
     key = chosen.removeprefix("place:")
     return {"place": key, "where": next(place.name for place in draft.known.places if place.key == key)}
-
-
-def _near_places(known: Known, form: str, kind: str) -> list[Thing]:
-    """The places a text may mean, likeliest first, at most three: its words within a name, then names like it."""
-    wanted = set(form.split())
-    within = [place for place in known.places if wanted and wanted <= set(words.squeezed(place.name).split())]
-    names = words.nearest(form, (place.name for place in known.places), 0.5)
-    like = [known.named("places", name)[0] for name in names]
-    near = [*within, *(place for place in like if place not in within)]
-    return (near or [place for place in known.places if kind and place.kind == kind])[:3]
 
 
 def _rack(places: tuple[Thing, ...], name: str) -> Thing | None:

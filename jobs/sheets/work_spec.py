@@ -129,11 +129,7 @@ def _person(draft: Draft) -> tuple[str, str]:
     exact = list({each.key: each for each in draft.known.named("people", text)}.values())
     if len(exact) == 1:
         return exact[0].key, ""
-    wanted = set(words.squeezed(text).split())
-    within = [each for each in people if wanted and wanted <= set(words.squeezed(each.name).split())]
-    names = words.nearest(text, (each.name for each in people), 0.6)
-    like = [draft.known.named("people", name)[0] for name in names]
-    near = exact or [*within, *(each for each in like if each not in within)][:3]
+    near = exact or draft.known.like("people", text, 0.6)[:3]
     others = [each for each in people if each not in near][:MOST_PLACES]
     chosen = draft.ask(
         "who",
@@ -143,9 +139,9 @@ def _person(draft: Draft) -> tuple[str, str]:
         [
             *((f"person:{each.key}", each.name) for each in near),
             ("words", _("Nobody here: keep the name as a note")),
-            *((f"person:{each.key}", each.name) for each in others),
         ],
         like=f"who:{words.squeezed(text)}",
+        listed=[(f"person:{each.key}", each.name) for each in others],
     )
     return ("", text[:80]) if chosen == "words" else (chosen.removeprefix("person:"), "")
 

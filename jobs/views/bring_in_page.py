@@ -21,8 +21,6 @@ from jobs.queries.bring_in import Looked, heading_said, rows_in
 ASKED_A_PAGE = 20
 ROWS_A_PAGE = 50
 _SHOWN_ROWS = 12
-# So many answers stand as buttons, further ones in a list box.
-_BUTTONS = 5
 # So much of a row stands in the choice of the heading row, in characters.
 _ROW_WORDS = 60
 _OF_DIMENSION = {
@@ -136,8 +134,8 @@ def _question(one: Question, alike: int) -> dict[str, Any]:
         "one": one,
         "rows": _row_words(one.rows),
         "alike": 0 if one.whole_column else alike,
-        "answers": [(key, label, number) for number, (key, label) in enumerate(one.answers[:_BUTTONS], start=1)],
-        "more": one.answers[_BUTTONS:],
+        "answers": [(key, label, number) for number, (key, label) in enumerate(one.answers[: one.buttons], start=1)],
+        "more": one.answers[one.buttons :],
     }
 
 

@@ -59,7 +59,7 @@ def test_a_heading_row_in_doubt_is_asked_and_nothing_can_come_in_before(ines, ca
     page = ines.get(url("draft", draft))
 
     assert "<h1>Which row holds your headings?</h1>" in page.content.decode()
-    assert "1 Scheibe, Ort" in words(page)
+    assert "1: Scheibe, Ort" in words(page)
     assert reverse("jobs:bring_in_in", args=[draft.pk]) not in page.content.decode()
 
     ines.post(url("columns", draft), {"heading": "1"})
