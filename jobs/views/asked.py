@@ -104,7 +104,11 @@ def _no_work_at_all(steps: list[NoWork], person: Person) -> Question:
     night = steps[0].night
     key = {"job": night.job.pk, "shift": night.shift.key}
     units = units_of(person)
-    grits = _listed(list(dict.fromkeys(one.step.tool_type.grit for one in steps)))
+    several = len(night.plan.zones.all()) > 1
+    names = (
+        f"{one.step.tool_type.grit} ({one.zone.zone.name})" if several else one.step.tool_type.grit for one in steps
+    )
+    grits = _listed(list(dict.fromkeys(names)))
     area = show_area(sum(one.worked_m2 for one in steps), units)
     words = _("No work logged for %(grits)s. Planned: %(area)s, all passes together.") % {"grits": grits, "area": area}
     other = reverse("jobs:work", args=[night.job.pk]) + f"?shift={night.shift.key}"
@@ -142,6 +146,8 @@ def _not_back(one: NotBack) -> Question:
         _answer(_("They came back") if len(one.states) > 1 else _("It came back"), "back", key),
         _answer(_("Missing"), "where", {**key, "how": "lost"}),
     ]
+    if len(one.states) > 1:  # what is scanned in is asked about no more
+        answers.append({"label": _("Some of them came back"), "url": reverse("inventory:scan_in"), "method": "get"})
     who = _who(one.night) if one.night else one.outing.name
     said = words % {"back": back, "of": one.of, "grits": _grits(one.states)}
     return {"id": one.key, "who": who, "words": said, "answers": answers}

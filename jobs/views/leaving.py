@@ -250,9 +250,7 @@ def _cause(one: Leaving, cell: Cell, person: Person, now: datetime) -> str:
             "sure": sure_words(cell.chance).capitalize() if cell.chance is not None else "",
         }
     if cell.key == "glazed":
-        return _("%(set)s is glazed. Open its face before the next floor, as its maker says; or take another.") % {
-            "set": name
-        }
+        return _("%(set)s is glazed: it stops cutting. Dress it, or take another.") % {"set": name}
     if cell.key == "twice":
         return _("%(set)s is meant for another job that leaves tonight. It can do one of them.") % {"set": name}
     if cell.key == "missing":

@@ -50,6 +50,13 @@ TROUBLES = (
     ("glazed", gettext_lazy("Glazed"), "water"),
     ("lost", gettext_lazy("Lost"), "stop"),
 )
+# What to do next; the maker's sheet comes first.
+ADVICE = {
+    "glazed": gettext_lazy("It stops cutting: dress it as its maker says, or change to another set."),
+    "ran_dry": gettext_lazy("Stop and wet it. Look whether it is glazed before it goes on."),
+    "chipped": gettext_lazy("Take it off the floor; the shop manager looks at it."),
+    "lost": gettext_lazy("The shop looks for it. Go on with another set."),
+}
 
 
 @door("GET", right="log_work")
@@ -283,9 +290,10 @@ def shift_trouble(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> Http
         messages.error(request, refused.sentence)
     else:
         label = {value: words for value, words, _kind in TROUBLES}.get(trouble, trouble)
-        messages.success(
-            request, _("%(trouble)s: kept.") % {"trouble": label}, extra_tags=reverse("jobs:undo", args=[kept.act.pk])
-        )
+        words = _("%(trouble)s: kept.") % {"trouble": label}
+        if advice := ADVICE.get(trouble):
+            words = f"{words} {advice}"
+        messages.success(request, words, extra_tags=reverse("jobs:undo", args=[kept.act.pk]))
     return _to(job, key, f"?step={step}")
 
 

@@ -29,7 +29,7 @@ from jobs.actions.shift_outing import outings_of_nights
 from jobs.context import rights_of
 from jobs.models import Job
 from jobs.queries.clash import clashes_of
-from jobs.queries.morning import morning_of
+from jobs.queries.morning import Flagged, morning_of
 from jobs.queries.plan import tonight
 from jobs.queries.tonight import evening, leaving_tonight
 from jobs.views import asked
@@ -61,6 +61,7 @@ def _morning(request: HttpRequest, person: Person, now: Any, context: dict[str, 
     found = morning_of(person.branch, now, day_began)
     context |= {
         "questions": asked.questions(found.asked, person, now),
+        "today": any(isinstance(one, Flagged) and one.entry.act.happened_at > day_began for one in found.asked),
         "older": asked.questions(found.older, person, now, first=False),
         "answered": asked.answered(found, person),
         "complete": asked.complete_words(found),

@@ -281,6 +281,7 @@ def test_my_job_goes_from_passes_to_even_to_left_to_closed(world: SimpleNamespac
         {"tool_set": str(world.two.pk), "trouble": "glazed"},
     )
     assert SetState.objects.get(pk=world.two.pk).face == "glazed"
+    assert "dress it as its maker says" in dag.get(page).content.decode()
     dag.post(reverse("jobs:shift_even", args=[*args, world.step.key]))
     assert "How do you leave the sets?" in dag.get(page).content.decode()
     dag.post(reverse("jobs:shift_leave", args=args), {"how": "in_water"})
@@ -336,6 +337,8 @@ def test_where_are_the_sets_and_overrides_are_answered_on_the_morning_page(world
     out = {"outing": loan, "gate": "overridden", "why": "spare is in van 5"}
     write(world.cast, NewLine("scanned_out", world.four, None, out), at=world.now - hours(49))
     page = ines.get(url).content.decode()
+    assert "answers missing from last night" in page
+    assert "Some of them came back" not in page
     assert "0 of 1 back. Where is 400?" in page
     assert "spare is in van 5" in page
     flag = Entry.objects.get(gate="overridden")
@@ -346,6 +349,21 @@ def test_where_are_the_sets_and_overrides_are_answered_on_the_morning_page(world
     ines.post(reverse("jobs:answer", args=["back"]), {"sets": str(world.four.pk), "outing": str(loan.pk)})
     state = SetState.objects.get(pk=world.four.pk)
     assert (state.open_flags, state.outing_id, state.place_id) == (0, None, world.rack.pk)
+
+
+def test_some_sets_back_and_an_override_of_today_are_told_apart_from_last_night(world: SimpleNamespace) -> None:
+    ines, url = client_of(world.cast.ines), reverse("jobs:shop_day") + "?show=morning"
+    loan = make_outing(world.cast.branch, "Neighbour", leaves_at=world.now - hours(50), due_at=world.now - hours(1))
+    other = make_set(world.cast, world.step4.tool_type, world.rack, code="GL-400001", at=world.now - hours(200))
+    for tool_set in (world.four, other):
+        write(world.cast, NewLine("scanned_out", tool_set, None, {"outing": loan, "gate": "passed"}), at=world.now)
+    page = ines.get(url).content.decode()
+    assert "Some of them came back" in page
+    assert "answers missing from last night" in page
+    late = make_set(world.cast, world.step4.tool_type, world.rack, code="GL-400002", at=world.now - hours(200))
+    against = {"outing": loan, "gate": "overridden", "why": "spare is in van 5"}
+    write(world.cast, NewLine("scanned_out", late, None, against), at=timezone.now())
+    assert "answers missing from last night" not in ines.get(url).content.decode()
 
 
 def test_tonight_shows_the_matrix_and_takes_another_set(world: SimpleNamespace) -> None:
