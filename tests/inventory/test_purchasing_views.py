@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from inventory.actions.label import make_blank
 from inventory.actions.purchasing import Wanted, place_order, receive
-from inventory.models import Order, OrderEvent, PersonRight, Price, ReceiptLine, SetState, ToolSet
+from inventory.models import Order, OrderEvent, PersonRight, Price, ReceiptLine, SetState, SupplierWord, ToolSet
 from inventory.queries.purchasing import orders_now
 from tests.cast import NOW, TODAY, hours, make_branch, make_cast, make_person, make_place, make_supplier, make_type, who
 
@@ -247,7 +247,14 @@ def test_a_receipt_is_taken_back_and_the_order_is_open_again() -> None:
 def test_a_promised_day_is_kept_and_shown_and_a_day_before_the_order_is_refused() -> None:
     cast = shop()
     client, url = signed_in(cast.ruta), addresses(cast)["order_promise"][1]
+    SupplierWord.objects.create(
+        supplier=cast.supplier, lead_working_days=9, valid_from=TODAY - timedelta(days=400), recorded_at=NOW - hours(9)
+    )
+    page = client.get(reverse("inventory:order", args=[cast.order.pk]))
 
+    # The likely day is the program's guess and no promise: nothing stands in the field until somebody promised.
+    assert page.context["promise_form"].initial["day"] is None
+    assert any("likely" in stage["note"] for stage in page.context["stages"])
     assert "promised" in client.post(url, {"day": "2025-06-11"}, follow=True).content.decode()
     refused = client.post(url, {"day": "2025-01-01"}, follow=True).content.decode()
     unread = client.post(url, {"day": "soon"}, follow=True).content.decode()
