@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from inventory.actions import custody
 from inventory.actions.undo import undo, undo_last
 from inventory.hooks import PlannedUse, leaving_jobs, plan_of
-from inventory.models import Act, Outing, Person, Place
+from inventory.models import Act, Outing, Person, Place, SetState
 from inventory.models.choices import PlaceKind
 from inventory.queries.custody import bucket_for, open_outings, places_for, sets_of_outing, states_by_ids
 from inventory.queries.opening import open_text
@@ -151,16 +151,17 @@ def _out_context(person: Person, outing: Outing, plan: list[PlannedUse]) -> dict
         "count": sum(rung["taken"] for rung in strip) if plan else len(states),
         "of": sum(rung["of"] for rung in strip) if plan else 0,
         "carries": carries,
-        "carry": _travels(outing, plan, carries),
+        "carry": _travels(outing, plan, states, carries),
         "url": reverse("inventory:scan_out", args=[outing.pk]),
         "done_url": reverse("inventory:scan"),
     }
 
 
-def _travels(outing: Outing, plan: list[PlannedUse], carries: list[Place]) -> str:
+def _travels(outing: Outing, plan: list[PlannedUse], states: list[SetState], carries: list[Place]) -> str:
     """What sets travel in until somebody says otherwise: soaked ones in water, in a bucket."""
     buckets = [place for place in carries if place.kind == PlaceKind.BUCKET]
-    bucket = bucket_for(outing, {pk for use in plan for pk in use.sets}, buckets)
+    meant = {pk for use in plan for pk in use.sets} | {state.pk for state in states}
+    bucket = bucket_for(outing, meant, buckets)
     return str(bucket.pk) if bucket is not None else ""
 
 

@@ -91,6 +91,9 @@ def offer_help(
     )
     found = helps_of(tool_set, others, task.reference_m2 or 0.0, branch, now)
     limit, tight = settings["finish_limit"], settings["tight_limit"]
+    # Sets meant for another job are named only where no free one helps.
+    free = [one for one in found if not reserved_words(one.other.use, outing)]
+    found = free if any(one.together >= tight for one in free) else found
     alone = next((one for one in found if one.alone >= limit), None)
     # Together that is enough, or at least better than short: the chance is said beside it.
     beside = next((one for one in found if one.together >= tight and one is not alone), None)

@@ -183,6 +183,7 @@ def refused(
     if isinstance(refusal, Elsewhere):
         return _elsewhere(refusal, verdict, person, now, outing, hidden or {})
     if missing(state):
+        verdict.then = _("Say where it is, then scan it again.")
         verdict.reason = " ".join([_missing_since(state, person, now), verdict.reason])
         found_url = reverse("inventory:set_act", args=[state.pk, "found"])
         verdict.actions.append({"label": _("It is here: say where"), "url": found_url, "method": "get", "kind": "fill"})
@@ -190,8 +191,9 @@ def refused(
     base = {**(hidden or {}), "set": str(state.pk)}
     if isinstance(refusal, NotConfirmed) and outing is not None and person.can(Right.CONFIRM_SOAK):
         label = _("It is wet through: confirm and take it")
+        kind = "" if verdict.actions else "fill"
         verdict.actions.append(
-            {"label": label, "url": url, "kind": "fill", "hidden": base, "name": "do", "value": "confirm"}
+            {"label": label, "url": url, "kind": kind, "hidden": base, "name": "do", "value": "confirm"}
         )
         verdict.stays_open = True
     if isinstance(refusal, NotConditioned | NotConfirmed):

@@ -90,6 +90,19 @@ def test_beside_a_short_set_one_that_is_enough_with_it_is_offered(shop: SimpleNa
     assert f", with {CODES[0]}" in both
 
 
+def test_beside_a_short_set_a_free_one_goes_before_one_that_is_meant_elsewhere(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    away = make_set(shop.cast, shop.metal.tool_type, shop.rack, at=shop.now - hours(9))
+    spare = make_set(shop.cast, shop.metal.tool_type, shop.rack, at=shop.now - hours(9))
+    use = NextUse("Pell Road hall, tonight 21:00, step 1 of 6", uuid(9), "", shop.now + hours(5), shop.now + hours(3))
+    hooks.register_next_use(lambda set_ids, at: {away.pk: use} if away.pk in set(set_ids) else {})
+    shop.steps[0] = PlannedUse(STEPS[0], shop.shift, "70", 1, shop.now + hours(3), 8_000.0, (shop.metal.pk,))
+    client.force_login(shop.cast.teo)
+    short = scan(client, shop, CODES[0])
+    assert (f'value="{spare.pk}"' in short, f'value="{away.pk}"' in short) == (True, False)
+
+
 def test_a_set_is_asked_for_all_its_uses_of_the_outing(shop: SimpleNamespace, client: Client) -> None:
     """Enough for either floor alone (3,000 of 6,000 m2 rated), short of five of them together."""
     shop.steps[:] = [
@@ -126,9 +139,9 @@ def test_soaked_sets_travel_in_a_free_bucket_unless_somebody_says_otherwise(
     page = client.get(reverse("inventory:scan_out", args=[shop.outing.pk])).content.decode()
     assert (f'"{free.pk}" selected' in page, f'"{busy.pk}" selected' in page) == (True, False)
     assert "travels in water, in Bucket 2" in scan(client, shop, CODES[1], carry=str(free.pk))
-    SetState.objects.filter(pk=shop.metal.pk).update(outing=None)
+    SetState.objects.filter(outing=shop.outing).update(outing=None)
     shop.steps[:] = shop.steps[:1]
-    # Nothing that needs water is planned any more, and none is chosen for it.
+    # Nothing that needs water is planned or out any more, and none is chosen for it.
     away_page = client.get(reverse("inventory:scan_out", args=[shop.outing.pk])).content.decode()
     assert " selected" not in away_page
 
