@@ -1,4 +1,4 @@
-"""A shop's list of a hundred sets comes in through a real browser: answers by button and key, a growing button, undo."""
+"""A shop's list of a hundred sets comes in through a real browser: answers by button and key, undo."""
 
 from typing import Any
 

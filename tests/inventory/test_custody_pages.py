@@ -7,7 +7,6 @@ from types import SimpleNamespace
 from typing import Any
 from uuid import uuid4
 
-import pypdfium2
 import pytest
 import zxingcpp
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -20,17 +19,14 @@ from django.utils import timezone
 from inventory.actions.label import make_blank
 from inventory.actions.ledger import NewLine
 from inventory.codes import new_code
-from inventory.models import Entry, Label, Order, OrderLine, Outing, SetState, ToolSet
+from inventory.models import Entry, Label, Outing, SetState, ToolSet
 from tests.cast import (
     hours,
     make_branch,
-    make_cast,
     make_outing,
     make_person,
     make_place,
     make_set,
-    make_supplier,
-    make_type,
     write,
 )
 
@@ -38,27 +34,9 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def shop() -> SimpleNamespace:
-    """Rack B with a dry 400 and a metal 70, a tub, tonight's outing, a blank label; the address is confirmed."""
-    now = timezone.now()
-    cast, rng = make_cast(), random.Random(11)
-    cast.branch.label_address, cast.branch.label_address_confirmed_at = "HTTPS://SHOP.EXAMPLE", now
-    cast.branch.save()
-    rack, tub = make_place(cast.branch, name="Rack B"), make_place(cast.branch, "tub", "Tub 1")
-    early = now - hours(100)
-    codes = [new_code(rng) for _number in range(2)]
-    return SimpleNamespace(
-        cast=cast,
-        now=now,
-        rack=rack,
-        tub=tub,
-        outing=make_outing(cast.branch, "Osprey Lane", leaves_at=now + hours(3), due_at=now + hours(15), made_at=now),
-        dry=make_set(cast, make_type("400"), rack, at=early, code=codes[0]),
-        metal=make_set(cast, make_type("70", "metal", 1, soak_need="none"), rack, at=early, code=codes[1]),
-        dry_code=codes[0],
-        metal_code=codes[1],
-        blank=make_blank(cast.branch, 1, made_by=cast.ines, now=now, rng=rng)[0],
-    )
+def shop(custody_shop: SimpleNamespace) -> SimpleNamespace:
+    """The shop of tests/inventory/conftest.py."""
+    return custody_shop
 
 
 def doors(shop: SimpleNamespace) -> dict[str, tuple[str, set[str], Any]]:
@@ -527,113 +505,6 @@ def test_a_blank_label_is_given_to_a_set_that_has_none(shop: SimpleNamespace, cl
     client.post(reverse("inventory:scan_undo") + f"?act={form['act_id']}&back=/S/{shop.blank.code}")
     assert (Label.objects.get(pk=shop.blank.pk).blank, ToolSet.objects.count()) == (True, 3)
     assert client.post(url, form | {"set": "no", "act_id": str(uuid4())}).status_code == 404
-
-
-def make_labels(client: Client, **form: Any) -> Any:
-    given = {"what": "new", "size": "roll-57x32", "dpi": "203", "start_at": 1, "copies": 1, "act_id": str(uuid4())}
-    follow = form.pop("follow", False)
-    answer = client.post(reverse("inventory:labels"), given | form, follow=follow)
-    return answer.content.decode() if follow else answer
-
-
-def test_labels_of_sets_print_and_decode_to_their_sets(shop: SimpleNamespace, client: Client) -> None:
-    client.force_login(shop.cast.teo)
-    bare = make_set(shop.cast, shop.dry.tool_type, shop.rack, at=shop.now)
-    ready = make_labels(client)["Location"]
-    pdf = client.get(ready + "labels.pdf")
-    assert (pdf.status_code, pdf["Content-Type"]) == (200, "application/pdf")
-    document = pypdfium2.PdfDocument(pdf.getvalue())
-    texts = {
-        zxingcpp.read_barcode(page.render(scale=4).to_pil().convert("L")).text  # type: ignore[union-attr]
-        for page in document
-    }
-    codes = {shop.dry_code, shop.metal_code, SetState.objects.get(pk=bare.pk).code}
-    assert texts == {f"HTTPS://SHOP.EXAMPLE/S/{code}" for code in codes}
-    assert not Label.objects.filter(pk__in=codes, printed_at=None).exists()
-    document.close()
-
-
-def test_retired_sets_want_no_label(shop: SimpleNamespace, client: Client) -> None:
-    client.force_login(shop.cast.ines)
-    url = reverse("inventory:labels")
-    assert "2 sets without a printed label" in client.get(url).content.decode()
-    write(shop.cast, NewLine("retired", shop.metal, None, {"retired_why": "worn"}), at=shop.now)
-    assert "1 set without a printed label" in client.get(url).content.decode()
-    ready = client.get(make_labels(client)["Location"]).content.decode()
-    assert shop.dry_code in ready
-    assert shop.metal_code not in ready
-
-
-def test_all_labels_of_an_order_and_of_places_are_printed(shop: SimpleNamespace, client: Client) -> None:
-    cast, now = shop.cast, shop.now
-    order = Order.objects.create(
-        branch=cast.branch, supplier=make_supplier(), number="2025-017", made_at=now, made_by=cast.ruta
-    )
-    line = OrderLine.objects.create(order=order, tool_type=shop.dry.tool_type, sets=2, recorded_at=now)
-    for _number in range(2):
-        fresh = ToolSet.objects.create(tool_type=shop.dry.tool_type, made_at=now)
-        write(cast, NewLine("received", fresh, None, {"branch": cast.branch, "order_line": line}), at=now)
-    client.force_login(cast.teo)
-    assert "2 labels are ready" in make_labels(client, what="order", order=order.pk, follow=True)
-    assert Label.objects.filter(opens_set__entries__order_line=line).distinct().count() == 2
-    places = [str(shop.rack.pk), str(shop.tub.pk)]
-    assert "2 labels are ready" in make_labels(client, what="places", places=places, follow=True)
-    first = set(Label.objects.filter(opens_place__isnull=False).values_list("pk", flat=True))
-    make_labels(client, what="places", places=places)
-    assert set(Label.objects.filter(opens_place__isnull=False).values_list("pk", flat=True)) == first
-
-
-def test_blank_labels_are_made_once_for_one_press(shop: SimpleNamespace, client: Client) -> None:
-    client.force_login(shop.cast.teo)
-    key = str(uuid4())
-    for _number in range(2):
-        assert make_labels(client, what="blank", blank=20, act_id=key).status_code == 302
-    assert Label.objects.filter(opens_set=None, opens_place=None).count() == 21
-
-
-def test_what_labels_cannot_be_is_refused(shop: SimpleNamespace, client: Client) -> None:
-    client.force_login(shop.cast.teo)
-    for form, words in (
-        ({"what": "blank"}, "This is needed for what you chose above"),
-        ({"what": "blank", "blank": 5000}, "At most 1000 is allowed."),
-        ({"what": "chosen", "codes": "GL-7K2M47"}, "The last character does not fit"),
-        ({"what": "blank", "blank": 3, "size": "a4-70x36", "start_at": 25}, "label 25 is not on it"),
-    ):
-        answer = make_labels(client, **form)
-        assert answer.status_code == 422
-        assert words in answer.content.decode()
-    assert Label.objects.count() == 3
-    assert client.get(reverse("inventory:labels_pdf", args=[uuid4()])).status_code == 404
-
-
-def test_nothing_prints_before_a_phone_has_opened_the_address(shop: SimpleNamespace, client: Client) -> None:
-    shop.cast.branch.label_address_confirmed_at = None
-    shop.cast.branch.save()
-    client.force_login(shop.cast.teo)
-    ready = make_labels(client)["Location"]
-    assert client.get(ready + "labels.pdf").status_code == 302
-    page = client.get(ready).content.decode()
-    assert "No phone has opened HTTPS://SHOP.EXAMPLE yet" in page
-    # A helper is told who settles it, and is offered nothing that a door would refuse.
-    assert "The shop manager confirms it once" in page
-    assert reverse("inventory:labels_address") not in page
-
-
-def test_the_shop_manager_prints_all_the_same_from_where_the_labels_wait(shop: SimpleNamespace, client: Client) -> None:
-    shop.cast.branch.label_address, shop.cast.branch.label_address_confirmed_at = "HTTP://127.0.0.1:8000", None
-    shop.cast.branch.save()
-    client.force_login(shop.cast.ines)
-    ready = make_labels(client)["Location"]
-    page = client.get(ready).content.decode()
-    assert "Only this computer can open labels with this address." in page
-    assert "Print all the same" in page
-    sent = {"do": "take", "address": "HTTP://127.0.0.1:8000", "then": ready}
-    assert client.post(reverse("inventory:labels_address"), sent)["Location"] == ready
-    assert client.get(ready + "labels.pdf")["Content-Type"] == "application/pdf"
-    # It prints, and goes on saying whom the labels lead nowhere.
-    assert "Only this computer can open labels with this address." in client.get(ready).content.decode()
-    elsewhere = client.post(reverse("inventory:labels_address"), sent | {"then": "https://elsewhere.example/"})
-    assert elsewhere["Location"] == reverse("inventory:labels")
 
 
 def test_an_outing_is_opened_changed_and_closed(shop: SimpleNamespace, client: Client) -> None:

@@ -283,16 +283,17 @@ def test_the_browser_of_another_computer_confirms_the_address_it_came_by(client:
 def test_an_address_of_this_computer_alone_is_no_try_but_may_be_taken(client: Client, cast, settings) -> None:
     settings.ALLOWED_HOSTS = ["127.0.0.1"]
     client.force_login(cast.ines)
-    url, host = "/labels/address/", {"HTTP_HOST": "127.0.0.1:8000"}
-    assert "Only this computer can open labels" in client.get(url, **host).content.decode()
-    client.post(url, {"address": "http://127.0.0.1:8000"}, **host)
+    url = "/labels/address/"
+    client.defaults["HTTP_HOST"] = "127.0.0.1:8000"
+    assert "Only this computer can open labels" in client.get(url).content.decode()
+    client.post(url, {"address": "http://127.0.0.1:8000"})
     assert Branch.objects.get().label_address_confirmed_at is None
-    client.post(url, {"do": "take", "address": "http://127.0.0.1:8000"}, **host)
+    client.post(url, {"do": "take", "address": "http://127.0.0.1:8000"})
     confirmed = Branch.objects.get().label_address_confirmed_at
-    client.post(url, {"do": "take", "address": "http://127.0.0.1:8000"}, **host)
+    client.post(url, {"do": "take", "address": "http://127.0.0.1:8000"})
     assert confirmed is not None
     assert Branch.objects.get().label_address_confirmed_at == confirmed
-    wrong = client.post(url, {"do": "take", "address": "http://127.0.0.1:8000/labels"}, **host)
+    wrong = client.post(url, {"do": "take", "address": "http://127.0.0.1:8000/labels"})
     assert wrong.status_code == 422
     assert "goes on after the host" in wrong.content.decode()
 
