@@ -13,7 +13,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions.ledger import NewLine, Recorded, SameKeyOtherContent, Who, already, lock_states, record, void
-from inventory.actions.undo import NothingToUndo, NotYours
+from inventory.actions.undo import NothingToUndo, NotYours, _check_beginnings
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
 from inventory.models import Act, Branch, Entry, Machine, ToolSet
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
@@ -217,7 +217,7 @@ def correct_work(
 def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> Recorded:
     """Void every line of an act that stands, those about sets and those about the shift. Own until the shift is closed.
 
-    Raises NotYours, ShiftClosed, NothingToUndo.
+    Raises NotYours, ShiftClosed, NothingToUndo, LaterEntries (the beginning of a set that has later entries).
     """
     with transaction.atomic():
         entries = list(target.entries.select_related("tool_set", "place").order_by("line_no"))
@@ -238,6 +238,7 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
         ]
         if not lines and not rows:
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
+        _check_beginnings([entry for entry in entries if entry.kind != "voided" and entry.pk not in gone])
         return record_shift(who, branch, lines, rows, now=now)
 
 

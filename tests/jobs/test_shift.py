@@ -10,7 +10,7 @@ from uuid import UUID
 import pytest
 
 from inventory.actions.ledger import NewLine, SameKeyOtherContent
-from inventory.actions.undo import NotYours
+from inventory.actions.undo import LaterEntries, NotYours
 from inventory.models import Entry, SetState, ToolSet
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
 from jobs.actions.plan import save_plan
@@ -254,3 +254,11 @@ def test_the_id_of_a_guess_comes_from_its_key() -> None:
     assert guess_id(*key) != guess_id(*key, of="act")
     assert isinstance(guess_id(*key), UUID)
     assert guess_id(*key).version == 5
+
+
+def test_the_beginning_of_a_set_with_later_entries_is_not_undone() -> None:
+    night = make_night()
+    begun = Entry.objects.get(tool_set=night.sets[0], kind__in=("received", "opening"))
+    with pytest.raises(LaterEntries, match="The set has later entries"):
+        undo_act(by(night, "ines"), night.cast.branch, begun.act, "no", now=LAST_NIGHT)
+    assert not Entry.objects.filter(kind="voided").exists()
