@@ -6,8 +6,10 @@ from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone, translation
+from django.views.defaults import bad_request
 
 from inventory.models import Person
 
@@ -30,6 +32,25 @@ class PersonHere:
             if IDLE_SECONDS in request.session:
                 request.session.modified = True  # written again, the idle time starts anew
         try:
-            return self.get_response(request)
+            response = self.get_response(request)
         finally:
             timezone.deactivate()
+        if isinstance(person, Person) and not response.has_header("Cache-Control"):
+            # Nothing of a signed-in page waits behind "back" for whoever signs in next.
+            response["Cache-Control"] = "private, no-store"
+        return response
+
+
+class NoNul:
+    """Middleware: a NUL character in an address or a form is answered 400; PostgreSQL keeps none."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        texts = [request.path_info, *(value for values in request.GET.lists() for value in values[1])]
+        if request.method == "POST":
+            texts += [value for values in request.POST.lists() for value in values[1]]
+        if any("\x00" in text for text in texts):
+            return bad_request(request, BadRequest("NUL"))
+        return self.get_response(request)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, cast
-from uuid import UUID, uuid4
+from uuid import UUID, uuid4, uuid5
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
@@ -16,6 +16,8 @@ from inventory.actions.ledger import Who, desk
 from inventory.models import Device, Person
 
 DEVICE_COOKIE = "gl_device"
+# Not part of what a form says: the token changes with the session.
+_NOT_SAID = frozenset({"csrfmiddlewaretoken", "act_id"})
 P = ParamSpec("P")
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
@@ -40,7 +42,8 @@ def door(*methods: str, right: str | tuple[str, ...] = "") -> Callable[[OwnView[
     def wrap(view: OwnView[P]) -> View[P]:
         @wraps(view)
         def inner(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
-            if request.method not in methods:
+            # HEAD is GET without the body (RFC 9110); the server leaves the body out.
+            if request.method not in methods and not (request.method == "HEAD" and "GET" in methods):
                 return HttpResponseNotAllowed(methods)
             if rights and not (isinstance(request.user, Person) and any(map(request.user.can, rights))):
                 raise PermissionDenied
@@ -101,10 +104,25 @@ class DeviceCookie:
 
 
 def who_of(request: HttpRequest, **more: Any) -> Who:
-    """Who is doing this, from a page: the form's ``act_id`` makes a repeated press the same act."""
+    """Who is doing this, from a page: the form's ``act_id`` makes a repeated press the same act.
+
+    Raises PermissionDenied on a device that was withdrawn.
+    """
     person = request.user
     assert isinstance(person, Person)
-    return desk(person, device_of(request), timezone.now(), act_id=_uuid(request.POST.get("act_id", "")), **more)
+    device = device_of(request)
+    if device.withdrawn_at is not None:
+        raise PermissionDenied
+    return desk(person, device, timezone.now(), act_id=act_key(request), **more)
+
+
+def act_key(request: HttpRequest) -> UUID | None:
+    """The key of what a form does, from its own key and its content: other words under one key are another act."""
+    own = _uuid(request.POST.get("act_id", ""))
+    if own is None:
+        return None
+    said = sorted((name, *values) for name, values in request.POST.lists() if name not in _NOT_SAID)
+    return uuid5(own, repr(said))
 
 
 def _uuid(text: str | None) -> UUID | None:

@@ -28,7 +28,7 @@ from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import when_for
-from inventory.views.doors import PersonRequest, door, who_of
+from inventory.views.doors import PersonRequest, act_key, door, who_of
 from inventory.views.scanning import as_uuid, undo_url
 from inventory.views.set_page import set_context
 
@@ -122,7 +122,7 @@ def _give(request: PersonRequest, label: Label, tool_type: ToolType) -> HttpResp
 def _claimed(request: PersonRequest, label: Label, tool_type: ToolType, words: str) -> HttpResponse:
     """The label opens a set now: say so with its Undo, and go where the person came from."""
     request.session["last_type"] = tool_type.pk
-    undo = undo_url(request.POST.get("act_id", ""), reverse("inventory:opened", args=[label.code]))
+    undo = undo_url(act_key(request) or "", reverse("inventory:opened", args=[label.code]))
     messages.success(request, words, extra_tags=undo)
     then = request.POST.get("then", "")
     safe = url_has_allowed_host_and_scheme(then, {request.get_host()}, require_https=request.is_secure())

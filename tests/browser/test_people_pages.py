@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from django.core import signing
@@ -58,9 +59,11 @@ def test_an_untouched_tablet_signs_out_by_itself(tablet: Any) -> None:
     branch = Branch.objects.get()
     Setting.objects.create(branch=branch, key="sign_out_minutes", value="0.05", valid_from=TODAY, recorded_at=NOW)
     tablet.get_by_role("link", name="Teo B.").click()
+    tablet.wait_for_selector("[data-pin-form]")
     tablet.keyboard.type("4711")
-    tablet.wait_for_url("**/me/")
-    tablet.wait_for_url("**/sign-in/", timeout=15_000)
+    # By path: the sign-in page's own address ends with the page it leads to.
+    tablet.wait_for_url(lambda url: urlsplit(url).path == "/me/")
+    tablet.wait_for_url(lambda url: urlsplit(url).path == "/sign-in/", timeout=45_000)
     assert tablet.get_by_role("heading", level=1).inner_text() == "Who are you?"
 
 
