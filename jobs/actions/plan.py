@@ -21,6 +21,9 @@ from jobs.models import Job, JobPlan, PlanShift, PlanShiftMachine, PlanStep, Pla
 from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, content, draft_of, what_changed
 from jobs.queries.plan import plan_of
 
+# Days a plan may have: from the first, up to this many years ahead (our assumption).
+_FIRST_DAY, _YEARS_AHEAD = date(2000, 1, 1), 5
+
 
 class PlanRefused(Refused):
     """A plan cannot be kept as it was said."""
@@ -99,19 +102,20 @@ def save_plan(
     sure: what is only unlikely has been said to be right. units: the person's, for the sentences.
     Raises PlanMovedOn when another version came in between, saying what it changed; PlanAsked for a start in the past;
     PlanRefused for a step without passes or floor, a floor of another site or without area, a shift that ends before it
-    starts, a chance outside 0 to 1, a machine that no step of its shift fits.
+    starts, a day before 2000 or more than 5 years ahead, a chance outside 0 to 1, a machine that no step of its shift
+    fits.
     """
     with transaction.atomic():
         job = Job.objects.select_for_update().select_related("site", "branch").get(pk=job.pk)
+        zone = ZoneInfo(job.branch.time_zone)
+        today = now.astimezone(zone).date()
         newest = plan_of(job)
         before = None if newest is None else draft_of(newest)
         if newest is not None and before is not None and content(before) == content(draft):
             return Planned(newest, False)
         if newest is not None and edited_from is not None and edited_from != newest.number:
             _moved_on(job, newest, edited_from, units)
-        zone = ZoneInfo(job.branch.time_zone)
-        today = now.astimezone(zone).date()
-        _check(job, draft)
+        _check(job, draft, today)
         if not sure and (before is None or before.starts_on != draft.starts_on):
             _ask_past(draft, today)
         plan = _write(person, job, draft, now)
@@ -206,7 +210,23 @@ def _ask_past(draft: PlanDraft, today: date) -> None:
         )
 
 
-def _check(job: Job, draft: PlanDraft) -> None:
+def _check_days(draft: PlanDraft, zone: ZoneInfo, today: date) -> None:
+    """Refuse days no plan has, by a mistyped year, before anything works with them."""
+    latest = date(today.year + _YEARS_AHEAD, today.month, min(today.day, 28))
+    days = [(draft.starts_on, "starts_on")]
+    days += [(at.astimezone(zone).date(), "shifts") for row in draft.shifts for at in (row.starts_at, row.ends_at)]
+    for day, field in days:
+        if day < _FIRST_DAY:
+            words = _("%(day)s is before any of this. Check the year.")
+        elif day > latest:
+            words = _("%(day)s is more than 5 years ahead. Check the year.")
+        else:
+            continue
+        raise PlanRefused(words % {"day": day.isoformat()}, field=field)
+
+
+def _check(job: Job, draft: PlanDraft, today: date) -> None:
+    _check_days(draft, ZoneInfo(job.branch.time_zone), today)
     if not 0 <= draft.award_chance <= 1:
         raise PlanRefused(
             _("A chance of %(chance)s %% is none.") % {"chance": f"{draft.award_chance * 100:g}"},

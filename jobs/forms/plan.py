@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
 from zoneinfo import ZoneInfo
@@ -25,6 +25,8 @@ from jobs.plan_draft import FINISHES, PlanDraft, ShiftDraft, StepDraft, ZoneDraf
 
 # Passes proposed for a ladder: first step 6 to 8, later ones about 5 (common practice).
 FIRST_PASSES, LATER_PASSES = 7, 5
+# More rows of a table than any plan has (our assumption).
+_MOST_ROWS = 200
 AS_FLOOR = ("", _("as the floor"))
 Rows = list[dict[str, Any]]
 
@@ -260,7 +262,7 @@ def _shift(row: dict[str, Any], zone: ZoneInfo, before: ShiftDraft | None) -> Sh
     """The shift of a row; times left as they were shown keep their exact instants."""
     starts = datetime.combine(row["day"], row["starts"], tzinfo=zone)
     ends = datetime.combine(row["day"], row["ends"], tzinfo=zone)
-    if ends <= starts:
+    if ends <= starts and row["day"] < date.max:
         ends = datetime.combine(row["day"] + timedelta(days=1), row["ends"], tzinfo=zone)
     if before is not None and (starts, ends) == (_minute(before.starts_at), _minute(before.ends_at)):
         starts, ends = before.starts_at, before.ends_at
@@ -271,9 +273,25 @@ def _minute(at: datetime) -> datetime:
     return at.replace(second=0, microsecond=0)
 
 
+def counts_read(data: QueryDict) -> bool:
+    """Whether every table says how many rows it sent: without that, a plan sent back would lose its rows."""
+    return all(_count(prefix, data) is not None for prefix in PREFIXES)
+
+
+def whole_number(text: object) -> int:
+    """The whole number of up to nine digits this text writes, else 0."""
+    digits = str(text or "")
+    return int(digits) if digits.isdecimal() and len(digits) <= 9 else 0
+
+
+def _count(prefix: str, data: QueryDict) -> int | None:
+    text = data.get(f"{prefix}-count", "")
+    return whole_number(text) if text.isdecimal() else None
+
+
 def _sent_rows(prefix: str, data: QueryDict) -> Rows:
     """The rows of one table as they were sent, as typed."""
-    count = min(int(data.get(f"{prefix}-count", "0") or 0), 200)
+    count = min(_count(prefix, data) or 0, _MOST_ROWS)
     names = list(PREFIXES[prefix].base_fields)
     return [
         {
@@ -351,7 +369,7 @@ def add_row(rows: dict[str, Rows], prefix: str) -> dict[str, Rows]:
             new |= {name: last.get(name) for name in ("starts", "ends", "lead", "machines")} | {
                 "day": f"{day:%Y-%m-%d}"
             }
-        except ValueError:
+        except (ValueError, OverflowError):  # not a day, or no day follows it
             pass
     if prefix == "steps":
         new |= {"zone": last.get("zone"), "passes": LATER_PASSES, "step_kind": StepKind.LATER, "wet_dry": WetDry.WET}

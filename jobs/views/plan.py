@@ -17,9 +17,18 @@ from inventory.models import Person
 from inventory.refusals import Refused
 from inventory.times import zone_of
 from inventory.views.doors import door
-from jobs.actions.plan import PlanAsked, Planned, make_job, save_plan
+from jobs.actions.plan import PlanAsked, Planned, PlanRefused, make_job, save_plan
 from jobs.context import units_of
-from jobs.forms.plan import Choices, PlanForms, add_row, drop_row, propose_ladder, rows_of
+from jobs.forms.plan import (
+    Choices,
+    PlanForms,
+    add_row,
+    counts_read,
+    drop_row,
+    propose_ladder,
+    rows_of,
+    whole_number,
+)
 from jobs.models import Job, Site, Standing
 from jobs.plan_draft import PlanDraft, ZoneDraft, draft_of
 from jobs.queries.clash import clashes_of
@@ -54,6 +63,9 @@ def _plan_page(request: HttpRequest, site: Site, job: Job | None) -> HttpRespons
     choices = Choices(site, person.branch)
     if request.method != "POST":
         return _show(request, site, job, _opened(choices, person, site, job))
+    if not counts_read(request.POST):
+        unread = PlanRefused(_("One answer does not read."))
+        return _show(request, site, job, _opened(choices, person, site, job), refused=unread, status=422)
     held = plan_of(job, number=_edited_from(request)) if job else None
     before = draft_of(held) if held else PlanDraft(date.min, zones=tuple(ZoneDraft(zone) for zone in choices.zones))
     sent = PlanForms(choices, units_of(person), data=request.POST, held=before)
@@ -74,8 +86,7 @@ def _plan_page(request: HttpRequest, site: Site, job: Job | None) -> HttpRespons
 
 
 def _edited_from(request: HttpRequest) -> int:
-    text = request.POST.get("edited_from", "")
-    return int(text) if text.isdigit() else 0
+    return whole_number(request.POST.get("edited_from", ""))
 
 
 def _opened(choices: Choices, person: Person, site: Site, job: Job | None) -> PlanForms:
@@ -105,8 +116,8 @@ def _other_rows(request: HttpRequest, sent: PlanForms) -> dict[str, Any] | None:
     if said.get("add") in sent.rows:
         return add_row(sent.rows, said["add"])
     prefix, _sep, number = said.get("drop", "").partition("-")
-    if prefix in sent.rows and number.isdigit():
-        return drop_row(sent.rows, prefix, int(number))
+    if prefix in sent.rows and number.isdecimal():
+        return drop_row(sent.rows, prefix, whole_number(number))
     if "propose" in said:
         types = list(sent.choices.tool_types)
         return propose_ladder(sent.rows, types, said.get("ladder_from", ""), said.get("ladder_to", ""))
@@ -152,7 +163,7 @@ def _show(
         "tables": sent.tables,
         "tool_types": sent.choices.tool_types,
         "refused": refused,
-        "version": int(sent.plan["edited_from"].value() or 0) + 1,
+        "version": whole_number(sent.plan["edited_from"].value()) + 1,
         "row_errors": sum(len(form.errors) for forms_ in sent.tables.values() for form in forms_ if form.is_bound),
     }
     return render(request, "jobs/job/plan.html", context, status=status)

@@ -181,15 +181,45 @@ def test_a_plan_sent_back_untouched_changes_nothing_and_a_change_is_a_version(wo
     assert "11 passes in all, was 10" in page
 
 
+def test_row_counts_and_versions_that_are_no_numbers_keep_the_plan(world: SimpleNamespace) -> None:
+    ines, url = client_of(world.cast.ines), reverse("jobs:plan", args=[world.job.pk])
+    data = plan_data(ines.get(url))
+    for name in ("steps-count", "shifts-count", "zones-count"):
+        for text in ("-1", "abc", "NaN", "²", ""):
+            answer = ines.post(url, data | {name: text})
+            assert answer.status_code == 422, (name, text)
+            assert "One answer does not read." in answer.content.decode()
+    for text in ("²", "abc", "9" * 30):
+        assert ines.post(url, data | {"edited_from": text, "steps-0-passes": 6}).status_code == 422, text
+    assert ines.post(url, data | {"drop": "steps-²"}).status_code == 302  # the plan as it was
+    assert JobPlan.objects.filter(job=world.job).count() == 1
+
+
+def test_days_of_a_mistyped_year_are_refused(world: SimpleNamespace) -> None:
+    ines, url = client_of(world.cast.ines), reverse("jobs:plan", args=[world.job.pk])
+    data = plan_data(ines.get(url))
+    for name in ("starts_on", "shifts-0-day"):
+        for day, words in (
+            ("0001-01-01", "before any of this"), ("1999-12-30", "before any of this"),
+            ("2099-05-20", "more than 5 years ahead"), ("9999-12-30", "more than 5 years ahead"),
+            ("9999-12-31", "more than 5 years ahead"),
+        ):  # fmt: skip
+            answer = ines.post(url, data | {name: day, "sure": "on"})
+            assert (answer.status_code, words in answer.content.decode()) == (422, True), (name, day)
+    assert ines.post(url, data | {"shifts-1-day": "9999-12-31", "add": "shifts"}).status_code == 200
+    assert JobPlan.objects.filter(job=world.job).count() == 1
+
+
 def test_a_new_job_is_planned_with_the_proposed_ladder(world: SimpleNamespace) -> None:
     ines, url = client_of(world.cast.ines), reverse("jobs:job_new", args=[world.job.site_id])
-    data = plan_data(ines.get(url)) | {"name": "Second visit", "starts_on": "2099-05-20", "award_percent": "60"}
+    day = f"{world.now.year + 1}-05-20"
+    data = plan_data(ines.get(url)) | {"name": "Second visit", "starts_on": day, "award_percent": "60"}
     proposed = ines.post(url, data | {"propose": "1"})
     assert proposed.status_code == 200
     data = plan_data(proposed)
     assert [data["steps-0-passes"], data["steps-1-passes"]] == [7, 5]  # common practice: 6 to 8, then about 5
     added = ines.post(url, data | {"add": "shifts"})
-    data = plan_data(added) | {"shifts-0-day": "2099-05-20", "shifts-0-starts": "20:00", "shifts-0-ends": "04:00"}
+    data = plan_data(added) | {"shifts-0-day": day, "shifts-0-starts": "20:00", "shifts-0-ends": "04:00"}
     kept = ines.post(url, data)
     assert kept.status_code == 302
     plan = plan_of(Job.objects.get(name="Second visit"))
