@@ -153,6 +153,21 @@ def closed_shifts(shift_uuids: Iterable[UUID]) -> frozenset[UUID]:
     return _closed[0](shift_uuids) if _closed else frozenset()
 
 
+SaidOfShifts = Callable[[Iterable[UUID]], "frozenset[UUID]"]
+
+_said: list[SaidOfShifts] = []
+
+
+def register_said_of_shifts(answer: SaidOfShifts) -> None:
+    """Let ``answer(act_ids)`` say which acts said something of a shift itself, beside what they say of sets."""
+    _said[:] = [answer]
+
+
+def said_of_shifts(act_ids: Iterable[UUID]) -> frozenset[UUID]:
+    """Which of these acts said something of a shift itself; none while no job is known."""
+    return _said[0](act_ids) if _said else frozenset()
+
+
 LeavingJobs = Callable[[Person, datetime], "list[Found]"]
 
 _leaving_jobs: list[LeavingJobs] = []

@@ -22,3 +22,4 @@ class JobsConfig(AppConfig):
         hooks.register_leaves_tonight(rack_answers.leaves_tonight)
         hooks.register_names_of_work(rack_answers.names_of_work)
         hooks.register_closed_shifts(rack_answers.closed_shifts)
+        hooks.register_said_of_shifts(rack_answers.said_of_shifts)

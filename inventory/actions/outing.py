@@ -20,6 +20,10 @@ class OutingWrong(Refused):
     code = "outing_wrong"
 
 
+# Further off is a slip of the hand, and the last years of the calendar overflow in other time zones (our assumption).
+_FIRST_YEAR, _YEARS_AHEAD = 2000, 5
+
+
 class StillOut(Refused):
     """Sets are still out with it."""
 
@@ -46,6 +50,7 @@ def open_outing(
     """
     holder_name = holder_name.strip()
     _check(branch, kind, name, leaves_at, due_at, holder_kind, holder_person, holder_name, van)
+    _check_years(leaves_at, due_at, now)
     outing, _made = Outing.objects.get_or_create(
         pk=outing_id or uuid4(),
         defaults={
@@ -82,6 +87,7 @@ def change_outing(
     """
     holder_name = holder_name.strip()
     _check(outing.branch, kind, name, leaves_at, due_at, holder_kind, holder_person, holder_name, van)
+    _check_years(leaves_at, due_at, outing.made_at)
     with transaction.atomic():
         outing = Outing.objects.select_for_update().get(pk=outing.pk)
         outing.kind, outing.name, outing.leaves_at, outing.due_at = kind, name.strip(), leaves_at, due_at
@@ -142,3 +148,14 @@ def _check(
         raise OutingWrong(_("The firm has no name."), _("Type the firm's name."), field="holder_name")
     if van is not None and (van.branch_id != branch.pk or van.kind != PlaceKind.VAN):
         raise OutingWrong(_("%(place)s is no van of this shop.") % {"place": van.name}, _("Choose a van."), field="van")
+
+
+def _check_years(leaves_at: datetime, due_at: datetime | None, made_at: datetime) -> None:
+    """Refuse years far from the one the outing is made in."""
+    for field, at in (("leaves_at", leaves_at), ("due_at", due_at)):
+        if at is not None and not _FIRST_YEAR <= at.year <= made_at.year + _YEARS_AHEAD:
+            raise OutingWrong(
+                _("%(year)s is no year for an outing.") % {"year": at.year},
+                _("Correct one of the two times."),
+                field=field,
+            )

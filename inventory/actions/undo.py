@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from inventory import hooks
 from inventory.actions.ledger import Recorded, Who, already, lock_states, record, void
 from inventory.models import Act, Branch, Entry
 from inventory.refusals import Refused
@@ -28,6 +29,12 @@ class NotYours(Refused):
     code = "not_yours"
 
 
+class ShiftsAct(Refused):
+    """What was said of a shift; it is undone where the whole of it can be."""
+
+    code = "shifts_act"
+
+
 class LaterEntries(Refused):
     """A set's beginning with later entries: those are voided first."""
 
@@ -37,7 +44,8 @@ class LaterEntries(Refused):
 def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> Recorded:
     """Void every line of an act that still stands.
 
-    Raises NotYours, NothingToUndo (voided already, or itself a void), LaterEntries (DESIGN 3).
+    Raises NotYours (also own entries of a closed shift), NothingToUndo (voided already, or itself a void), ShiftsAct,
+    LaterEntries (DESIGN 3).
     """
     person = who.entered_by or who.done_by
     if person.pk not in (target.done_by_id, target.entered_by_id) and not person.can(Right.SETTLE):
@@ -52,6 +60,7 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
         standing = [entry for entry in entries if entry.kind != "voided" and entry.pk not in _voided(entries)]
         if not standing:
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
+        _check_shift(who, target, standing)
         _check_beginnings(standing)
         reason = why.strip()[:400] or _("undone")
         return record(who, branch, [void(entry, reason) for entry in reversed(standing)], now=now)
@@ -88,6 +97,15 @@ def last_act(who: Who, now: datetime) -> Act | None:
 def _voided(entries: list[Entry]) -> set[object]:
     targets = [entry.pk for entry in entries]
     return set(Entry.objects.filter(kind="voided", void_target__in=targets).values_list("void_target", flat=True))
+
+
+def _check_shift(who: Who, target: Act, standing: list[Entry]) -> None:
+    """Leave a closed shift's entries to whoever settles, and what was said of a shift itself to the page of its job."""
+    shifts = {entry.shift_uuid for entry in standing} - {None}
+    if shifts and not (who.entered_by or who.done_by).can(Right.SETTLE) and hooks.closed_shifts(shifts):  # type: ignore[arg-type]
+        raise NotYours(_("The shift of this entry is closed."), _("Ask the shop manager to void it."))
+    if hooks.said_of_shifts([target.pk]):
+        raise ShiftsAct(_("That was said of the whole shift."), _("Undo it on the job's page."))
 
 
 def _check_beginnings(standing: list[Entry]) -> None:

@@ -10,13 +10,13 @@ from uuid import UUID
 from inventory.models import Branch
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
-from jobs.models import Job, Reservation, Zone
+from jobs.models import Job, Reservation, ShiftEntry, Zone
 from jobs.queries.forecast import steps_ahead
 from jobs.queries.plan import nights_of, tonight
 from jobs.queries.shift import closed_shifts
 from jobs.queries.tonight import evening
 
-__all__ = ["closed_shifts", "leaves_tonight", "names_of_work", "need_by_type"]
+__all__ = ["closed_shifts", "leaves_tonight", "names_of_work", "need_by_type", "said_of_shifts"]
 
 # How far the rack looks ahead (SCREENS 4).
 RACK_WEEKS = 12
@@ -61,3 +61,8 @@ def names_of_work(uuids: Iterable[UUID]) -> dict[UUID, str]:
     wanted = list(uuids)
     names = dict(Job.objects.filter(pk__in=wanted).values_list("pk", "name"))
     return names | dict(Zone.objects.filter(pk__in=wanted).values_list("pk", "name"))
+
+
+def said_of_shifts(act_ids: Iterable[UUID]) -> frozenset[UUID]:
+    """Which of these acts wrote a line about a shift itself (how sets are left, closing, a floor's look); one query."""
+    return frozenset(ShiftEntry.objects.filter(act_id__in=list(act_ids)).values_list("act_id", flat=True))

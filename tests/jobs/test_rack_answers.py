@@ -13,7 +13,14 @@ from jobs.actions.reservation import let_go, reserve
 from jobs.actions.shift import close_shift, undo_act
 from jobs.models import Standing
 from jobs.plan_draft import draft_of
-from jobs.queries.rack_answers import RACK_WEEKS, closed_shifts, leaves_tonight, names_of_work, need_by_type
+from jobs.queries.rack_answers import (
+    RACK_WEEKS,
+    closed_shifts,
+    leaves_tonight,
+    names_of_work,
+    need_by_type,
+    said_of_shifts,
+)
 from tests.cast import NOW, TODAY, hours, make_place, make_set, uuid, who
 from tests.jobs.test_tonight import make_evening
 
@@ -66,5 +73,6 @@ def test_a_closed_shift_is_closed_until_that_is_undone() -> None:
     assert closed_shifts([night.shift.key]) == frozenset()
     kept = close_shift(dag, night.job, night.shift.key, now=NOW)
     assert closed_shifts([night.shift.key, uuid(1)]) == {night.shift.key}
+    assert said_of_shifts([kept.act.pk, uuid(1)]) == {kept.act.pk}
     undo_act(who(night.cast.dag, night.cast.device, NOW), night.cast.branch, kept.act, "too early", now=NOW)
     assert closed_shifts([night.shift.key]) == frozenset()
