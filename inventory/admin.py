@@ -16,13 +16,32 @@ from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext_lazy as _
 
-from inventory.models import Person
+from inventory.models import Branch, Person, ToolSet
 from inventory.rights import Right
 
 # Shown to those who see money only, besides every model that holds a price itself.
 _MONEY_FIELDS = {"price", "amount", "cost", "bid"}
 _SECRET_FIELDS = {"password", "pin", "code_hash"}
 _COLUMNS = 8
+# Columns that lead to the branch of a row, the nearest first.
+_OWNERS = (
+    *("act", "branch", "entry", "order", "person", "shift", "plan", "job", "site", "hours"),
+    *("draft", "device", "machine"),
+)
+
+
+def branch_path(model: type[Model]) -> str:
+    """The look-up from a row to the branch it belongs to, by what owns it; "" for what all branches share."""
+    if model is Branch:
+        return "pk"
+    if model is ToolSet:
+        return "state__branch"
+    names = {field.name for field in model._meta.concrete_fields if isinstance(field, ForeignKey)}
+    # An entry's own branch column says where a set went: its act is asked first.
+    owner = next((name for name in _OWNERS if name in names), "")
+    if owner in {"", "branch"}:
+        return owner
+    return f"{owner}__{branch_path(model._meta.get_field(owner).related_model)}"  # type: ignore[arg-type]
 
 
 class Office(admin.AdminSite):
@@ -83,14 +102,9 @@ class ReadOnly(admin.ModelAdmin):
         return not self.with_money or person.can(Right.SEE_MONEY)
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Any]:
-        """The rows of the person's own branch, where rows know theirs."""
-        rows = super().get_queryset(request)
-        names = {field.name for field in self.model._meta.get_fields()}
-        if "act" in names:  # an entry's own branch column says where a set went
-            return rows.filter(act__branch=request.user.branch_id)  # type: ignore[union-attr]
-        if "branch" in names:
-            return rows.filter(branch=request.user.branch_id)  # type: ignore[union-attr]
-        return rows
+        """The rows of the person's own branch; the catalogue and its suppliers are everybody's."""
+        rows, path = super().get_queryset(request), branch_path(self.model)
+        return rows.filter(**{path: request.user.branch_id}) if path else rows  # type: ignore[union-attr]
 
 
 def show_all(app_label: str) -> None:

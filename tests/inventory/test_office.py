@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
-from django.test import Client
+from django.test import Client, RequestFactory
 from django.urls import reverse
 
-from inventory.admin import office
-from inventory.models import Entry, Person, Price
+from inventory.admin import branch_path, office
+from inventory.models import Entry, Person, PersonRight, Price, ToolSet
 from tests.cast import NOW, TODAY, make_branch, make_cast, make_place, make_set, make_supplier, make_type
 
 pytestmark = pytest.mark.django_db
@@ -73,6 +75,23 @@ def test_another_branch_is_not_shown(client: Client, cast) -> None:
     client.force_login(cast.olga)
     text = client.get(reverse("admin:inventory_place_changelist")).content.decode()
     assert other.name not in text
+
+
+def test_every_row_but_the_catalogues_leads_to_its_branch(client: Client, cast) -> None:
+    shared = {model._meta.model_name for model in office._registry if not branch_path(model)}
+    catalogue = {"supplier", "supplierword", "tooltype", "tooltypeversion", "recipe", "price"}
+    assert shared == catalogue | {"firstruncode"}
+    away = make_branch("Another shop")
+    theirs = Person.objects.create_person("noor", "Noor K.", away, bundle="helper")
+    there = SimpleNamespace(branch=away, ines=theirs, device=cast.device)
+    make_set(there, make_type(), make_place(away, name="Far"), code="GL-7K2M46")
+    for who, sets, rights in ((cast.olga, 0, 0), (theirs, 1, 1)):
+        request = RequestFactory().get("/office/")
+        request.user = who
+        assert office._registry[ToolSet].get_queryset(request).count() == sets
+        assert office._registry[PersonRight].get_queryset(request).filter(person=theirs).count() == rights
+        for model, page in office._registry.items():
+            assert page.get_queryset(request).count() >= 0, model  # every path is one the database knows
 
 
 def make_cast_elsewhere():
