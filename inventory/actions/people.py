@@ -11,7 +11,7 @@ from uuid import UUID
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from inventory.models import Branch, Device, Person, PersonRight
@@ -67,23 +67,22 @@ def save_person(by: Person | None, branch: Branch, words: PersonWords, *, person
     _check_names(sign_in, name)
     with transaction.atomic():
         person = _locked(branch, person_id)
-        others = list(
-            Person.objects.select_for_update().filter(sign_in=sign_in).exclude(pk=person_id or 0).order_by("pk")
-        )
-        if others:
-            if person is None and others[0].branch_id == branch.pk and _is_said(others[0], name, words):
-                return others[0]
-            raise PersonRefused(
-                _("“%(sign_in)s” is the sign-in name of %(name)s.") % {"sign_in": sign_in, "name": others[0].name},
-                _("Take another one, such as %(other)s.") % {"other": f"{sign_in}2"},
-                field="sign_in",
-            )
+        if (twin := _same_or_taken(branch, person, sign_in, name, words)) is not None:
+            return twin
         before = frozenset() if person is None else person.rights
         _check_rights(by, branch, person, before, words)
+        is_new = person is None
         person = person or Person(branch=branch, units=words.units, language=words.language)
         person.sign_in, person.name, person.is_active = sign_in, name, words.is_active
         _put_secrets(person, words)
-        person.save()
+        try:
+            with transaction.atomic():
+                person.save()
+        except IntegrityError:  # somebody took the name at the same moment
+            twin = _same_or_taken(branch, None if is_new else person, sign_in, name, words)
+            if twin is None:
+                raise
+            return twin
         keep_rights(person, words.rights)
     return Person.objects.select_related("branch").get(pk=person.pk)
 
@@ -145,6 +144,18 @@ def _locked(branch: Branch, person_id: int | None) -> Person | None:
     return Person.objects.select_for_update().get(pk=person_id, branch=branch)
 
 
+def _same_or_taken(branch: Branch, person: Person | None, sign_in: str, name: str, words: PersonWords) -> Person | None:
+    """Who has this sign-in name already with exactly these words; None if nobody. Raises PersonRefused if taken."""
+    other = Person.objects.select_for_update().filter(sign_in=sign_in).exclude(pk=person.pk if person else 0).first()
+    if other is None or (person is None and other.branch_id == branch.pk and _is_said(other, name, words)):
+        return other
+    raise PersonRefused(
+        _("“%(sign_in)s” is the sign-in name of %(name)s.") % {"sign_in": sign_in, "name": other.name},
+        _("Take another one, such as %(other)s.") % {"other": f"{sign_in}2"},
+        field="sign_in",
+    )
+
+
 def _check_names(sign_in: str, name: str) -> None:
     if not re.fullmatch(r"[\w.@+-]{1,40}", sign_in):
         raise PersonRefused(
@@ -170,6 +181,7 @@ def _check_rights(
             _("Leave that tick as it was."),
             field="rights",
         )
+    _check_above(by, person, before, words)
     ran = person is not None and person.is_active and Right.RUN_SHOP in before
     if person is not None and ran and not (words.is_active and Right.RUN_SHOP in words.rights):
         # The others are locked too: two people leaving at once may not both find the other one still there.
@@ -182,6 +194,22 @@ def _check_rights(
                 _("Give somebody else that right first."),
                 field="rights",
             )
+
+
+def _check_above(by: Person | None, person: Person | None, before: frozenset[str], words: PersonWords) -> None:
+    """Refuse a secret or rights for somebody with a right that ``by`` lacks: it would be lent by their sign-in."""
+    if by is None or person is None or by.pk == person.pk:
+        return
+    above = sorted(before - by.rights)
+    secret = "password" if words.password else "pin" if words.pin or words.no_pin else ""
+    changed = (words.rights, words.is_active) != (before, person.is_active)
+    if above and (secret or changed):
+        raise PersonRefused(
+            _("%(name)s has rights that you do not have: %(rights)s.")
+            % {"name": person.name, "rights": ", ".join(str(Right(right).label) for right in above)},
+            _("Ask somebody who has them."),
+            field=secret or "rights",
+        )
 
 
 def _is_said(person: Person, name: str, words: PersonWords) -> bool:

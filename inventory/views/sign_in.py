@@ -30,6 +30,7 @@ from inventory.views.doors import device_of, door
 
 LATELY_COOKIE = "gl_lately"
 _LATELY_LONGEST = 60
+_NAME_LONGEST = 40  # as the column
 _YEARS = 5 * 365 * 86400
 
 
@@ -51,6 +52,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         secret = (
             {"pin": request.POST["pin"]} if "pin" in request.POST else {"password": request.POST.get("password", "")}
         )
+        if len(username) > _NAME_LONGEST:  # nobody's, and too long for the list of tries
+            return _page(request, device, there, username[:_NAME_LONGEST], refused=_why(request, username))
         person = authenticate(request, username=username, **secret)
         if person is not None:
             return _signed_in(request, person, device, there)

@@ -9,6 +9,7 @@ from django.core import signing
 from django.test import Client
 from django.urls import reverse
 
+from inventory.actions import people
 from inventory.actions.first_run import confirm_address, make_code, phone_word, propose_address
 from inventory.actions.people import NobodyLeft, PasswordRefused, PersonRefused, PersonWords, save_person
 from inventory.codes import only_this_computer
@@ -117,6 +118,16 @@ def test_tries_are_counted_then_one_has_to_wait(tablet: Client, cast) -> None:
         assert page.status_code == 429
         assert "The tries are used up. Wait a minute, then go on." in page.content.decode()
     assert tablet.post("/sign-in/", {"username": "ines", "password": "ines"}).status_code == 302
+
+
+@pytest.mark.parametrize("secret", [{"password": "ines"}, {"pin": "4711"}])
+def test_a_name_that_no_column_holds_is_refused_before_it_is_asked_for(tablet: Client, secret) -> None:
+    from axes.models import AccessAttempt
+
+    page = tablet.post("/sign-in/", {"username": "n" * 300} | secret)
+    assert page.status_code == 422
+    assert ("not the four digits" if "pin" in secret else "do not belong together") in page.content.decode()
+    assert not AccessAttempt.objects.exists()
 
 
 def test_a_pin_is_written_down_nowhere(tablet: Client) -> None:
@@ -334,6 +345,20 @@ def test_a_person_saved_twice_is_one_person(cast) -> None:
         save_person(cast.olga, cast.branch, words(name="Noor L."))
 
 
+def test_a_name_taken_at_the_same_moment_is_answered_as_a_name_taken_before(cast, monkeypatch) -> None:
+    first, look = save_person(cast.olga, cast.branch, words(pin="9137")), people._same_or_taken
+
+    def late(*asked):  # the other one is not there yet when the name is first looked up
+        monkeypatch.setattr(people, "_same_or_taken", look)
+
+    monkeypatch.setattr(people, "_same_or_taken", late)
+    assert save_person(cast.olga, cast.branch, words(pin="9137")) == first
+    monkeypatch.setattr(people, "_same_or_taken", late)
+    with pytest.raises(PersonRefused, match="is the sign-in name of Noor"):
+        save_person(cast.olga, cast.branch, words(name="Noor L."))
+    assert Person.objects.filter(sign_in="noor").count() == 1
+
+
 @pytest.mark.parametrize("pin", ["123", "12a4", "1234", "4321", "7777", "2580"])
 def test_a_pin_that_everybody_tries_is_refused(cast, pin: str) -> None:
     with pytest.raises(PasswordRefused) as refused:
@@ -354,6 +379,21 @@ def test_money_is_given_only_by_somebody_who_sees_it(cast) -> None:
     runner = save_person(cast.olga, cast.branch, words(rights=frozenset({Right.RUN_SHOP})))
     with pytest.raises(PersonRefused, match="Only somebody who sees money"):
         save_person(runner, cast.branch, words(sign_in="pia", rights=frozenset({Right.SEE_MONEY})))
+
+
+@pytest.mark.parametrize(
+    "said", [{"password": "a quiet long word"}, {"pin": "9137"}, {"no_pin": True}, {"is_active": False}]
+)
+def test_nobody_takes_the_sign_in_of_somebody_with_a_right_they_lack(cast, said) -> None:
+    runner = save_person(cast.olga, cast.branch, words(rights=frozenset(Right.values) - {Right.SEE_MONEY}))
+    olga = {"sign_in": "olga", "name": "Olga Maria", "rights": BUNDLES[Bundle.OWNER]}
+    with pytest.raises(PersonRefused, match="rights that you do not have: see money"):
+        save_person(runner, cast.branch, words(**olga, **said), person_id=cast.olga.pk)
+    kept = Person.objects.get(pk=cast.olga.pk)
+    assert (kept.password, kept.pin, kept.is_active) == (cast.olga.password, cast.olga.pin, True)
+    assert save_person(runner, cast.branch, words(**olga), person_id=cast.olga.pk).name == "Olga Maria"
+    teo = {"sign_in": "teo", "name": cast.teo.name, "rights": cast.teo.rights, "pin": "9137"}
+    assert save_person(runner, cast.branch, words(**teo), person_id=cast.teo.pk).check_pin("9137")
 
 
 def test_a_person_of_another_branch_is_not_found(client: Client, cast) -> None:
