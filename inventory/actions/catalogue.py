@@ -11,7 +11,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from inventory.models import Person, Price, Recipe, Supplier, SupplierWord, ToolType, ToolTypeVersion
@@ -76,19 +76,19 @@ def save_tool_type(
             setattr(row, name, " ".join(value.split()) if isinstance(value, str) else value)
         row.supplier = supplier
         _check_tool_type(row, units)
-        same_name = ToolType.objects.filter(name__iexact=row.name).exclude(pk=row.pk).first()
-        if same_name is not None:
-            if tool_type is None and (facts_of(same_name), same_name.supplier_id) == (facts_of(row), row.supplier_id):
-                return same_name
-            raise NameTaken(
-                _("There is a tool type %(name)s already.") % {"name": same_name.name},
-                _("Open that one, or add what tells them apart, such as the plate size."),
-                field="name",
-            )
+        if (twin := _tool_type_named(row, is_new=tool_type is None)) is not None:
+            return twin
         if not sure:
             _ask_about_tool_type(row, units)
         if before != (facts_of(row), row.supplier_id):
-            row.save()
+            try:
+                with transaction.atomic():
+                    row.save()
+            except IntegrityError:  # somebody took the name at the same moment
+                twin = _tool_type_named(row, is_new=tool_type is None)
+                if twin is None:
+                    raise
+                return twin
             ToolTypeVersion.objects.create(
                 tool_type=row,
                 supplier=supplier,
@@ -98,6 +98,18 @@ def save_tool_type(
                 **facts_of(row),
             )
     return row
+
+
+def _tool_type_named(row: ToolType, *, is_new: bool) -> ToolType | None:
+    """Another tool type of this name with the same facts, for a new one; None if there is none. Raises NameTaken."""
+    same = ToolType.objects.filter(name__iexact=row.name).exclude(pk=row.pk or 0).first()
+    if same is None or (is_new and (facts_of(same), same.supplier_id) == (facts_of(row), row.supplier_id)):
+        return same
+    raise NameTaken(
+        _("There is a tool type %(name)s already.") % {"name": same.name},
+        _("Open that one, or add what tells them apart, such as the plate size."),
+        field="name",
+    )
 
 
 def units_of(by: Person | None) -> Units:
@@ -229,13 +241,16 @@ def save_supplier(
     _check_day(valid_from, now)
     with transaction.atomic():
         row = Supplier() if supplier is None else Supplier.objects.select_for_update().get(pk=supplier.pk)
-        same_name = Supplier.objects.select_for_update().filter(name__iexact=name).exclude(pk=row.pk).first()
-        if same_name is not None:
-            if supplier is not None or (same_name.email, same_name.active) != (email, active):
-                raise NameTaken(_("There is a supplier %(name)s already.") % {"name": same_name.name}, field="name")
-            row = same_name
-        row.name, row.email, row.active = same_name.name if same_name else name, email, active
-        row.save()
+        row = _supplier_named(name, email, active, supplier) or row
+        row.name, row.email, row.active = row.name if row.pk and supplier is None else name, email, active
+        try:
+            with transaction.atomic():
+                row.save()
+        except IntegrityError:  # somebody took the name at the same moment
+            twin = _supplier_named(name, email, active, supplier)
+            if twin is None:
+                raise
+            row = twin
         last = row.words.order_by("valid_from", "recorded_at", "pk").last()
         said = None if last is None else (last.lead_working_days, last.minimum_sets)
         if lead_working_days is not None and said != (lead_working_days, minimum_sets):
@@ -248,6 +263,15 @@ def save_supplier(
                 recorded_by=by,
             )
     return row
+
+
+def _supplier_named(name: str, email: str, active: bool, supplier: Supplier | None) -> Supplier | None:
+    """Another supplier of this name, said with the same words; None if there is none. Raises NameTaken."""
+    others = Supplier.objects.select_for_update().filter(name__iexact=name)
+    same = others.exclude(pk=supplier.pk if supplier else 0).first()
+    if same is not None and (supplier is not None or (same.email, same.active) != (email, active)):
+        raise NameTaken(_("There is a supplier %(name)s already.") % {"name": same.name}, field="name")
+    return same
 
 
 def _check_day(valid_from: date, now: datetime) -> None:

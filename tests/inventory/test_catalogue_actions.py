@@ -156,6 +156,28 @@ def test_a_price_far_from_the_last_is_asked_about() -> None:
     assert Price.objects.count() == 2
 
 
+def test_a_name_taken_at_the_same_moment_is_answered_as_a_name_taken_before(monkeypatch) -> None:
+    def supplier(**more):
+        return catalogue.save_supplier(None, name="Quarrymead Abrasives", valid_from=TODAY, now=NOW, **more)
+
+    def at_once(name: str) -> None:  # the other one is not there yet when the name is first looked up
+        look = getattr(catalogue, name)
+        monkeypatch.setattr(catalogue, name, lambda *_a, **_k: monkeypatch.setattr(catalogue, name, look))
+
+    first, tool_type = supplier(lead_working_days=15), save()
+    at_once("_supplier_named")
+    assert supplier(lead_working_days=15) == first
+    at_once("_supplier_named")
+    with pytest.raises(catalogue.NameTaken, match="There is a supplier Quarrymead Abrasives already"):
+        supplier(email="orders@quarrymead.example")
+    at_once("_tool_type_named")
+    assert catalogue.save_tool_type(None, FACTS, valid_from=TODAY, now=NOW) == tool_type
+    at_once("_tool_type_named")
+    with pytest.raises(catalogue.NameTaken, match="There is a tool type Resin 400 already"):
+        catalogue.save_tool_type(None, FACTS | {"pieces_per_set": 6}, valid_from=TODAY, now=NOW)
+    assert (SupplierWord.objects.count(), ToolTypeVersion.objects.count()) == (1, 1)
+
+
 def test_a_suppliers_word_is_kept_when_it_changes() -> None:
     def supplier(**more):
         return catalogue.save_supplier(None, name="Quarrymead Abrasives", valid_from=TODAY, now=NOW, **more)
