@@ -147,7 +147,7 @@ class SupplierForm(DatedForm):
         label=_("E-mail"), required=False, error_messages={"invalid": _("Write it like ana@firm.example.")}
     )
     lead_working_days = forms.IntegerField(label=_("They deliver within, working days"), required=False, min_value=0)
-    minimum_sets = forms.IntegerField(label=_("Smallest order, sets"), min_value=1, initial=1)
+    minimum_sets = forms.IntegerField(label=_("Smallest order, sets"), min_value=1, max_value=9999, initial=1)
     active = forms.BooleanField(label=_("In use"), required=False, initial=True)
     field_order = ("name", "email", "lead_working_days", "minimum_sets", "valid_from", "active")
 

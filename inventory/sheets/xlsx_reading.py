@@ -113,6 +113,7 @@ def _rows(data: bytes, results: Any, name: str) -> list[Row]:
     else:
         pairs = ((values, ()) for values in _values(results, name))
     del raw
+    empty = 0
     try:
         for number, (values, texts) in enumerate(pairs, 1):
             cells: list[Cell] = [_cell(value) for value in values]
@@ -128,6 +129,9 @@ def _rows(data: bytes, results: Any, name: str) -> list[Row]:
             while cells and is_blank(cells[-1]):
                 cells.pop()
             if not cells:
+                empty += 1
+                if empty > MAX_ROWS:
+                    break  # a list has ended long before; the sheet is formatted to its last row
                 continue
             if len(cells) > MAX_COLUMNS:
                 raise SheetNotRead(

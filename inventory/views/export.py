@@ -71,7 +71,11 @@ def _days(request: HttpRequest) -> tuple[date | None, date | None, str]:
     for name in ("since", "until"):
         text = request.GET.get(name, "").strip()
         try:
-            days.append(date.fromisoformat(text) if text else None)
+            day = date.fromisoformat(text) if text else None
+            # The calendar's first and last days overflow in other time zones.
+            if day is not None and not 1900 <= day.year <= 2200:
+                raise ValueError
+            days.append(day)
         except ValueError:
             return None, None, _("“%(text)s” is no day. Write it as 2025-05-14.") % {"text": text[:40]}
     since, until = days

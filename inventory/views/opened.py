@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -31,6 +32,9 @@ from inventory.times import when_for
 from inventory.views.doors import PersonRequest, act_key, door, who_of
 from inventory.views.scanning import as_uuid, undo_url
 from inventory.views.set_page import set_context
+
+# A tool type's key as the form sends it.
+_NUMBER = re.compile(r"[0-9]{1,9}")
 
 
 @door("GET")
@@ -83,7 +87,8 @@ def place_move(request: PersonRequest, place_id: UUID) -> HttpResponse:
 def claim(request: PersonRequest, code: str) -> HttpResponse:
     """Make a set of a blank label, or give it to a set that has none."""
     label = get_object_or_404(Label, pk=code, branch=request.user.branch)
-    tool_type = get_object_or_404(ToolType, pk=request.POST.get("tool_type") or 0, active=True)
+    number = request.POST.get("tool_type", "")
+    tool_type = get_object_or_404(ToolType, pk=int(number) if _NUMBER.fullmatch(number) else 0, active=True)
     if request.POST.get("set"):
         return _give(request, label, tool_type)
     form = ClaimForm(request.POST, person=request.user)

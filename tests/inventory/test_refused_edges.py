@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
+import random
 from datetime import UTC, datetime
+from io import BytesIO
 from types import SimpleNamespace
 from typing import Any
 from uuid import UUID, uuid4
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
+from PIL import Image, PngImagePlugin
 
 from inventory import hooks
+from inventory.actions.label import make_blank
 from inventory.actions.ledger import NewLine, record
 from inventory.actions.outing import OutingWrong, change_outing, open_outing
 from inventory.actions.undo import NotYours, ShiftsAct, undo
-from inventory.models import Act, Entry, Outing
-from tests.cast import NOW, hours, make_cast, make_outing, make_place, make_set, make_type, who
+from inventory.models import Act, Entry, Outing, Supplier
+from inventory.sheets import xlsx_reading
+from inventory.views.photo import PhotoNotRead, read_photo
+from tests.cast import NOW, TODAY, hours, make_cast, make_outing, make_place, make_set, make_type, who
+from tests.inventory.sheets.shop import xlsx_file
 from tests.inventory.test_card import work_columns
 
 pytestmark = pytest.mark.django_db
@@ -88,3 +96,64 @@ def test_undo_of_what_was_said_of_a_shift_points_to_the_job(
     told.clear()
     undo(who(shop.dag, shop.device), shop.branch, act, "", now=NOW)
     assert Entry.objects.filter(kind="voided").count() == 1
+
+
+@pytest.mark.parametrize("tool_type", ["abc", "NaN", "²", "-1", "99999999999999999999", ""])
+def test_a_blank_label_claimed_for_no_type_finds_nothing(shop: SimpleNamespace, client: Client, tool_type: str) -> None:
+    blank = make_blank(shop.branch, 1, made_by=None, now=NOW, rng=random.Random(7))[0]
+    client.force_login(shop.dag)
+    form = {"tool_type": tool_type, "opening": "new", "act_id": str(uuid4())}
+    assert client.post(reverse("inventory:claim", args=[blank.code]), form).status_code == 404
+
+
+def picture(kind: str, size: tuple[int, int] = (40, 30), **more: Any) -> SimpleUploadedFile:
+    file = BytesIO()
+    Image.new("1" if kind == "PNG" else "L", size).save(file, kind, **more)
+    return SimpleUploadedFile("label", file.getvalue())
+
+
+def test_a_photo_made_to_harm_is_refused_in_words() -> None:
+    bomb = PngImagePlugin.PngInfo()
+    bomb.add_text("note", "0" * (PngImagePlugin.MAX_TEXT_CHUNK + 1), zip=True)
+    for file, words in (
+        (picture("PNG", pnginfo=bomb), "is not a photo"),
+        (picture("TIFF"), "is not a photo"),
+        (picture("PNG", (8000, 8000)), "too large to read"),
+        (picture("PNG"), "No label can be read"),
+        (picture("WEBP"), "No label can be read"),
+    ):
+        with pytest.raises(PhotoNotRead, match=words):
+            read_photo(file)
+
+
+@pytest.mark.parametrize("name", ["entries", "orders", "outings", "work"])
+@pytest.mark.parametrize("days", [{"until": "9999-12-31"}, {"since": "0001-01-01"}])
+def test_a_table_until_the_end_of_the_calendar_is_refused(
+    shop: SimpleNamespace, client: Client, name: str, days: dict[str, str]
+) -> None:
+    client.force_login(shop.olga)
+    answers = [client.get(reverse("inventory:export", args=[name, kind]), days) for kind in ("csv", "xlsx")]
+    assert [answer.status_code for answer in answers] == [422, 422]
+    assert f"“{next(iter(days.values()))}” is no day." in answers[0].content.decode()
+
+
+def test_an_order_of_a_huge_number_is_not_found(shop: SimpleNamespace, client: Client) -> None:
+    client.force_login(shop.olga)
+    assert client.get("/orders/99999999999999999999/").status_code == 404
+
+
+def test_a_smallest_order_of_very_many_sets_is_refused(shop: SimpleNamespace, client: Client) -> None:
+    client.force_login(shop.olga)
+    form = {"name": "Firm", "minimum_sets": "99999999999999999999", "valid_from": TODAY.isoformat(), "active": "on"}
+    assert client.post(reverse("inventory:supplier_new"), form).status_code == 422
+    assert Supplier.objects.count() == 0
+    client.post(reverse("inventory:supplier_new"), form | {"minimum_sets": "9999"})
+    assert Supplier.objects.count() == 1
+
+
+def test_a_workbook_of_empty_rows_is_read_to_its_list_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(xlsx_reading, "MAX_ROWS", 10)
+    gap: list[list[Any]] = [[None]] * 9
+    rows = [["Disc", "ID"], *gap, ["400 resin", "R-1"], [None], [None], ["400 resin", "R-2"]]
+    found, _name, _others = xlsx_reading.read_xlsx(xlsx_file(rows))
+    assert [row.number for row in found] == [1, 11]
