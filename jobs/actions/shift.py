@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -21,7 +21,7 @@ from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.units import Units
 from jobs.actions.shift_outing import outing_of_shift
-from jobs.models import Job, JobPlan, PlanStep, PlanZone, ShiftEntry, ShiftOuting
+from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry, ShiftOuting
 from jobs.queries.plan import plan_of, versions_of, zone_of_step
 from jobs.queries.shift import closing_of, outings_of, sets_out
 
@@ -32,6 +32,7 @@ __all__ = [
     "WorkAsked",
     "WorkPart",
     "WorkRefused",
+    "check_planned",
     "close_shift",
     "correct_work",
     "floor_even",
@@ -48,6 +49,8 @@ __all__ = [
 
 # The root of ids that are derived from what a line says (LEDGER 16): the same guess has the same id everywhere.
 _GUESSES = UUID("6f1c2a52-6a1e-5d7b-9f55-0d6c1b1f7a31")
+# A closing tapped by mistake is undone by whoever tapped it within this time (our assumption).
+_JUST_CLOSED = timedelta(hours=12)
 # A polished floor reads far below these; a mirror of metal reads more (our assumption). Clarity is a percentage.
 _MOST = {ShiftEntry.Kind.GLOSS: 200.0, ShiftEntry.Kind.CLARITY: 100.0}
 
@@ -229,6 +232,10 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
         for shift_key in {entry.shift_uuid for entry in entries if entry.kind == "worked"} - {None}:
             assert shift_key is not None
             _check_open(who, shift_key)
+        for row in said:
+            # A closing tapped by mistake is one's own to undo, for a while; what else was said of it is not.
+            if row.kind != ShiftEntry.Kind.CLOSED or now - target.recorded_at > _JUST_CLOSED:
+                _check_open(who, row.shift_uuid)
         gone = _voided(Entry, [entry.pk for entry in entries]) | _voided(ShiftEntry, [row.pk for row in said])
         lines = [void(entry, why) for entry in reversed(entries) if entry.kind != "voided" and entry.pk not in gone]
         rows = [
@@ -251,6 +258,7 @@ def floor_even(who: Who, job: Job, shift_key: UUID, step_key: UUID, *, now: date
     zone = zone_of_step(plan, step)
     if zone is None:
         raise NotPlanned(_("This step has no floor in the plan."), _("Give it one in the job's plan first."))
+    check_planned(job, shift_key)
     _check_open(who, shift_key)
     row = ShiftEntry(
         kind=ShiftEntry.Kind.FLOOR_EVEN, job=job, shift_uuid=shift_key, step_key=step.key, floor_uuid=zone.zone_id
@@ -283,11 +291,14 @@ def leave_sets(
 
     how: a LeftHow; apart: another answer for some sets, by set id. Sets left in water or dry lie at the site (those in
     a bucket stay in it), those in the van in the outing's van; those that came back are scanned in at the rack.
-    Raises ShiftRefused when the answer is none of the choices.
+    Raises ShiftRefused when the answer is none of the choices; NotPlanned, ShiftClosed.
     """
     for answer in (how, *(apart or {}).values()):
         if answer not in LeftHow.values:
             raise ShiftRefused(_("That is not one of the answers."), _("Choose how the sets are left."))
+    check_planned(job, shift_key)
+    if already(who.act_id) is None:
+        _check_open(who, shift_key)
     row = ShiftOuting.objects.filter(shift_uuid=shift_key).select_related("outing__van").first()
     states = sets_out([row.outing_id]) if row is not None else []
     lines = []
@@ -307,8 +318,9 @@ def leave_sets(
 def close_shift(who: Who, job: Job, shift_key: UUID, *, now: datetime) -> Recorded:
     """Close a shift: its lines are changed by whoever settles from then on. Closing twice answers the same.
 
-    Raises nothing of its own.
+    Raises NotPlanned for a shift no version of the job's plan has.
     """
+    check_planned(job, shift_key)
     closing = closing_of(shift_key)
     if closing is not None:
         return Recorded(closing.act, (), again=True)
@@ -386,6 +398,14 @@ def _step(job: Job, step_key: UUID, plan: JobPlan | None) -> tuple[JobPlan, Plan
             if step.key == step_key:
                 return version, step
     raise NotPlanned(_("%(job)s has no such step.") % {"job": job.name}, _("Open the job again and choose one."))
+
+
+def check_planned(job: Job, shift_key: UUID, step_key: UUID | None = None) -> None:
+    """Raise NotPlanned unless some version of the job's plan has this shift and, where one is named, this step."""
+    if not PlanShift.objects.filter(plan__job=job, key=shift_key).exists():
+        raise NotPlanned(_("The plan has that shift no more."))
+    if step_key is not None:
+        _step(job, step_key, None)
 
 
 def _check_open(who: Who, shift_key: UUID) -> None:

@@ -26,9 +26,11 @@ from inventory.templatetags.gritledger import sure_words
 from inventory.times import show_time, when_for, zone_of
 from inventory.units import from_si, show_area, to_si, unit_for
 from inventory.views.doors import door, who_of
+from inventory.views.scanning import as_uuid
 from jobs.actions.shift import (
     WorkAsked,
     WorkPart,
+    check_planned,
     close_shift,
     floor_even,
     leave_sets,
@@ -281,6 +283,7 @@ def shift_trouble(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> Http
     """Trouble with a set, logged at once, undone with one tap."""
     job, person = job_of(request, pk), cast(Person, request.user)
     try:
+        check_planned(job, key, step)
         tool_set = find_set(job, request.POST.get("tool_set", ""), "")
         trouble = request.POST.get("trouble", "")
         kept = report_trouble(
@@ -301,7 +304,8 @@ def shift_trouble(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> Http
 def shift_leave(request: HttpRequest, pk: UUID, key: UUID) -> HttpResponse:
     """How the sets are left, once for all of them or set by set (``set-<id>``)."""
     job = job_of(request, pk)
-    apart = {UUID(name[4:]): request.POST[name] for name in request.POST if name.startswith("set-")}
+    named = {as_uuid(name[4:]): request.POST[name] for name in request.POST if name.startswith("set-")}
+    apart = {key: answer for key, answer in named.items() if key is not None}
     try:
         how = request.POST.get("how") or LeftHow.UNKNOWN
         kept = leave_sets(who_of(request), job, key, how, now=timezone.now(), apart=apart)
@@ -319,6 +323,10 @@ def shift_leave(request: HttpRequest, pk: UUID, key: UUID) -> HttpResponse:
 def shift_close(request: HttpRequest, pk: UUID, key: UUID) -> HttpResponse:
     """Close the shift."""
     job = job_of(request, pk)
-    kept = close_shift(who_of(request), job, key, now=timezone.now())
+    try:
+        kept = close_shift(who_of(request), job, key, now=timezone.now())
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+        return redirect("jobs:job", job.pk)
     messages.success(request, _("The shift is closed."), extra_tags=reverse("jobs:undo", args=[kept.act.pk]))
     return _to(job, key)

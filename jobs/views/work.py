@@ -123,7 +123,8 @@ def find_set(job: Job, key: str, code: str) -> ToolSet:
                 _("No set has the code %(code)s.") % {"code": code}, _("Check its last character."), field="code"
             )
         return found
-    found = sets.filter(pk=key).first() if key else None
+    named = as_uuid(key)
+    found = sets.filter(pk=named).first() if named else None
     if found is None:
         raise WorkRefused(
             _("No set was named."), _("Choose the set that did the work, or type its code."), field="tool_set"

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from django.contrib.messages import get_messages
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -322,6 +323,25 @@ def test_my_job_goes_from_passes_to_even_to_left_to_closed(world: SimpleNamespac
     assert "closed this shift" in closed
     for gone in ("Log it", "Step done", "Glazed", "#log"):
         assert gone not in closed, gone
+
+
+def test_my_job_answers_garbled_sets_and_shifts_no_plan_has_in_words(world: SimpleNamespace) -> None:
+    dag, args = client_of(world.cast.dag), [world.job.pk, world.shift.key]
+
+    def said(name: str, where: list[Any], data: dict[str, str]) -> str:
+        answer = dag.post(reverse(name, args=where), data)
+        assert answer.status_code == 302
+        return " ".join(str(one) for one in get_messages(answer.wsgi_request))
+
+    before = Entry.objects.count()
+    trouble = {"tool_set": str(world.two.pk), "trouble": "glazed"}
+    assert "No set was named." in said("jobs:shift_trouble", [*args, world.step.key], trouble | {"tool_set": "garbage"})
+    assert "has no such step" in said("jobs:shift_trouble", [*args, NOBODY], trouble)
+    assert "has that shift no more" in said("jobs:shift_trouble", [world.job.pk, NOBODY, world.step.key], trouble)
+    assert "has that shift no more" in said("jobs:shift_close", [world.job.pk, NOBODY], {})
+    assert (Entry.objects.count(), ShiftEntry.objects.count()) == (before, 0)
+    assert "Sets left" in said("jobs:shift_leave", args, {"how": "dry", "set-garbage": "in_water"})
+    assert SetState.objects.get(pk=world.two.pk).facts["left_how"] == "dry"
 
 
 def test_my_job_shows_tonights_shift_and_not_last_nights_settled_one(world: SimpleNamespace) -> None:

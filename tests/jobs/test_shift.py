@@ -262,3 +262,31 @@ def test_the_beginning_of_a_set_with_later_entries_is_not_undone() -> None:
     with pytest.raises(LaterEntries, match="The set has later entries"):
         undo_act(by(night, "ines"), night.cast.branch, begun.act, "no", now=LAST_NIGHT)
     assert not Entry.objects.filter(kind="voided").exists()
+
+
+def test_after_closing_only_who_settles_changes_how_the_sets_were_left_or_opens_the_shift_late() -> None:
+    night = make_night()
+    args = (night.job, night.shift.key)
+    left = leave_sets(by(night, "dag"), *args, LeftHow.IN_WATER, now=LAST_NIGHT)
+    closed = close_shift(by(night, "dag"), *args, now=LAST_NIGHT)
+    with pytest.raises(ShiftClosed):
+        leave_sets(by(night, "dag"), *args, LeftHow.DRY, now=LAST_NIGHT)
+    with pytest.raises(ShiftClosed):
+        undo_act(by(night, "dag"), night.cast.branch, left.act, "wrong", now=LAST_NIGHT)
+    late = closed.act.recorded_at + hours(12.1)
+    with pytest.raises(ShiftClosed):
+        undo_act(by(night, "dag"), night.cast.branch, closed.act, "late", now=late)
+    leave_sets(by(night, "ines"), *args, LeftHow.DRY, now=LAST_NIGHT)
+    undo_act(by(night, "ines"), night.cast.branch, closed.act, "late", now=late)
+    assert [row.left_how for row in standing_rows([night.shift.key])] == ["in_water", "dry"]
+
+
+def test_a_shift_no_plan_has_is_not_closed() -> None:
+    night = make_night()
+    with pytest.raises(NotPlanned, match="The plan has that shift no more"):
+        close_shift(by(night, "dag"), night.job, uuid(99), now=LAST_NIGHT)
+    with pytest.raises(NotPlanned):
+        leave_sets(by(night, "dag"), night.job, uuid(99), LeftHow.DRY, now=LAST_NIGHT)
+    with pytest.raises(NotPlanned):
+        floor_even(by(night, "dag"), night.job, uuid(99), night.step.key, now=LAST_NIGHT)
+    assert not ShiftEntry.objects.exists()
