@@ -198,6 +198,7 @@ AXES_FAILURE_LIMIT = 5
 AXES_USERNAME_FORM_FIELD = "username"  # what sign-in page and backends call the sign-in name
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_COOLOFF_TIME = "inventory.sign_in.wait_after_tries"
+AXES_USE_ATTEMPT_EXPIRATION = True  # a PIN try, with its short wait, sweeps no tries by password away
 AXES_LOCKOUT_CALLABLE = "inventory.sign_in.waiting_page"
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_SENSITIVE_PARAMETERS = ["pin", "password", "code"]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.core import signing
+from django.db.models import F
 from django.test import Client
 from django.urls import reverse
 
@@ -117,6 +119,23 @@ def test_tries_are_counted_then_one_has_to_wait(tablet: Client, cast) -> None:
         page = tablet.post("/sign-in/", {"username": "teo", "pin": pin})
         assert page.status_code == 429
         assert "The tries are used up. Wait a minute, then go on." in page.content.decode()
+    assert tablet.post("/sign-in/", {"username": "ines", "password": "ines"}).status_code == 302
+
+
+@pytest.mark.parametrize("who", ["ines", "teo"])
+def test_a_pin_try_after_a_minute_leaves_the_wait_for_a_password(tablet: Client, cast, who: str) -> None:
+    from axes.models import AccessAttempt, AccessAttemptExpiration
+
+    for _number in range(5):
+        page = tablet.post("/sign-in/", {"username": "ines", "password": "not hers"})
+    assert page.status_code == 429
+    later = timedelta(seconds=62)
+    AccessAttempt.objects.update(attempt_time=F("attempt_time") - later)
+    AccessAttemptExpiration.objects.update(expires_at=F("expires_at") - later)
+    tablet.post("/sign-in/", {"username": who, "pin": "9999"})
+    assert tablet.post("/sign-in/", {"username": "ines", "password": "ines"}).status_code == 429
+    AccessAttempt.objects.update(attempt_time=F("attempt_time") - timedelta(minutes=15))
+    AccessAttemptExpiration.objects.update(expires_at=F("expires_at") - timedelta(minutes=15))
     assert tablet.post("/sign-in/", {"username": "ines", "password": "ines"}).status_code == 302
 
 
