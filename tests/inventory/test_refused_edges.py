@@ -137,9 +137,14 @@ def test_a_table_until_the_end_of_the_calendar_is_refused(
     assert f"“{next(iter(days.values()))}” is no day." in answers[0].content.decode()
 
 
+HUGE = "9" * 20
+
+
 def test_an_order_of_a_huge_number_is_not_found(shop: SimpleNamespace, client: Client) -> None:
     client.force_login(shop.olga)
-    assert client.get("/orders/99999999999999999999/").status_code == 404
+    assert client.get(f"/orders/{HUGE}/").status_code == 404
+    for door in (f"receive/{HUGE}/", "promise/", "close/"):
+        assert client.post(f"/orders/{HUGE}/{door}").status_code == 404
 
 
 def test_a_smallest_order_of_very_many_sets_is_refused(shop: SimpleNamespace, client: Client) -> None:
