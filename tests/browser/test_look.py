@@ -147,6 +147,8 @@ def test_the_first_touch_reads_and_the_second_opens(show):
 
 def test_slash_goes_to_the_find_field(show):
     page = show(look_html())
+    # The summary of refusals takes the focus when the page has loaded; only then is it a person's turn.
+    page.wait_for_function("document.activeElement.className === 'refusals'")
 
     page.keyboard.press("/")
 
