@@ -237,4 +237,5 @@ def test_tonight_takes_the_same_queries_for_one_and_for_eight_jobs() -> None:
             with CaptureQueriesContext(connection) as queries:
                 assert len(leaving_tonight(night.cast.branch, NOW)) == number + 2
             counts.append(len(queries))
-    assert counts[0] == counts[1] <= 26
+    # One read more where some job finds no set of its own and looks at the others; never one a job.
+    assert counts[1] <= counts[0] + 1 <= 27
