@@ -12,7 +12,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.actions.catalogue import CatalogueRefused, NameTaken
+from inventory.actions.catalogue import CatalogueRefused, NameTaken, Unlikely
 from inventory.models import (
     Branch,
     ClosedDay,
@@ -20,6 +20,7 @@ from inventory.models import (
     MachineVersion,
     Person,
     Place,
+    PlaceVersion,
     SetState,
     Setting,
     ShopHours,
@@ -28,6 +29,7 @@ from inventory.models import (
 from inventory.models.catalogue import MachineFacts
 from inventory.models.choices import PlaceKind
 from inventory.shop_settings import KNOWN, settings_of
+from inventory.units import show_hours
 
 MACHINE_FACTS = tuple(field.name for field in MachineFacts._meta.get_fields())
 # Sites are made with a job, suppliers with the catalogue, the unknown place by the ledger.
@@ -44,6 +46,9 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "weeks": (1, 104),
     "": (0, 2**31),
 }
+_DAY_MIN = 24 * 60
+# Staffed hours past midnight longer than this are asked about. Our assumption.
+_LIKELY_NIGHT_H = 14.0
 _LIKELY_MACHINE = {"path_m": (0.05, 3.0), "tank_l": (1.0, 2_000.0), "recovery_tank_l": (1.0, 2_000.0)}
 
 
@@ -91,6 +96,7 @@ def machine_facts(row: MachineFacts) -> dict[str, Any]:
 
 
 def save_place(
+    by: Person | None,
     branch: Branch,
     *,
     kind: str,
@@ -99,10 +105,13 @@ def save_place(
     thermostat: bool = False,
     active: bool = True,
     place_id: UUID | None = None,
+    valid_from: date,
+    now: datetime,
 ) -> Place:
-    """Keep a rack, tub, bucket, crate or van; its kind never changes. Safe to repeat.
+    """Keep a rack, tub, bucket, crate or van and, if anything changed, its version; its kind never changes.
 
-    room_sets: how many sets fit, None if nobody knows. thermostat: of a tub, whether it holds its heat by itself.
+    room_sets: how many sets fit, None if nobody knows. thermostat: of a tub, whether it holds its heat by itself;
+    readings of its water taken before keep what was said then. Safe to repeat.
     Raises CatalogueRefused, NameTaken; a place with sets in it does not go out of use.
     """
     name = " ".join(name.split())
@@ -144,8 +153,13 @@ def save_place(
                 _("Move them first."),
                 field="active",
             )
-        row.name, row.room_sets, row.thermostat, row.active = name, room_sets, thermostat, active
+        facts = {"name": name, "room_sets": room_sets, "thermostat": thermostat, "active": active}
+        if place_id is not None and all(getattr(row, column) == said for column, said in facts.items()):
+            return row
+        for column, said in facts.items():
+            setattr(row, column, said)
         row.save()
+        PlaceVersion.objects.create(place=row, valid_from=valid_from, recorded_at=now, recorded_by=by, **facts)
     return row
 
 
@@ -188,10 +202,13 @@ def save_hours(
     *,
     valid_from: date,
     now: datetime,
+    sure: bool = False,
 ) -> ShopHours:
     """Keep the week's staffed spans from a day on: weekday (Monday 0) to (opens, closes). Safe to repeat.
 
-    Raises CatalogueRefused for a span that closes before it opens, spans that overlap, a week without hours.
+    A span that closes at or before it opens runs past midnight (22:00 to 06:00); 00:00 to 00:00 is a whole day.
+    Raises CatalogueRefused for a span without length, spans that overlap, a week without hours; Unlikely for a night
+    longer than a long shift ("17-7" may be 7-17 turned round).
     """
     spans = [(day, opens, closes) for day in sorted(week) for opens, closes in sorted(week[day])]
     if not spans:
@@ -201,13 +218,21 @@ def save_hours(
             field="week",
         )
     for i, (day, opens, closes) in enumerate(spans):
-        if closes <= opens:
+        if closes == opens != time(0):
             raise CatalogueRefused(
-                _("%(opens)s to %(closes)s ends before it begins.") % _clocks(opens, closes),
-                _("Write hours past midnight as 00:00 on the next day."),
+                _("%(opens)s to %(closes)s is no time.") % _clocks(opens, closes),
+                _("Write a whole day as 00:00-24:00."),
                 field=f"day{day}",
             )
-        if i and spans[i - 1][0] == day and opens < spans[i - 1][2]:
+        night_h = 24 + closes.hour - opens.hour + (closes.minute - opens.minute) / 60
+        if not sure and time(0) < closes < opens and night_h > _LIKELY_NIGHT_H:
+            raise Unlikely(
+                _("%(opens)s to %(closes)s past midnight is %(hours)s.")
+                % (_clocks(opens, closes) | {"hours": show_hours(night_h)}),
+                _("Correct it, or keep it if right."),
+                field=f"day{day}",
+            )
+        if _runs_into(spans[i - 1], spans[i]) and (len(spans) > 1):
             raise CatalogueRefused(
                 _("%(opens)s to %(closes)s begins before the hours ahead of it end.") % _clocks(opens, closes),
                 _("Write them as one."),
@@ -247,8 +272,17 @@ def save_closed_day(
         )
 
 
+def _runs_into(before: tuple[int, time, time], span: tuple[int, time, time]) -> bool:
+    """Whether a span of the week ends after the next one began; the week's last is followed by its first."""
+    minutes = [day * _DAY_MIN + opens.hour * 60 + opens.minute for day, opens, _closes in (before, span)]
+    day, opens, closes = before
+    end = (day + (closes <= opens)) * _DAY_MIN + closes.hour * 60 + closes.minute
+    begins = minutes[1] if minutes[1] >= minutes[0] else minutes[1] + 7 * _DAY_MIN
+    return end > begins
+
+
 def _clocks(opens: time, closes: time) -> dict[str, str]:
-    return {"opens": f"{opens:%H:%M}", "closes": f"{closes:%H:%M}"}
+    return {"opens": f"{opens:%H:%M}", "closes": "24:00" if closes == time(0) else f"{closes:%H:%M}"}
 
 
 def _check_setting(key: str, text: str) -> None:

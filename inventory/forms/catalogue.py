@@ -188,7 +188,10 @@ class PlaceForm(KeepForm):
         label=_("Name"), max_length=80, help_text=_("As it is called and written on it: Rack B, Tub 3.")
     )
     room_sets = forms.IntegerField(label=_("Room for sets"), required=False, min_value=1)
-    thermostat = forms.BooleanField(label=_("A thermostat holds its water warm (tub)"), required=False)
+    thermostat = forms.BooleanField(
+        label=_("A thermostat holds its water warm (tub)"), required=False,
+        help_text=_("Counts for readings from now on; earlier ones keep what was said then."),
+    )  # fmt: skip
     active = forms.BooleanField(label=_("In use"), required=False, initial=True)
 
 
@@ -240,7 +243,10 @@ class ClosedDayForm(ShopForm):
 
 
 def read_spans(text: str) -> list[tuple[time, time]]:
-    """Spans of a day as people write them: "7-12, 13:00-17:30". Raises ValueError with a sentence."""
+    """Spans of a day as people write them: "7-12, 13:00-17:30", "22-6" past midnight, "16-24" until midnight.
+
+    Raises ValueError with a sentence.
+    """
     spans = []
     for part in filter(None, (piece.strip() for piece in re.split(r"[,;]", text))):
         clocks = re.fullmatch(r"(\d{1,2})(?:[:.](\d{2}))?\s*[-–]\s*(\d{1,2})(?:[:.](\d{2}))?", part)
@@ -248,7 +254,7 @@ def read_spans(text: str) -> list[tuple[time, time]]:
             if clocks is None:
                 raise ValueError(part)
             from_h, from_m, to_h, to_m = (int(number or 0) for number in clocks.groups())
-            spans.append((time(from_h, from_m), time(23, 59) if (to_h, to_m) == (24, 0) else time(to_h, to_m)))
+            spans.append((time(from_h, from_m), time(0) if (to_h, to_m) == (24, 0) else time(to_h, to_m)))
         except ValueError as unread:
             raise ValueError(
                 _now("“%(text)s” cannot be read as hours. Write them like 7:00-12:00, 13:00-17:00.") % {"text": part}
@@ -258,4 +264,4 @@ def read_spans(text: str) -> list[tuple[time, time]]:
 
 def show_spans(spans: Any) -> str:
     """Spans of a day as one writes them."""
-    return ", ".join(f"{opens:%H:%M}-{closes:%H:%M}" for opens, closes in spans)
+    return ", ".join(f"{opens:%H:%M}-{'24:00' if closes == time(0) else f'{closes:%H:%M}'}" for opens, closes in spans)

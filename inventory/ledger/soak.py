@@ -150,7 +150,6 @@ def _stretches(run: Run, tub: TubFacts, recipe: Recipe, settings: SoakSettings, 
 
     A reading vouches from its instant until the next reading, at most for the vouching time.
     """
-    vouch = settings.vouch(tub)
     stretches: list[_Stretch] = []
     for spell in run:
         cursor, end = spell.begun_at, spell.ended_at or at
@@ -159,7 +158,7 @@ def _stretches(run: Run, tub: TubFacts, recipe: Recipe, settings: SoakSettings, 
         readings = ([first] if first else []) + later
         for place, reading in enumerate(readings):
             following = readings[place + 1].at if place + 1 < len(readings) else end
-            hot_from, hot_to = max(reading.at, cursor), min(following, reading.at + vouch, end)
+            hot_from, hot_to = max(reading.at, cursor), min(following, reading.at + settings.vouch(tub, reading), end)
             if is_hot(reading, recipe) and hot_to > hot_from:
                 if hot_from > cursor:
                     stretches.append(_Stretch(cursor, hot_from, hot=False))
@@ -331,5 +330,5 @@ def expected_ready_at(
         hot_at=hot_at,
         mixed_at=mixed_at,
         read_at=hot_at,
-        vouched_until=last.at + settings.vouch(tub) if last is not None and keeps_hot else None,
+        vouched_until=last.at + settings.vouch(tub, last) if last is not None and keeps_hot else None,
     )

@@ -33,10 +33,14 @@ def utc(instant: datetime) -> datetime:
 
 @dataclass(frozen=True)
 class Reading:
-    """One look at a tub's thermometer: when, and the water's temperature in degrees Celsius."""
+    """One look at a tub's thermometer: when, and the water's temperature in degrees Celsius.
+
+    thermostat: whether one held the tub when it was read; None leaves it to what the tub is said to be.
+    """
 
     at: datetime
     temperature_c: float
+    thermostat: bool | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "at", utc(self.at))
@@ -109,9 +113,10 @@ class SoakSettings:
     thermostat_vouch_hours: float = 14.0
     interruption_minutes: float = 30.0
 
-    def vouch(self, tub: TubFacts) -> timedelta:
-        """Return how long one reading of this tub stands when no later one is taken."""
-        return timedelta(hours=self.thermostat_vouch_hours if tub.thermostat else self.vouch_hours)
+    def vouch(self, tub: TubFacts, reading: Reading) -> timedelta:
+        """Return how long a reading of this tub stands when no later one is taken: as the tub was when it was read."""
+        held = tub.thermostat if reading.thermostat is None else reading.thermostat
+        return timedelta(hours=self.thermostat_vouch_hours if held else self.vouch_hours)
 
     @property
     def interruption(self) -> timedelta:

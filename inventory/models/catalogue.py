@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from datetime import time
 from typing import ClassVar
 
 from django.db import models
@@ -202,6 +203,19 @@ class Place(models.Model):
         return _("unknown") if self.kind == PlaceKind.UNKNOWN else self.name
 
 
+class PlaceVersion(Version):
+    """What somebody said of a place on a day; the place itself keeps what holds now."""
+
+    place = models.ForeignKey(Place, models.PROTECT, related_name="versions")
+    name = models.CharField(max_length=80)
+    room_sets = models.PositiveSmallIntegerField(null=True)
+    thermostat = models.BooleanField(default=False)
+    active = models.BooleanField(default=True)
+
+    def __str__(self) -> str:
+        return f"{self.name} from {self.valid_from}"
+
+
 class Setting(Version):
     """One word of the shop about itself, by key; known keys stand in inventory.shop_settings."""
 
@@ -223,7 +237,11 @@ class ShopHours(Version):
 
 
 class ShopHoursDay(AppendOnly):
-    """One staffed span of one weekday (Monday 0); a day without a row is unstaffed."""
+    """One staffed span of one weekday (Monday 0); a day without a row is unstaffed.
+
+    A span that closes at or before it opens runs past midnight and belongs to the day it opens on; 00:00 to 00:00 is
+    the whole day.
+    """
 
     hours = models.ForeignKey(ShopHours, models.PROTECT, related_name="days")
     weekday = models.PositiveSmallIntegerField()
@@ -233,7 +251,9 @@ class ShopHoursDay(AppendOnly):
     class Meta:
         constraints: ClassVar = [
             models.CheckConstraint(condition=Q(weekday__lte=6), name="shop_hours_weekday"),
-            models.CheckConstraint(condition=Q(closes__gt=F("opens")), name="shop_hours_close_after_open"),
+            models.CheckConstraint(
+                condition=~Q(closes=F("opens")) | Q(opens=time(0), closes=time(0)), name="shop_hours_are_some_time"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -6,9 +6,10 @@ A constant number of queries (five) however many sets are asked about.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+from typing import TypeVar
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -34,6 +35,18 @@ from inventory.shop_settings import settings_of
 
 # A tub nobody named any more still is water, without readings.
 _UNKNOWN_TUB = "unknown"
+
+
+@dataclass(frozen=True)
+class ThermostatWord:
+    """Whether a thermostat holds a tub, as said for a day on and recorded at an instant."""
+
+    valid_from: date
+    recorded_at: datetime
+    thermostat: bool
+
+
+Dated = TypeVar("Dated", RecipeRow, ThermostatWord)
 
 
 @dataclass(frozen=True)
@@ -90,7 +103,7 @@ def waters_of(
             soak_facts(facts[row.pk], known, branch),
             _asked_with(row.tool_set.tool_type, recipe_at(known, at, branch)),
         )
-    return Waters(sets, _tubs(spells, settings), settings)
+    return Waters(sets, _tubs(spells, branch, settings), settings)
 
 
 def conditioning_of(set_ids: Iterable[UUID], branch: Branch, *, at: datetime) -> dict[UUID, Conditioning]:
@@ -164,7 +177,10 @@ def recipe_at(rows: Iterable[RecipeRow], at: datetime, branch: Branch) -> Recipe
 
     None recorded by then (history brought in later): the newest valid that day, else the first there is.
     """
-    every = list(rows)
+    return _stood_at(list(rows), at, branch)
+
+
+def _stood_at(every: Sequence[Dated], at: datetime, branch: Branch) -> Dated | None:
     day = at.astimezone(ZoneInfo(branch.time_zone)).date()
     valid = [row for row in every if row.valid_from <= day]
     known = [row for row in valid if row.recorded_at <= at]
@@ -172,8 +188,8 @@ def recipe_at(rows: Iterable[RecipeRow], at: datetime, branch: Branch) -> Recipe
     return found[-1] if found else None
 
 
-def _tubs(spells: list[list[str | None]], settings: SoakSettings) -> dict[TubId, TubFacts]:
-    """The readings that can matter to these spells, and which tubs a thermostat holds; two queries."""
+def _tubs(spells: list[list[str | None]], branch: Branch, settings: SoakSettings) -> dict[TubId, TubFacts]:
+    """The readings that can matter to these spells, and when a thermostat held their tubs; two queries."""
     tub_ids = {spell[0] for spell in spells if spell[0] not in (None, _UNKNOWN_TUB)}
     begun = [_instant(spell[1]) for spell in spells]
     if not begun:
@@ -181,11 +197,33 @@ def _tubs(spells: list[list[str | None]], settings: SoakSettings) -> dict[TubId,
     earliest = min(begun) - timedelta(hours=max(settings.vouch_hours, settings.thermostat_vouch_hours))
     readings = standing_readings([tub_id for tub_id in tub_ids if tub_id is not None], earliest)
     by_tub: dict[str, list[Reading]] = defaultdict(list)
+    now, said = _thermostats(tub_ids)
     for place_id, at, temperature_c in readings.values_list("place_id", "act__happened_at", "temperature_c"):
         if temperature_c is not None:
-            by_tub[str(place_id)].append(Reading(at, temperature_c))
-    held = dict(Place.objects.filter(pk__in=tub_ids).values_list("pk", "thermostat"))
-    return {str(pk): TubFacts(tuple(by_tub[str(pk)]), thermostat) for pk, thermostat in held.items()}
+            held = thermostat_at(said.get(str(place_id), ()), at, branch)
+            by_tub[str(place_id)].append(Reading(at, temperature_c, held))
+    return {pk: TubFacts(tuple(by_tub[pk]), thermostat) for pk, thermostat in now.items()}
+
+
+def _thermostats(tub_ids: set[str | None]) -> tuple[dict[str, bool], dict[str, list[ThermostatWord]]]:
+    """Which tubs a thermostat holds now, and all that was said of it, the oldest first, by tub; one query."""
+    now: dict[str, bool] = {}
+    said: dict[str, list[ThermostatWord]] = defaultdict(list)
+    order = ("versions__valid_from", "versions__recorded_at", "versions__pk")
+    rows = Place.objects.filter(pk__in=tub_ids).order_by(*order)
+    for pk, held, valid_from, recorded_at, word in rows.values_list(
+        "pk", "thermostat", "versions__valid_from", "versions__recorded_at", "versions__thermostat"
+    ):
+        now[str(pk)] = held
+        if recorded_at is not None:
+            said[str(pk)].append(ThermostatWord(valid_from, recorded_at, word))
+    return now, said
+
+
+def thermostat_at(words: Sequence[ThermostatWord], at: datetime, branch: Branch) -> bool | None:
+    """Whether a thermostat held a tub at an instant, of all that was said of it; None when nobody said anything."""
+    found = _stood_at(words, at, branch)
+    return None if found is None else found.thermostat
 
 
 def standing_readings(tub_ids: Iterable[object], since: datetime) -> QuerySet[Entry]:

@@ -144,7 +144,9 @@ def place(request: HttpRequest, place_id: UUID | None = None) -> HttpResponse:
     if kept(
         request,
         form,
-        lambda said: actions.save_place(person.branch, **said, place_id=place_id),
+        lambda said: actions.save_place(
+            person, person.branch, **said, place_id=place_id, valid_from=today_of(person), now=timezone.now()
+        ),
         _("The place is kept."),
     ):
         return redirect("inventory:places")
@@ -205,11 +207,15 @@ def hours(request: HttpRequest) -> HttpResponse:
     form = bound(request, HoursForm, start | {"valid_from": today_of(person)})
 
     def act(said: dict[str, Any]) -> None:
-        actions.save_hours(person, person.branch, said["week"], valid_from=said["valid_from"], now=timezone.now())
+        when = {"valid_from": said["valid_from"], "now": timezone.now(), "sure": form.cleaned_data["sure"]}
+        actions.save_hours(person, person.branch, said["week"], **when)
 
     if kept(request, form, act, _("The hours are kept.")):
         return redirect("inventory:shop")
-    lead = _("When somebody is there to put sets in water and read a tub. Empty is a free day.")
+    lead = _(
+        "When somebody is there to put sets in water and read a tub. Empty is a free day; 22:00-06:00 runs past "
+        "midnight."
+    )
     return form_page(
         request, _("When is the shop staffed?"), form, _("Keep the hours"), "inventory:shop", extra={"lead": lead}
     )

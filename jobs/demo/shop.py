@@ -156,6 +156,7 @@ def _suppliers(shop: DemoShop, scenario: dict[str, Any], opened: datetime) -> No
 
 
 def _places(shop: DemoShop, scenario: dict[str, Any], opened: datetime) -> None:
+    owner, day = shop.people["olga"], opened.astimezone(shop.zone).date()
     for kind, rows in (
         (PlaceKind.RACK, scenario["racks"]),
         (PlaceKind.TUB, scenario["tubs"]),
@@ -164,6 +165,6 @@ def _places(shop: DemoShop, scenario: dict[str, Any], opened: datetime) -> None:
     ):
         for row in rows:
             facts = {"name": row} if isinstance(row, str) else row
-            place = save_place(shop.branch, kind=kind, **facts)
+            place = save_place(owner, shop.branch, kind=kind, **facts, valid_from=day, now=opened)
             shop.places[place.name] = place
             label_place(shop.who("ines", opened), shop.branch, place, now=opened, rng=shop.rng)

@@ -214,15 +214,19 @@ def test_a_place_with_sets_in_it_stays_in_use() -> None:
     cast = make_cast()
     rack = make_place(cast.branch, PlaceKind.RACK, "Rack B")
     make_set(cast, make_type(), rack)
+    when: dict[str, Any] = {"valid_from": TODAY, "now": NOW}
     with pytest.raises(catalogue.CatalogueRefused) as refused:
-        shop.save_place(cast.branch, kind="rack", name="Rack B", active=False, place_id=rack.pk)
+        shop.save_place(None, cast.branch, kind="rack", name="Rack B", active=False, place_id=rack.pk, **when)
     assert refused.value.sentence == "Rack B holds 1 set. Move them first."
     with pytest.raises(catalogue.CatalogueRefused, match="not made here"):
-        shop.save_place(cast.branch, kind="site", name="Osprey Lane")
-    tub = shop.save_place(cast.branch, kind="tub", name="Tub 1", room_sets=12, thermostat=True)
-    assert shop.save_place(cast.branch, kind="tub", name="Tub 1", room_sets=12, thermostat=True) == tub
+        shop.save_place(None, cast.branch, kind="site", name="Osprey Lane", **when)
+    facts: dict[str, Any] = {"kind": "tub", "name": "Tub 1", "room_sets": 12, "thermostat": True}
+    tub = shop.save_place(None, cast.branch, **facts, **when)
+    assert shop.save_place(None, cast.branch, **facts, **when) == tub
+    assert shop.save_place(None, cast.branch, **facts, place_id=tub.pk, **when) == tub
+    assert tub.versions.count() == 1
     with pytest.raises(catalogue.CatalogueRefused, match="stays one"):
-        shop.save_place(cast.branch, kind="rack", name="Tub 1", place_id=tub.pk)
+        shop.save_place(None, cast.branch, kind="rack", name="Tub 1", place_id=tub.pk, **when)
 
 
 def test_a_setting_holds_from_its_day_and_says_once() -> None:

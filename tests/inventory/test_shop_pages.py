@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date, time
+from datetime import date, datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client
@@ -11,6 +12,7 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inventory.calendar import is_staffed, is_working_day
 from inventory.forms.catalogue import read_spans, show_spans
 from inventory.models import ClosedDay, Device, Machine, Place, Price, Recipe, Setting, Supplier, ToolType
 from inventory.models.choices import PlaceKind
@@ -248,6 +250,7 @@ def test_a_supplier_a_machine_and_a_place_are_kept(owner: Client) -> None:
     assert Supplier.objects.get().words.get().lead_working_days == 15
     assert Machine.objects.get().path_m == pytest.approx(0.762)  # 2.5 ft, 0.3048 m a foot
     assert Place.objects.get().thermostat
+    assert Place.objects.get().versions.get().recorded_by is not None
     for path, name in (("suppliers", "Quarrymead"), ("machines", "Walker 1"), ("places", "Tub 3")):
         assert name in owner.get(f"/shop/{path}/").content.decode()
 
@@ -285,9 +288,40 @@ def test_hours_are_written_as_people_write_them(owner: Client, cast) -> None:
         0: ["07:00-12:00", "13:00-17:30"],
         5: ["08:00-12:00"],
     }
-    for wrong in ("morning", "7-25", "9-8", "7-12, 11-13"):
+    for wrong in ("morning", "7-25", "9-8", "7-7", "7-12, 11-13"):
         assert owner.post("/shop/hours/", {"day0": wrong, "valid_from": "2025-05-01"}).status_code == 422, wrong
     assert owner.post("/shop/hours/", {"valid_from": "2025-05-01"}).status_code == 422
+
+
+def test_hours_past_midnight_are_kept_and_shown_as_one(owner: Client, cast) -> None:
+    said = {"day4": "22:00-06:00", "day0": "16-24", "day6": "0-24", "valid_from": "2025-05-01"}
+    assert owner.post("/shop/hours/", said).status_code == 302
+    calendar = shop_calendar(cast.branch, TODAY)
+    assert calendar.hours[4] == ((time(22), time(6)),)
+    page = owner.get("/shop/hours/").context["form"]
+    assert [page[f"day{day}"].value() for day in (0, 4, 6)] == ["16:00-24:00", "22:00-06:00", "00:00-24:00"]
+    # 2025-05-16 is a Friday; somebody is there on Saturday at 05:59 by the shop's clock and not at 06:01.
+    saturday = datetime(2025, 5, 17, 6, tzinfo=ZoneInfo(cast.branch.time_zone))
+    assert is_staffed(calendar, saturday - timedelta(minutes=1))
+    assert not is_staffed(calendar, saturday + timedelta(minutes=1))
+    assert not is_working_day(calendar, saturday.date())
+
+
+def test_a_night_that_runs_into_the_next_days_hours_is_refused(owner: Client) -> None:
+    for week in ({"day4": "22-6", "day5": "5-12"}, {"day6": "22-6", "day0": "5:59-12"}, {"day3": "20-2, 23-24"}):
+        refused = owner.post("/shop/hours/", week | {"valid_from": "2025-05-01"})
+        assert refused.status_code == 422, week
+        assert "before the hours ahead of it end" in refused.content.decode()
+    assert owner.post("/shop/hours/", {"day6": "22-6", "day0": "6-12", "valid_from": "2025-05-01"}).status_code == 302
+
+
+def test_hours_turned_round_are_asked_about_once(owner: Client) -> None:
+    said = {"day0": "17-8", "valid_from": "2025-05-01"}
+    asked = owner.post("/shop/hours/", said)
+    assert asked.status_code == 422
+    assert "17:00 to 08:00 past midnight is 15" in asked.content.decode()
+    assert 'type="checkbox" name="sure"' in asked.content.decode()
+    assert owner.post("/shop/hours/", said | {"sure": "on"}).status_code == 302
 
 
 minutes = st.integers(0, 24 * 60 - 2).map(lambda minute: time(minute // 60, minute % 60))

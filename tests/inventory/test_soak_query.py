@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from inventory.actions.ledger import NewLine, void
+from inventory.actions.shop import save_place
 from inventory.models import Recipe
 from inventory.queries.soak import conditioning_of, states_with_types, waters_of
 from inventory.soak_words import soak_words
-from tests.cast import NOW, hours, make_cast, make_place, make_set, make_type, write
+from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_type, write
 
 pytestmark = pytest.mark.django_db
 
@@ -50,6 +52,28 @@ def test_a_voided_reading_warms_no_soak() -> None:
     # From 0 h the reading vouches 14 h in a thermostat's tub, then nothing is known until 24 h.
     answer = conditioning_of([tool_set.pk], cast.branch, **ask)[tool_set.pk]
     assert (answer.state, answer.soak.hot_hours) == ("soaking", 22.0)
+
+
+def test_a_thermostat_vouches_for_readings_taken_while_it_held_the_tub() -> None:
+    cast = make_cast()
+    keep: dict[str, Any] = {"kind": "tub", "name": "Tub 9", "valid_from": TODAY}
+    tub = save_place(cast.ines, cast.branch, **keep, now=NOW - hours(48))
+    tool_set = make_set(cast, make_type(), make_place(cast.branch))
+    write(cast, NewLine("soak_begun", tool_set, None, {"to_place": tub}), at=NOW)
+    for at in (0, 20):
+        write(cast, NewLine("water_read", None, tub, {"temperature_c": 60.0}), at=NOW + hours(at))
+
+    def hot_hours(at: float) -> float:
+        return conditioning_of([tool_set.pk], cast.branch, at=NOW + hours(at))[tool_set.pk].soak.hot_hours
+
+    assert hot_hours(30) == 8.0  # 4 h each, DESIGN 4
+    save_place(cast.ines, cast.branch, **keep, thermostat=True, place_id=tub.pk, now=NOW + hours(10))
+    # The reading at 0 h keeps its 4 h; the one at 20 h was taken on the thermostat: 10 of its 14 h by 30 h.
+    assert hot_hours(30) == 14.0
+    save_place(cast.ines, cast.branch, **keep, thermostat=False, place_id=tub.pk, now=NOW + hours(40))
+    assert hot_hours(50) == 18.0
+    write(cast, NewLine("water_read", None, tub, {"temperature_c": 60.0}), at=NOW + hours(50))
+    assert hot_hours(60) == 22.0
 
 
 def test_a_reading_held_back_counts_only_once_accepted() -> None:
