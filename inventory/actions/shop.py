@@ -12,7 +12,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.actions.catalogue import CatalogueRefused, NameTaken, Unlikely
+from inventory.actions.catalogue import CatalogueRefused, NameTaken, Unlikely, units_of
 from inventory.models import (
     Branch,
     ClosedDay,
@@ -29,7 +29,7 @@ from inventory.models import (
 from inventory.models.catalogue import MachineFacts
 from inventory.models.choices import PlaceKind
 from inventory.shop_settings import KNOWN, settings_of
-from inventory.units import show_hours
+from inventory.units import Units, show_hours, show_length, show_volume
 
 MACHINE_FACTS = tuple(field.name for field in MachineFacts._meta.get_fields())
 # Sites are made with a job, suppliers with the catalogue, the unknown place by the ledger.
@@ -76,7 +76,7 @@ def save_machine(
             before = machine_facts(row)
         for name, value in facts.items():
             setattr(row, name, " ".join(value.split()) if isinstance(value, str) else value)
-        _check_machine(row)
+        _check_machine(row, units_of(by))
         same_name = Machine.objects.filter(branch=branch, name__iexact=row.name).exclude(pk=row.pk).first()
         if same_name is not None:
             if machine is None and machine_facts(same_name) == machine_facts(row):
@@ -306,7 +306,7 @@ def _check_setting(key: str, text: str) -> None:
             )
 
 
-def _check_machine(row: Machine) -> None:
+def _check_machine(row: Machine, units: Units) -> None:
     if not row.name:
         raise CatalogueRefused(_("A machine needs a name."), _("Write it."), field="name")
     if not 1 <= (row.heads or 0) <= 99:
@@ -319,12 +319,15 @@ def _check_machine(row: Machine) -> None:
             field="pieces_per_load",
         )
     for name, (least, most) in _LIKELY_MACHINE.items():
-        value = getattr(row, name)
+        value, show = getattr(row, name), show_length if name == "path_m" else show_volume
         if value is not None and not least <= value <= most:
             raise CatalogueRefused(
-                _("%(value)g is outside what a machine has.") % {"value": value},
-                _("Between %(least)g and %(most)g is possible (m for the path, L for a tank).")
-                % {"least": least, "most": most},
+                _("%(value)s is outside what a machine has.") % {"value": show(value, units)},
+                _("Between %(least)s and %(most)s is possible; write a width in inches like 36 in.")
+                % {"least": show(least, units), "most": show(most, units)}
+                if name == "path_m"
+                else _("Between %(least)s and %(most)s is possible.")
+                % {"least": show(least, units), "most": show(most, units)},
                 field=name,
             )
     low, high = row.speed_low_m_per_min, row.speed_high_m_per_min

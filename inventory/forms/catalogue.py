@@ -161,7 +161,7 @@ class MachineForm(KeepForm):
     mount = forms.CharField(label=_("Mount"), max_length=40, required=False)
     rotation = forms.ChoiceField(label=_("Rotation"), choices=Rotation.choices, initial="either")
     pieces_per_load = forms.IntegerField(label=_("Pieces in a load"), min_value=1, max_value=999)
-    path_m = AmountField("length", label=_("Path width"), required=False)
+    path_m = AmountField("length", label=_("Path width"), required=False, help_text=_("Such as 36 in or 90 cm."))
     speed_low_m_per_min = AmountField("speed", label=_("Slowest speed"), required=False)
     speed_high_m_per_min = AmountField("speed", label=_("Fastest speed"), required=False)
     tank_l = AmountField("volume", label=_("Water tank"), required=False)

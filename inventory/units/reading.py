@@ -56,6 +56,10 @@ _WORDS: dict[Dimension, dict[str, str]] = {
     },
 }  # fmt: skip
 
+# A length may also be written in the small units of heights; within "height" their SI is mm.
+_WORDS["length"] |= _WORDS["height"]
+_M_PER_MM = Fraction(1, 1000)
+
 _ENDINGS: dict[Dimension, list[tuple[str, str]]] = {
     dimension: sorted(words.items(), key=lambda pair: -len(pair[0])) for dimension, words in _WORDS.items()
 }
@@ -112,6 +116,17 @@ def _split_unit(text: str, dimension: Dimension) -> tuple[str, str | None]:
     return body, None
 
 
+def _fits_dimension(unit: str, dimension: Dimension) -> bool:
+    known = UNITS.get(unit)
+    return known is not None and known.dimension in ({dimension, "height"} if dimension == "length" else {dimension})
+
+
+def _si(value: Fraction, unit: str, dimension: Dimension) -> float:
+    if UNITS[unit].dimension == dimension:
+        return to_si(value, unit)
+    return float(value * UNITS[unit].factor * _M_PER_MM)
+
+
 def _value(number: Number) -> Decimal:
     # Thirds and the like have no end in decimals; six places of an inch are finer than any calliper.
     exact = Decimal(number.value.numerator) / Decimal(number.value.denominator)
@@ -127,7 +142,7 @@ def _read(
     fits: Callable[[float], bool] | None = None,
 ) -> Amount:
     """Split off the unit, read the number; of two readings take the only one that `fits`, else raise Doubt."""
-    if default_unit not in UNITS or UNITS[default_unit].dimension != dimension:
+    if not _fits_dimension(default_unit, dimension):
         raise ValueError(f"`default_unit` must be a unit of {dimension}, got {default_unit!r}")
     unit: str | None = None
     body: Typed = text
@@ -139,7 +154,7 @@ def _read(
         number = read_number(body, decimal_mark)
     except NumberDoubt as doubt:
         code = unit or default_unit
-        both = tuple(Amount(to_si(Fraction(each), code), each, code) for each in doubt.readings)
+        both = tuple(Amount(_si(Fraction(each), code, dimension), each, code) for each in doubt.readings)
         fitting = [amount for amount in both if fits is None or fits(amount.si)]
         if len(fitting) == 1:
             return fitting[0]
@@ -152,7 +167,7 @@ def _read(
     code = unit or default_unit
     if number.fraction and dimension == "height" and unit is None:
         code = "in"  # Millimetres are never written in fractions: common practice, no source.
-    return Amount(to_si(number.value, code), _value(number), code, number.about)
+    return Amount(_si(number.value, code, dimension), _value(number), code, number.about)
 
 
 def read_area(text: Typed, default_unit: str = "m2", decimal_mark: str | None = None) -> Amount:
@@ -174,8 +189,24 @@ def read_height(text: Typed, default_unit: str = "mm", decimal_mark: str | None 
     return _read(text, "height", default_unit, decimal_mark, example, fits=lambda mm: mm <= 100.0)
 
 
+_FEET_INCHES = re.compile(
+    r"^(\d{1,5})\s*(?:ft\.?|feet|foot|pies?|'|′)\s*(\d+(?:[.,]\d+)?|\d+/\d+|\d+ \d+/\d+)"
+    r"\s*(?:in\.?|inch(?:es)?|pulgadas?|pulg\.?|\"|''|″|”)?$"
+)
+_INCHES_A_FOOT = 12
+
+
 def read_length(text: Typed, default_unit: str = "m", decimal_mark: str | None = None) -> Amount:
-    """Read a length of edge or wall ("320 ft", "97,5 m") in m. Raises AmountNotRead or Doubt as `read_area`."""
+    """Read a length or width ("320 ft", "97,5 m", "36 in", "2 ft 6 in", "90 cm") in m.
+
+    Raises AmountNotRead or Doubt as `read_area`.
+    """
+    both = _FEET_INCHES.match(tidy(text).lower()) if isinstance(text, str) else None
+    if both:
+        inches = read_number(both[2], decimal_mark).value
+        if inches < _INCHES_A_FOOT:
+            feet = int(both[1]) + inches / _INCHES_A_FOOT
+            return Amount(to_si(feet, "ft"), _value(Number(feet)), "ft")
     return _read(text, "length", default_unit, decimal_mark, "320 ft" if default_unit == "ft" else "97.5 m")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -255,6 +256,16 @@ def test_a_supplier_a_machine_and_a_place_are_kept(owner: Client) -> None:
         assert name in owner.get(f"/shop/{path}/").content.decode()
 
 
+def test_a_path_width_takes_inches_and_a_slip_is_refused_in_the_persons_unit(owner: Client) -> None:
+    assert owner.post("/shop/machines/new/", MACHINE | {"path_m": "36 in"}).status_code == 302
+    assert Machine.objects.get().path_m == pytest.approx(0.9144)
+    refused = owner.post("/shop/machines/new/", MACHINE | {"name": "Walker 2", "path_m": "36"})
+    assert refused.status_code == 422
+    said = html.unescape(refused.content.decode()).replace("\u00a0", " ")
+    assert "36 ft is outside what a machine has. Between 0.16 ft and 9.84 ft is possible" in said
+    assert 'value="36"' in said
+
+
 def test_a_site_is_shown_among_places_but_not_kept_there(owner: Client, cast) -> None:
     site = make_place(cast.branch, PlaceKind.SITE, "Osprey Lane")
     assert "Osprey Lane" in owner.get("/shop/places/").content.decode()
@@ -343,7 +354,9 @@ def test_a_purchaser_reaches_the_price_from_the_list(client: Client, cast) -> No
 
 def test_a_day_is_closed_and_opened_again(owner: Client, cast) -> None:
     owner.post("/shop/closed-days/", {"day": "2031-07-04", "name": "Holiday"})
-    assert "1 closed day ahead" in owner.get("/shop/closed-days/").content.decode()
+    page = owner.get("/shop/closed-days/").content.decode()
+    assert "1 closed day ahead" in page
+    assert "<b>Fri 4 Jul 2031</b> · Holiday" in page
     owner.post("/shop/closed-days/", {"day": "2031-07-04", "open": "1"})
     assert ClosedDay.objects.count() == 2
     assert shop_calendar(cast.branch, TODAY).closed == frozenset()

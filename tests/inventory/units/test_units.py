@@ -194,6 +194,27 @@ def test_a_refusal_names_the_value_and_shows_what_would_be_right():
     assert caught.value.sentence == "“4oo” cannot be read. Type it like 0.27 in."
 
 
+@pytest.mark.parametrize(
+    ("typed", "metres"),
+    [
+        # An inch is 0.0254 m and a foot 0.3048 m exactly (NIST Handbook 44, Appendix C).
+        ("36 in", 0.9144), ('36"', 0.9144), ("36 inches", 0.9144), ("36 pulgadas", 0.9144), ("31 1/2 in", 0.8001),
+        ("3", 0.9144), ("3 ft", 0.9144), ("2 ft 6 in", 0.762), ("2' 6\"", 0.762), ("2'6 1/2\"", 0.7747),
+        ("90 cm", 0.9), ("762 mm", 0.762), ("0.9 m", 0.9), ("1 yd", 0.9144),
+    ],
+)  # fmt: skip
+def test_a_length_takes_any_written_unit(typed: str, metres: float):
+    assert read_length(typed, "ft").si == pytest.approx(metres, rel=1e-12)
+
+
+def test_a_length_without_unit_is_in_the_persons_and_a_volume_is_no_length():
+    assert read_length("36", "m").si == 36.0
+    assert read_length("36", "in").si == pytest.approx(0.9144)
+    for wrong in ("36 gal", "2 ft 14 in", "wide"):
+        with pytest.raises(AmountNotRead):
+            read_length(wrong, "ft")
+
+
 def test_other_amounts_are_read():
     assert read_temperature("130 °F").si == to_si(130, "F")
     assert read_temperature("54,4 °C").value == Decimal("54.4")
