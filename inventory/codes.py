@@ -84,6 +84,18 @@ def read_code(text: str) -> str:
     return _read_typed(cleaned)
 
 
+def meant_as_printed(text: str) -> bool:
+    """Whether this text is meant as a label's code or address, and no code that a shop gave a set itself.
+
+    Nothing read, an address, what begins with GL, and six letters or digits: those are a code without its prefix.
+    """
+    cleaned = _visible_upper(text)
+    if not cleaned or cleaned.startswith(("HTTP", "GL")) or "://" in cleaned:
+        return True
+    characters = _characters(cleaned)
+    return len(characters) == BODY_LENGTH + 1 and all(c in _ISO_CHARACTERS for c in characters)
+
+
 def code_address(base: str, code: str) -> str:
     """Return the address a label's square holds, in capitals: HTTPS://SHOP.EXAMPLE/S/GL-7K2M46.
 

@@ -37,6 +37,7 @@ from inventory.actions.sighting import (
     home_pegs,
     locked,
     locked_states,
+    missing,
     move,
     move_place,
     once,
@@ -84,7 +85,10 @@ __all__ = [
 
 @dataclass(frozen=True)
 class ScannedOut:
-    """A set left. conditioning, words: as the gate saw them (None for a repeat); chance: of finishing its step."""
+    """A set left. conditioning, words: as the gate saw them (None for a repeat); chance: of finishing its step.
+
+    was_missing, missing_since: as ``Passed`` has them.
+    """
 
     recorded: Recorded
     tool_set: ToolSet
@@ -92,6 +96,8 @@ class ScannedOut:
     conditioning: Conditioning | None = None
     words: SoakWords | None = None
     chance: float | None = None
+    was_missing: bool = False
+    missing_since: datetime | None = None
 
 
 def scan_out(
@@ -148,6 +154,8 @@ def scan_out(
         passed.conditioning if passed else None,
         passed.words if passed else None,
         chance,
+        passed is not None and passed.was_missing,
+        passed.missing_since if passed else None,
     )
 
 
@@ -282,7 +290,11 @@ def _may_leave(
     _check_open(outing)
     check_here(state, outing, ask["now"], person)
     check_usable(state, ask["now"], person)
-    return check_water(state, waters, branch, person, **ask)
+    passed = check_water(state, waters, branch, person, **ask)
+    if not missing(state):
+        return passed
+    since = state.facts.get("place_since")
+    return replace(passed, was_missing=True, missing_since=datetime.fromisoformat(since) if since else None)
 
 
 def _holder(outing: Outing) -> dict[str, Any]:

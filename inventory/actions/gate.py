@@ -91,12 +91,17 @@ class NotConfirmed(SoakRefused):
 
 @dataclass(frozen=True)
 class Passed:
-    """How a set came through the gate. gate: passed or overridden; confirm: a confirmation is written with it."""
+    """How a set came through the gate. gate: passed or overridden; confirm: a confirmation is written with it.
+
+    was_missing: nobody knew where it was until now; missing_since: from when (UTC), if known.
+    """
 
     gate: str
     conditioning: Conditioning
     words: SoakWords
     confirm: bool = False
+    was_missing: bool = False
+    missing_since: datetime | None = None
 
 
 def name_of(state: SetState) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -17,6 +17,8 @@ from inventory.models.choices import LeftHow, PlaceKind
 from inventory.queries.soak import Waters, states_with_types, waters_of
 from inventory.refusals import Refused
 
+# What a bucket or a crate may stand in or on.
+_HOLDS_PLACES = (PlaceKind.RACK, PlaceKind.CRATE, PlaceKind.VAN, PlaceKind.SITE, PlaceKind.SUPPLIER, PlaceKind.UNKNOWN)
 _SHOP_PLACES = (PlaceKind.RACK, PlaceKind.TUB, PlaceKind.CRATE)
 
 
@@ -57,17 +59,45 @@ def move_place(
 ) -> Recorded:
     """Move a bucket or crate with the sets that are in it: one act, a line for the place and one a set (LEDGER 22).
 
-    Raises Refused when the place is not one that moves, or would lie in itself.
+    Raises Refused when the place is not one that moves, or would lie in itself, also by way of others.
     """
     if (known := already(who.act_id)) is not None:
         return known
     if place.kind not in (PlaceKind.BUCKET, PlaceKind.CRATE):
         raise Refused(_("%(place)s stays where it is.") % {"place": place.name}, _("Move the sets instead."))
-    if inside.pk == place.pk or inside.inside_id == place.pk:
+    with transaction.atomic():
+        # All that move are locked: two moves at once cannot close a ring that neither of them sees.
+        rows = Place.objects.select_for_update().filter(branch=branch, kind__in=(PlaceKind.BUCKET, PlaceKind.CRATE))
+        _check_lies(place, inside, {row.pk: row for row in rows.order_by("pk")})
+        lines = [NewLine("moved", None, place, {"to_place": inside})]
+        lines += [NewLine("seen", tool_set, None, {"to_place": place}) for tool_set in once(tool_sets)]
+        return record(who, branch, lines, now=now)
+
+
+def _check_lies(place: Place, inside: Place, movable: Mapping[UUID, Place]) -> None:
+    """Refuse a place that would lie in itself, directly or by way of others, and one put into a bucket.
+
+    movable: the branch's buckets and crates, by id.
+    """
+    if inside.pk == place.pk:
         raise Refused(_("%(place)s cannot lie in itself.") % {"place": place.name}, _("Choose another place."))
-    lines = [NewLine("moved", None, place, {"to_place": inside})]
-    lines += [NewLine("seen", tool_set, None, {"to_place": place}) for tool_set in once(tool_sets)]
-    return record(who, branch, lines, now=now)
+    passed: list[Place] = []
+    one: Place | None = movable.get(inside.pk)
+    while one is not None and one not in passed:
+        passed.append(one)
+        if one.inside_id == place.pk:
+            raise Refused(
+                _("%(inside)s lies in %(place)s by the ledger, so %(place)s cannot lie in it.")
+                % {"inside": inside.name, "place": place.name},
+                _("Move %(inside)s out first.") % {"inside": passed[-1].name},
+            )
+        one = movable.get(one.inside_id) if one.inside_id is not None else None
+    if inside.kind not in _HOLDS_PLACES:
+        raise Refused(
+            _("%(inside)s is a %(kind)s: it holds sets, no buckets and no crates.")
+            % {"inside": inside.name, "kind": inside.get_kind_display().lower()},
+            _("Choose a rack, a van, a site or a crate."),
+        )
 
 
 def seen(

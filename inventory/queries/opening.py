@@ -7,15 +7,20 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.codes import CodeNotRead, read_code
+from inventory.codes import CodeNotRead, meant_as_printed, read_code
 from inventory.models import Branch, Label, Outing, Place, ToolSet
+
+# So many sets of one own code are shown to choose from.
+_SEVERAL = 24
+_SHOWN = 40
 
 
 @dataclass(frozen=True)
 class Opened:
     """What a code opens. Exactly one of tool_set, place, outing, blank or sentence says something.
 
-    label: None when a set's own code was typed. sentence: why nothing opens, and what to do.
+    label: None when a set's own code was typed. sentence: why nothing opens, and what to do. several: the sets that go
+    by one own code; whoever scanned says which one is meant.
     """
 
     text: str
@@ -25,6 +30,7 @@ class Opened:
     outing: Outing | None = None
     blank: bool = False
     sentence: str = ""
+    several: tuple[ToolSet, ...] = ()
 
     @property
     def code(self) -> str:
@@ -41,7 +47,11 @@ def open_text(text: str, branch: Branch) -> Opened:
     try:
         code = read_code(typed)
     except CodeNotRead as problem:
-        return _own_code(typed, branch, str(problem))
+        sentence = str(problem)
+        if not meant_as_printed(typed):
+            sentence = _("No set is called “%(code)s”. Look how it is written, or find the set by its type.")
+            sentence %= {"code": typed if len(typed) <= _SHOWN else typed[: _SHOWN - 1] + "…"}
+        return _own_code(typed, branch, sentence)
     label = (
         Label.objects.filter(pk=code)
         .select_related("opens_set__tool_type", "opens_place", "opens_outing__van", "opens_outing__holder_person")
@@ -54,22 +64,24 @@ def open_text(text: str, branch: Branch) -> Opened:
 
 
 def _own_code(typed: str, branch: Branch, sentence: str) -> Opened:
-    """A set by the code the shop itself gave it; several with one code open none."""
+    """A set by the code the shop itself gave it; of several with one code somebody says which."""
     found = (
         list(
             ToolSet.objects.filter(own_code__iexact=typed, state__branch=branch)
             .exclude(own_code="")
-            .select_related("tool_type")[:2]
+            .select_related("tool_type")
+            .order_by("tool_type__ladder_place", "pk")[:_SEVERAL]
         )
-        if typed and len(typed) <= 40
+        if typed and len(typed) <= _SHOWN
         else []
     )
     if len(found) == 1:
         return Opened(typed, tool_set=found[0])
     if found:
-        count = ToolSet.objects.filter(own_code__iexact=typed, state__branch=branch).count()
+        count = len(found)
         words = ngettext(
             "%(count)d set has the own code “%(code)s”.", "%(count)d sets have the own code “%(code)s”.", count
         ) % {"count": count, "code": typed}
-        return Opened(typed, sentence=words + " " + _("Scan the label of the one you hold."))
+        sentence = words + " " + _("Scan the label of the one you hold.")
+        return Opened(typed, sentence=sentence, several=tuple(found))
     return Opened(typed, sentence=sentence)

@@ -16,12 +16,17 @@ from inventory.times import when_for
 from inventory.views.doors import PersonRequest, door
 
 _MOST = 20
+_LONGEST = 200
 
 
 @door("GET")
 def find(request: PersonRequest) -> HttpResponse:
     """Open what was typed or scanned, or list what holds it."""
-    text = " ".join(request.GET.get("q", "").split())[:200]
+    text = " ".join(request.GET.get("q", "").split())
+    if len(text) > _LONGEST:
+        sentence = _("That is %(count)d characters; at most %(most)d are looked for. Write a part of the name or code.")
+        words = sentence % {"count": len(text), "most": _LONGEST}
+        return render(request, "inventory/find/found.html", {"text": "", "found": [], "sentence": words}, status=422)
     if not text:
         return render(request, "inventory/find/found.html", {"text": "", "found": []})
     thing = open_text(text, request.user.branch)

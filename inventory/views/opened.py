@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import re
 from typing import Any
+from urllib.parse import urlencode
 from uuid import UUID, uuid4
 
 from django.contrib import messages
@@ -48,6 +49,8 @@ def opened(request: PersonRequest, code: str) -> HttpResponse:
         return _blank(request, thing.label)
     if thing.place is not None:
         return redirect("inventory:place_phone", thing.place.pk)
+    if thing.several:
+        return redirect(reverse("inventory:find") + "?" + urlencode({"q": thing.text}))
     if thing.tool_set is None:
         return render(
             request, "inventory/label/unknown.html", {"sentence": thing.sentence, "text": thing.text}, status=404

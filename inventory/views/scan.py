@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 from uuid import UUID, uuid4
 
 from django.contrib import messages
@@ -43,6 +44,8 @@ def scan(request: PersonRequest) -> HttpResponse:
             return redirect("inventory:opened", opened.label.code)
         if opened.tool_set is not None:
             return redirect("inventory:set_phone", opened.tool_set.pk)
+        if opened.several:
+            return redirect(reverse("inventory:find") + "?" + urlencode({"q": opened.text}))
         messages.error(request, opened.sentence)
     now = timezone.now()
     outings = [
@@ -65,7 +68,7 @@ def scan_out(request: PersonRequest, outing_id: UUID) -> HttpResponse:
         who = who_of(request)
         given, verdict = _scan_of(request)
         verdict = verdict or scanning.scan_out(who, request.user, outing, given, now, plan)
-        scanning.keep_line(request, key, verdict, request.user, now, str(who.act_id))
+        scanning.keep_line(request, key, verdict, request.user, now, str(who.act_id), given.asked)
     return _answer(request, key, verdict, _out_context(request.user, outing, plan))
 
 
@@ -80,7 +83,7 @@ def scan_in(request: PersonRequest) -> HttpResponse:
         given, verdict = _scan_of(request)
         if verdict is None:
             verdict, place = scanning.scan_in(who, request.user, place, given, now)
-        scanning.keep_line(request, "in", verdict, request.user, now, str(who.act_id))
+        scanning.keep_line(request, "in", verdict, request.user, now, str(who.act_id), given.asked)
     request.session["in_to"] = str(place.pk) if place else ""
     return _answer(request, "in", verdict, _in_context(request, place, places))
 

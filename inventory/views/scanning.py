@@ -18,7 +18,7 @@ from inventory.actions import custody
 from inventory.actions.gate import name_of, where_of
 from inventory.actions.ledger import Who
 from inventory.hooks import PlannedUse
-from inventory.models import Branch, Device, Outing, Person, Place, ToolSet
+from inventory.models import Branch, Device, Outing, Person, Place, SetState, ToolSet
 from inventory.models.choices import PlaceKind, SoakNeed
 from inventory.queries.came_back import came_back
 from inventory.queries.custody import others_ready, places_for, sets_in, sets_of_outing, states_by_ids
@@ -39,13 +39,17 @@ _CARRIED = (PlaceKind.VAN, PlaceKind.CRATE, PlaceKind.BUCKET, PlaceKind.SITE)
 
 @dataclass(frozen=True)
 class Scan:
-    """One scan as sent: what was scanned or which sets a button names, and what to do with it."""
+    """One scan as sent: what was scanned or which sets a button names, and what to do with it.
+
+    asked: the line of an earlier scan that this one answers.
+    """
 
     text: str = ""
     set_ids: tuple[UUID, ...] = ()
     do: str = ""
     why: str = ""
     place_id: UUID | None = None
+    asked: str = ""
 
     @classmethod
     def of(cls, request: HttpRequest) -> Scan:
@@ -58,6 +62,7 @@ class Scan:
             post.get("do", ""),
             post.get("why", "")[:400],
             as_uuid(post.get("place", "") or post.get("carry", "")),
+            post.get("asked", "")[:24],
         )
 
 
@@ -92,6 +97,8 @@ def scan_out(who: Who, person: Person, outing: Outing, scan: Scan, now: datetime
         return _other_outing(opened.outing)
     if opened.blank:
         return verdicts.blank(opened.code, url)
+    if opened.several:
+        return verdicts.which(opened.text, _states_of(opened), url, hidden)
     if opened.tool_set is None:
         return verdicts.unknown(opened.sentence, opened.text)
     return _one_out(who, person, outing, opened.tool_set, scan, carry, now, plan)
@@ -153,7 +160,8 @@ def _one_out(
     if enough and task.companion is not None:
         enough = _("%(enough)s, with %(set)s") % {"enough": enough, "set": name_of(task.companion)}
     face = verdicts.face_of(state, branch, done.conditioning, lives_of([tool_set], branch, now).get(tool_set.pk))
-    verdict = verdicts.taken_out(done, state, next_words(plan, outing), enough, face, short=key == "no")
+    found = verdicts.found_words(done, person, now)
+    verdict = verdicts.taken_out(done, state, next_words(plan, outing), enough, face, short=key == "no", found=found)
     if carry is not None and carry.kind == PlaceKind.BUCKET:
         verdict.lines.append(_("travels in water, in %(bucket)s") % {"bucket": carry.name})
     if key == "no" and task.reference_m2:
@@ -220,6 +228,9 @@ def scan_in(who: Who, person: Person, place: Place | None, scan: Scan, now: date
         return Verdict("open", opened.outing.name, reason=words % {"count": len(states)}, mark="ask"), place
     if opened.blank:
         return verdicts.blank(opened.code, url), place
+    if opened.several:
+        hidden = {"place": str(place.pk)} if place is not None else {}
+        return verdicts.which(opened.text, _states_of(opened), url, hidden), place
     if opened.tool_set is None:
         return verdicts.unknown(opened.sentence, opened.text), place
     sure = scan.do == "take_back"
@@ -263,8 +274,9 @@ def _many_in(who: Who, branch: Branch, place: Place | None, scan: Scan, now: dat
         return verdicts.unknown(words, "")
     pegs = {pk: peg for pk, (home, peg) in hung.items() if home == target.pk}
     sets = [state.tool_set for state in states.values()]
-    done = custody.scan_in_many(who, branch, sets, target, now=now, pegs=pegs, homes=homes)
-    return verdicts.many(done, states, _("in"))
+    ask = scan.do != "take_back"
+    done = custody.scan_in_many(who, branch, sets, target, now=now, pegs=pegs, homes=homes, ask=ask)
+    return verdicts.many_in(done, states, target, place)
 
 
 def _only_rack(branch: Branch) -> Place | None:
@@ -279,6 +291,12 @@ def _opened(scan: Scan, branch: Branch) -> Opened:
         if named is not None:
             return Opened("", tool_set=named)
     return open_text(scan.text, branch)
+
+
+def _states_of(opened: Opened) -> list[SetState]:
+    """The sets of one own code, coarse to fine."""
+    states = {state.pk: state for state in states_with_types(one.pk for one in opened.several)}
+    return [states[one.pk] for one in opened.several if one.pk in states]
 
 
 def _carried_in(branch: Branch, place_id: UUID | None) -> Place | None:
@@ -307,8 +325,13 @@ def _other_outing(outing: Outing) -> Verdict:
     )
 
 
-def keep_line(request: HttpRequest, key: str, verdict: Verdict, person: Person, now: datetime, act_id: str) -> None:
-    """Keep a scan's line for the page's list, the newest first; the list of another page makes room for it."""
+def keep_line(
+    request: HttpRequest, key: str, verdict: Verdict, person: Person, now: datetime, act_id: str, asked: str = ""
+) -> None:
+    """Keep a scan's line for the page's list, the newest first; the list of another page makes room for it.
+
+    asked: the code of an open line that this scan answers; it goes.
+    """
     kept = request.session.get("scans", {}).get(key, [])
     line = {
         "grit": verdict.grit,
@@ -320,7 +343,8 @@ def keep_line(request: HttpRequest, key: str, verdict: Verdict, person: Person, 
         "at": show_time(now, person.branch, clock_24h=person.clock_24h),
         "act": act_id if verdict.wrote else "",
     }
-    older = [one for one in kept if not (one["open"] and verdict.code and one["code"] == verdict.code)]
+    answered = {verdict.code, asked} - {""}
+    older = [one for one in kept if not (one["open"] and one["code"] in answered)]
     request.session["scans"] = {key: [line, *older][:_KEPT]}
 
 

@@ -58,6 +58,7 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
         "entries": count,
         "replaced": _replaced(label, person, now),
         "act_id": uuid4(),
+        "foreign": foreign_words(state, person),
         **actions_of(state, conditioning, use, person, now),
     }
     if life is not None:
@@ -126,10 +127,22 @@ def _replaced(label: Label | None, person: Person, now: datetime) -> str:
     return when_for(person, label.replaced_at, now)
 
 
+def foreign_words(state: SetState, person: Person) -> str:
+    """Why nothing can be done here with a set of another branch, and what next; "" for one's own."""
+    if state.branch_id in (None, person.branch_id):
+        return ""
+    words = _("It belongs to %(branch)s: it is looked at here, and worked with there.") % {"branch": state.branch}
+    if state.outing_id is not None:
+        return words + " " + _("If it was sent to you, scan its label under Scan in.")
+    return words + " " + _("If it lies here, tell them: they send it on an outing, and you scan it in.")
+
+
 def actions_of(
     state: SetState, conditioning: Conditioning, use: NextUse | None, person: Person, now: datetime
 ) -> dict[str, Any]:
-    """The filled action, two or three beside it, and the rest, by right and state."""
+    """The filled action, two or three beside it, and the rest, by right and state; none for another branch's set."""
+    if foreign_words(state, person):
+        return {"first": None, "first_filled": None, "beside": [], "more": []}
     first = _likeliest(state, conditioning, use, person, now)
     beside, more = [], []
     if person.can(Right.SCAN):

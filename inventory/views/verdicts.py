@@ -5,12 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
+from urllib.parse import urlencode
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.actions.custody import Elsewhere, NotConditioned, NotConfirmed, ScannedMany, ScannedOut, Soaking
+from inventory.actions.custody import (
+    Elsewhere,
+    NotConditioned,
+    NotConfirmed,
+    ScannedMany,
+    ScannedOut,
+    Soaking,
+    StillToLeave,
+)
 from inventory.actions.gate import holder_of, where_of
 from inventory.actions.sighting import missing
 from inventory.estimate import SetLife
@@ -112,9 +121,19 @@ def in_hand(face: GaugeFace | None) -> GaugeFace | None:
 
 
 def taken_out(
-    done: ScannedOut, state: SetState, then: str, enough: str, face: GaugeFace | None, *, short: bool = False
+    done: ScannedOut,
+    state: SetState,
+    then: str,
+    enough: str,
+    face: GaugeFace | None,
+    *,
+    short: bool = False,
+    found: str = "",
 ) -> Verdict:
-    """The set left; short: it is not likely to finish, which is said as loudly as a refusal."""
+    """The set left; short: it is not likely to finish, which is said as loudly as a refusal.
+
+    found: that it was missing until now, and since when.
+    """
     tool_type = state.tool_set.tool_type
     water = done.words.line if done.words else ""
     overridden = done.gate == "overridden"
@@ -126,11 +145,18 @@ def taken_out(
         lines=[
             str(tool_type.get_bond_display()),
             _("against the gate: %(water)s") % {"water": water} if overridden else water,
+            *([found] if found else []),
         ],
         reason=enough,
         then=then,
         face=in_hand(face),
-        short=_("taken, against the gate") if overridden else _("taken, short") if short else _("taken"),
+        short=_("taken, against the gate")
+        if overridden
+        else _("taken, short")
+        if short
+        else _("taken, found again")
+        if found
+        else _("taken"),
         mark="gauge-empty" if short else "tick",
         wrote=True,
     )
@@ -213,6 +239,15 @@ def refused(
     elif isinstance(refusal, Soaking):
         verdict.kind, verdict.word, verdict.short, verdict.mark = "open", _("In water"), _("in water"), "ripples"
     return verdict
+
+
+def found_words(done: ScannedOut, person: Person, now: datetime) -> str:
+    """ "It was missing since Mon 18 May 20:00; it is found."; "" for a set that was not missing."""
+    if not done.was_missing:
+        return ""
+    if done.missing_since is None:
+        return _("It was missing; it is found.")
+    return _("It was missing since %(when)s; it is found.") % {"when": when_for(person, done.missing_since, now)}
 
 
 def _missing_since(state: SetState, person: Person, now: datetime) -> str:
@@ -298,7 +333,44 @@ def take_back(refusal: Elsewhere, state: SetState, target: Place, chosen: Place 
 
 def unknown(sentence: str, text: str) -> Verdict:
     """Nothing opens: the sentence says why and what next."""
-    return Verdict("refused", _("Unknown"), code=text[:24], reason=sentence, short=_("unknown"), mark="ask")
+    verdict = Verdict("refused", _("Unknown"), code=text[:24], reason=sentence, short=_("unknown"), mark="ask")
+    if text:
+        url = reverse("inventory:find") + "?" + urlencode({"q": text[:40]})
+        verdict.actions.append({"label": _("Find"), "url": url, "method": "get"})
+    return verdict
+
+
+def which(text: str, states: list[SetState], url: str, hidden: dict[str, str]) -> Verdict:
+    """Several sets go by one own code: each with grit, type, code and place; the one picked is scanned as it stands."""
+    return Verdict(
+        "open",
+        _("Which one?"),
+        code=text[:24],
+        reason=ngettext(
+            "%(count)d set has the own code “%(code)s”.", "%(count)d sets have the own code “%(code)s”.", len(states)
+        )
+        % {"count": len(states), "code": text},
+        then=_("Take the one you hold, or scan its label."),
+        actions=[
+            {
+                "label": " · ".join(part for part in (state.tool_set.tool_type.grit, state.code) if part),
+                "detail": ". ".join(part for part in (state.tool_set.tool_type.name, _where(state)) if part),
+                "url": url,
+                "hidden": {**hidden, "set": str(state.pk), "asked": text[:24]},
+            }
+            for state in states
+        ],
+        short=_("which one?"),
+        mark="ask",
+        stays_open=True,
+    )
+
+
+def _where(state: SetState) -> str:
+    """Where it is in one line: its place, who has it, or since nobody knows."""
+    if state.outing_id is not None:
+        return holder_words(state)
+    return _("missing") if missing(state) else where_of(state)
 
 
 def blank(code: str, back: str) -> Verdict:
@@ -354,23 +426,60 @@ def of_place(place: Place, states: list[SetState], url: str, hidden: dict[str, s
     )
 
 
+def many_in(done: ScannedMany, states: dict[Any, SetState], target: Place, chosen: Place | None) -> Verdict:
+    """What became of a list that came in; those on an outing that has not left yet are asked about, all at once."""
+    verdict = many(done, states, _("in"))
+    asked = [(tool_set, refusal) for tool_set, refusal in done.refused if isinstance(refusal, StillToLeave)]
+    if not asked:
+        return verdict
+    holders = ", ".join(dict.fromkeys(refusal.holder for _set, refusal in asked))
+    count = len(asked)
+    hidden = {"sets": ",".join(str(tool_set.pk) for tool_set, _refusal in asked)}
+    if chosen is not None:
+        hidden["place"] = str(chosen.pk)
+    words = ngettext("Take %(count)d set back to %(place)s", "Take %(count)d sets back to %(place)s", count)
+    url = reverse("inventory:scan_in")
+    verdict.kind, verdict.mark, verdict.stays_open = "elsewhere", "swap", True
+    verdict.word = _("Take it back?") if count == 1 else _("Take them back?")
+    next_step = asked[0][1].next_step if count == 1 else _("Take them back only if they are not to go.")
+    verdict.then = f"{verdict.then} {next_step}"
+    back = {"label": words % {"count": count, "place": target.name}, "url": url, "hidden": hidden}
+    verdict.actions = [
+        {**back, "name": "do", "value": "take_back"},
+        {"label": _("Leave it on %(outing)s") % {"outing": holders}, "url": url, "method": "get", "kind": "fill"}
+        if count == 1
+        else {
+            "label": _("Leave them on %(outing)s") % {"outing": holders},
+            "url": url,
+            "method": "get",
+            "kind": "fill",
+        },
+    ]
+    return verdict
+
+
 def many(done: ScannedMany, states: dict[Any, SetState], word: str) -> Verdict:
-    """What became of a whole list."""
+    """What became of a whole list; those that were missing until now are said."""
     count = len(done.taken)
     said = ngettext("%(count)d set: %(word)s.", "%(count)d sets: %(word)s.", count) % {"count": count, "word": word}
     lines = [
         f"{states[tool_set.pk].tool_set.tool_type.grit} {states[tool_set.pk].code}: {refusal.why}"
         for tool_set, refusal in done.refused
     ]
+    found = [tool_set for tool_set in done.taken if (gone := done.passed.get(tool_set.pk)) and gone.was_missing]
+    names = ", ".join(states[tool_set.pk].code or states[tool_set.pk].tool_set.tool_type.grit for tool_set in found)
+    again = _("Missing until now, found: %(sets)s.") % {"sets": names} if found else ""
     if not lines:
-        return Verdict("taken", _("Taken"), grit=str(count), reason=said, short=said, mark="tick", wrote=True)
+        return Verdict(
+            "taken", _("Taken"), grit=str(count), reason=said, then=again, short=said, mark="tick", wrote=True
+        )
     head = ngettext("%(count)d may not:", "%(count)d may not:", len(lines)) % {"count": len(lines)}
     kind = "refused"
     return Verdict(
         kind,
         _("Not all"),
         grit=f"{count}/{count + len(lines)}",
-        lines=[said],
+        lines=[said, again] if again else [said],
         reason=head,
         then=" ".join(lines),
         short=said,
