@@ -110,6 +110,13 @@ def shop_calendar(branch: Branch, today: date, *, known_by: datetime | None = No
     )
 
 
+def closed_names(branch: Branch, since: date | None = None) -> dict[date, str]:
+    """The closed days (from ``since`` on) in order, each with why, "" where nobody said; one query."""
+    words = ClosedDay.objects.filter(branch=branch).order_by("recorded_at", "pk")
+    said = {row.day: row for row in (words if since is None else words.filter(day__gte=since))}
+    return {day: row.name for day, row in sorted(said.items()) if row.closed}
+
+
 def _standing(rows: QuerySet[Row], at: date, known_by: datetime | None) -> QuerySet[Row]:
     """Of dated words those valid on a day and known by an instant, the one that holds last."""
     rows = rows.filter(valid_from__lte=at)

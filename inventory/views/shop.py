@@ -26,7 +26,7 @@ from inventory.forms.catalogue import (
 )
 from inventory.models import Machine, Person, Place, Setting
 from inventory.models.choices import PlaceKind
-from inventory.queries.catalogue import shop_calendar
+from inventory.queries.catalogue import closed_names, shop_calendar
 from inventory.rights import Right
 from inventory.setting_words import from_words, say_source, say_unit, to_words
 from inventory.shop_settings import KNOWN, settings_of
@@ -232,8 +232,7 @@ def closed_days(request: HttpRequest) -> HttpResponse:
         actions.save_closed_day(person, person.branch, **form.cleaned_data, closed=not opened, now=timezone.now())
         messages.success(request, _("That day is open again.") if opened else _("That day is closed."))
         return redirect("inventory:closed_days")
-    ahead = sorted(day for day in shop_calendar(person.branch, today).closed if day >= today)
-    context = {"form": form, "days": ahead}
+    context = {"form": form, "days": list(closed_names(person.branch, today).items())}
     return render(request, "inventory/catalogue/closed_days.html", context, status=422 if form.errors else 200)
 
 

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from inventory.models import Branch, Machine, Person, ToolType
 from inventory.models.choices import Rotation, WetDry
+from inventory.queries.catalogue import closed_names
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_day
@@ -21,6 +22,8 @@ from jobs.models import Job, JobPlan, PlanShift, PlanShiftMachine, PlanStep, Pla
 from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, content, draft_of, what_changed
 from jobs.queries.plan import plan_of
 
+# What a standing says of the chance by itself: won means it happens (DESIGN 2, award chance).
+SURE_OF = {Standing.WON: 1.0, Standing.DONE: 1.0, Standing.LOST: 0.0, Standing.CANCELLED: 0.0}
 # Days a plan may have: from the first, up to this many years ahead (our assumption).
 _FIRST_DAY, _YEARS_AHEAD = date(2000, 1, 1), 5
 
@@ -99,12 +102,16 @@ def save_plan(
     """Keep a draft as the job's next version; the same content as the newest adds nothing.
 
     edited_from: the number of the version the draft was made from (0 before the first; None: do not ask).
-    sure: what is only unlikely has been said to be right. units: the person's, for the sentences.
+    sure: what is only unlikely has been said to be right. units: the person's, for the sentences. A job that is won or
+    done is kept with the chance 1, one lost or cancelled with 0, whatever the draft says; a shift on a closed day and a
+    ladder that skips a grit are warned about.
     Raises PlanMovedOn when another version came in between, saying what it changed; PlanAsked for a start in the past;
     PlanRefused for a step without passes or floor, a floor of another site or without area, a shift that ends before it
     starts, a day before 2000 or more than 5 years ahead, a chance outside 0 to 1, a machine that no step of its shift
     fits.
     """
+    _check_chance(draft)
+    draft = replace(draft, award_chance=SURE_OF.get(Standing(draft.standing), draft.award_chance))
     with transaction.atomic():
         job = Job.objects.select_for_update().select_related("site", "branch").get(pk=job.pk)
         zone = ZoneInfo(job.branch.time_zone)
@@ -120,13 +127,14 @@ def save_plan(
             _ask_past(draft, today)
         plan = _write(person, job, draft, now)
         settings = settings_of(job.branch, today=today)
-        return Planned(plan, True, tuple(ladder_warnings(draft.steps, settings["grit_ratio"])))
+        warnings = [*ladder_warnings(draft.steps, settings["grit_ratio"]), *closed_warnings(job, draft.shifts, now)]
+        return Planned(plan, True, tuple(warnings))
 
 
 def mark(
     person: Person, job: Job, standing: str, *, now: datetime, edited_from: int | None = None, units: Units = "us"
 ) -> Planned:
-    """Say where a job stands: won or done (chance 1), lost or cancelled (chance 0), or a bid again (chance as it was).
+    """Say where a job stands: won or done (chance 1), lost or cancelled (chance 0), or a bid again (its last chance).
 
     Raises PlanRefused when the job has no plan yet; PlanMovedOn as ``save_plan``.
     """
@@ -135,10 +143,11 @@ def mark(
         newest = plan_of(job)
         if newest is None:
             raise PlanRefused(_("This job has no plan yet."), _("Keep one first."))
-        chance = {Standing.WON: 1.0, Standing.DONE: 1.0, Standing.LOST: 0.0, Standing.CANCELLED: 0.0}
-        draft = replace(
-            draft_of(newest), standing=standing, award_chance=chance.get(Standing(standing), newest.award_chance)
-        )
+        draft = replace(draft_of(newest), standing=standing)
+        if standing == Standing.BID:
+            called = JobPlan.objects.filter(job=job, standing=Standing.BID).order_by("-number")
+            said = called.values_list("award_chance", flat=True).first()
+            draft = replace(draft, award_chance=newest.award_chance if said is None else said)
         return save_plan(person, job, draft, now=now, edited_from=edited_from, sure=True, units=units)
 
 
@@ -184,6 +193,21 @@ def ladder_warnings(steps: Iterable[StepDraft], ratio: float) -> list[str]:
     return said
 
 
+def closed_warnings(job: Job, shifts: Iterable[ShiftDraft], now: datetime) -> list[str]:
+    """A sentence for each coming shift that starts on a day the shop is closed, with the day's reason; one query."""
+    ahead = sorted(shift.starts_at for shift in shifts if shift.ends_at > now)
+    zone, closed = ZoneInfo(job.branch.time_zone), closed_names(job.branch) if ahead else {}
+    days = dict.fromkeys(at.astimezone(zone).date() for at in ahead)
+    return [closed_words(day, closed[day]) for day in days if day in closed]
+
+
+def closed_words(day: date, name: str) -> str:
+    """ "The shop is closed on Thu 26 Nov: Harvest day."."""
+    if name:
+        return _("The shop is closed on %(day)s: %(why)s.") % {"day": show_day(day), "why": name.rstrip(".")}
+    return _("The shop is closed on %(day)s.") % {"day": show_day(day)}
+
+
 def _number(grit: str) -> float | None:
     try:
         return float(grit)
@@ -225,14 +249,17 @@ def _check_days(draft: PlanDraft, zone: ZoneInfo, today: date) -> None:
         raise PlanRefused(words % {"day": day.isoformat()}, field=field)
 
 
-def _check(job: Job, draft: PlanDraft, today: date) -> None:
-    _check_days(draft, ZoneInfo(job.branch.time_zone), today)
+def _check_chance(draft: PlanDraft) -> None:
     if not 0 <= draft.award_chance <= 1:
         raise PlanRefused(
             _("A chance of %(chance)s %% is none.") % {"chance": f"{draft.award_chance * 100:g}"},
             _("Take 0 to 100 %."),
             field="award_chance",
         )
+
+
+def _check(job: Job, draft: PlanDraft, today: date) -> None:
+    _check_days(draft, ZoneInfo(job.branch.time_zone), today)
     if draft.finish_level is not None and draft.finish_level not in (1, 2, 3, 4):
         raise PlanRefused(_("A finish is level 1 to 4."), field="finish_level")
     keys: set[UUID] = set()

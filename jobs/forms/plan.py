@@ -23,8 +23,6 @@ from inventory.units import Units
 from jobs.models import JobKind, Site, Standing, Zone
 from jobs.plan_draft import FINISHES, PlanDraft, ShiftDraft, StepDraft, ZoneDraft
 
-# Passes proposed for a ladder: first step 6 to 8, later ones about 5 (common practice).
-FIRST_PASSES, LATER_PASSES = 7, 5
 # More rows of a table than any plan has (our assumption).
 _MOST_ROWS = 200
 AS_FLOOR = ("", _("as the floor"))
@@ -53,7 +51,12 @@ class PlanForm(ShopForm):
     name = forms.CharField(label=_("Job"), max_length=80)
     kind = forms.ChoiceField(label=_("Kind"), choices=JobKind.choices)
     standing = forms.ChoiceField(label=_("Standing"), choices=Standing.choices)
-    award_percent = forms.IntegerField(label=_("Award chance"), min_value=0, max_value=100)
+    award_percent = forms.IntegerField(
+        label=_("Award chance"),
+        min_value=0,
+        max_value=100,
+        help_text=_("Of a bid. A job that is won counts as 100 %, one lost or cancelled as 0 %."),
+    )
     starts_on = forms.DateField(label=_("Starts on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
     confirmed = forms.BooleanField(label=_("Dates are confirmed"), required=False)
     finish_level = forms.TypedChoiceField(
@@ -305,111 +308,17 @@ def _sent_rows(prefix: str, data: QueryDict) -> Rows:
 
 
 def _shift_names(rows: Sequence[Mapping[str, Any]]) -> list[tuple[str, str]]:
-    return [(str(row["key"]), _day_name(str(row.get("day") or ""))) for row in rows if row.get("key")]
+    return [
+        (str(row["key"]), _shift_name(number, str(row.get("day") or ""), str(row.get("starts") or "")))
+        for number, row in enumerate(rows, start=1)
+        if row.get("key")
+    ]
 
 
-def _day_name(text: str) -> str:
-    """A day as people read it; "…" while none is typed."""
+def _shift_name(number: int, day_text: str, starts: str) -> str:
+    """A shift as the steps name it: "Wed 14 May 20:00", or by its row while its day is not typed."""
     try:
-        day = parse_date(text)
+        day = parse_date(day_text)
     except ValueError:
         day = None
-    return show_day(day) if day else "…"
-
-
-def rows_of(draft: PlanDraft, zone: ZoneInfo) -> dict[str, Rows]:
-    """The rows that show a draft."""
-    zone_of_key = {row.filled().key: row.zone.pk for row in draft.zones}
-    return {
-        "zones": [
-            {
-                "key": row.key,
-                "zone": row.zone.pk,
-                "area_m2": row.area_m2,
-                "edge_m": row.edge_m,
-                "hardness": row.hardness or "",
-                "surface": row.surface or "",
-                "coating": row.coating or "",
-            }
-            for row in draft.zones
-        ],
-        "steps": [
-            {
-                "key": row.key,
-                "zone": zone_of_key.get(row.zone_key),
-                "tool_type": row.tool_type.pk,
-                "passes": row.passes,
-                "step_kind": row.step_kind,
-                "wet_dry": row.wet_dry,
-                "shift": str(row.shift_key or ""),
-            }
-            for row in draft.steps
-        ],
-        "shifts": [
-            {
-                "key": row.key,
-                "day": f"{row.starts_at.astimezone(zone):%Y-%m-%d}",
-                "starts": f"{row.starts_at.astimezone(zone):%H:%M}",
-                "ends": f"{row.ends_at.astimezone(zone):%H:%M}",
-                "lead": row.lead.pk if row.lead else None,
-                "machines": [one.pk for one in row.machines],
-            }
-            for row in draft.shifts
-        ],
-    }
-
-
-def add_row(rows: dict[str, Rows], prefix: str) -> dict[str, Rows]:
-    """One more row; a shift follows the last one by a day, at its hours."""
-    new: dict[str, Any] = {"key": uuid4() if prefix != "zones" else ""}
-    last = rows[prefix][-1] if rows[prefix] else {}
-    if prefix == "shifts" and last.get("day"):
-        try:
-            day = datetime.strptime(str(last["day"]), "%Y-%m-%d") + timedelta(days=1)  # noqa: DTZ007  # a day, no instant
-            new |= {name: last.get(name) for name in ("starts", "ends", "lead", "machines")} | {
-                "day": f"{day:%Y-%m-%d}"
-            }
-        except (ValueError, OverflowError):  # not a day, or no day follows it
-            pass
-    if prefix == "steps":
-        new |= {"zone": last.get("zone"), "passes": LATER_PASSES, "step_kind": StepKind.LATER, "wet_dry": WetDry.WET}
-    return {**rows, prefix: [*rows[prefix], new]}
-
-
-def drop_row(rows: dict[str, Rows], prefix: str, number: int) -> dict[str, Rows]:
-    """One row less; steps that named the shift go by turn again."""
-    gone = rows[prefix][number : number + 1]
-    kept = {**rows, prefix: [row for place, row in enumerate(rows[prefix]) if place != number]}
-    if prefix == "shifts" and gone:
-        key = str(gone[0].get("key"))
-        kept["steps"] = [
-            {**row, "shift": "" if str(row.get("shift")) == key else row.get("shift")} for row in rows["steps"]
-        ]
-    return kept
-
-
-def propose_ladder(rows: dict[str, Rows], tool_types: Sequence[ToolType], first: str, last: str) -> dict[str, Rows]:
-    """Rows for the shop's ladder on every floor without steps: from the first tool type to the last, coarse to fine.
-
-    7 passes for the first step, 5 for later ones (common practice: 6 to 8, then about 5).
-    """
-    ids = [str(one.pk) for one in tool_types]
-    begin = ids.index(first) if first in ids else 0
-    end = ids.index(last) + 1 if last in ids else len(ids)
-    with_steps = {str(row.get("zone")) for row in rows["steps"]}
-    steps = [row for row in rows["steps"] if row.get("zone") and row.get("tool_type")]
-    for floor in (row for row in rows["zones"] if row.get("zone") and str(row["zone"]) not in with_steps):
-        for number, tool_type in enumerate(tool_types[begin:end]):
-            wet_dry = WetDry.WET if tool_type.wet_dry == WetDry.EITHER else tool_type.wet_dry
-            steps.append(
-                {
-                    "key": uuid4(),
-                    "zone": floor["zone"],
-                    "tool_type": tool_type.pk,
-                    "passes": FIRST_PASSES if number == 0 else LATER_PASSES,
-                    "step_kind": StepKind.FIRST_CUT if number == 0 else StepKind.LATER,
-                    "wet_dry": wet_dry,
-                    "shift": "",
-                }
-            )
-    return {**rows, "steps": steps}
+    return f"{show_day(day)} {starts}".strip() if day else _("shift %(n)s, no day yet") % {"n": number}

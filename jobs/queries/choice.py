@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from inventory import estimate
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import SetState
-from inventory.shop_settings import settings_of
+from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
 from jobs.models import PlanStep
+from jobs.queries.clash import Wanted, set_clash, soak_turns, wanted_elsewhere
 from jobs.queries.plan import Night
 from jobs.queries.shift import outings_of, sent_against
 from jobs.queries.tonight import Choice, leaves_at_of
@@ -25,8 +26,8 @@ _SHOWN, _PAIRED = 40, 6
 class Option:
     """A set that could go. key: as a tonight.Cell's; meant: 1 or 2 when it is reserved here, else 0.
 
-    chance: of doing all of it alone; with_first: together with the set meant first; spoken: the other job that wants it
-    within two days, or "".
+    chance: of doing all of it alone; with_first: together with the set meant first; clash: the shift of another job
+    that wants it at that time, or so near that it could not be soaked between.
     """
 
     state: SetState
@@ -36,7 +37,7 @@ class Option:
     chance: float | None
     with_first: float | None
     meant: int
-    spoken: str
+    clash: Wanted | None
 
 
 @dataclass(frozen=True)
@@ -72,12 +73,16 @@ def options_of(night: Night, step_key: UUID, now: datetime) -> Options | None:
     rows = [row for one in steps for row in reserved.get(one.key, [])]
     meant = {set_id: n for n, set_id in enumerate(dict.fromkeys(row.tool_set_id for row in rows), start=1)}
     chances = choice.chances(steps[0], asked.reference_m2) if asked.reference_m2 > 0 else {}
+    loading, turn = _times(settings, steps[0].tool_type_id, now.astimezone(zone_of(branch)).date())
+    ends_at = night.shift.ends_at
+    wanted = wanted_elsewhere(branch, [night.job.pk], leaves_at - turn, ends_at + loading + turn)
     found = []
     for state in choice.states:
         water = choice.water(state, leaves_at, starts_at)
         key, chance = choice.key(state, outing, water, chances.get(state.pk), leaves_at), chances.get(state.pk)
-        life, spoken = choice.lives.get(state.pk), choice.spoken.get(state.pk, "")
-        found.append(Option(state, key, water, life, chance, None, meant.get(state.pk, 0), spoken))
+        clash = set_clash(wanted.get(state.pk, ()), leaves_at, ends_at, loading=loading, turn=turn)
+        life = choice.lives.get(state.pk)
+        found.append(Option(state, key, water, life, chance, None, meant.get(state.pk, 0), clash))
     found.sort(key=_order)
     first = next((set_id for set_id, n in meant.items() if n == 1), None)
     record = choice.records.get(steps[0].tool_type_id)
@@ -86,10 +91,16 @@ def options_of(night: Night, step_key: UUID, now: datetime) -> Options | None:
     return Options(night, tuple(steps), asked, leaves_at, tuple(found[:_SHOWN]))
 
 
+def _times(settings: ShopSettings, type_id: int, day: date) -> tuple[timedelta, timedelta]:
+    """How long before a shift its sets leave, and how long a set of the type lies in water before it may."""
+    turns = soak_turns([type_id], day)
+    return timedelta(hours=settings["loading_hours"]), turns.get(type_id, timedelta(0))
+
+
 def _order(one: Option) -> tuple[int, int, float, str]:
     """Those meant; ready and enough by least life (DESIGN 4); tight; in water; dry and short; not at hand."""
     ranks = {"taken": 0, "ready": 0, "tight": 1, "soaked": 2, "soaking": 2, "against": 2, "dry": 3, "no": 3}
-    rank = (ranks | {"late": 4}).get(one.key, 5) + (4 if one.spoken else 0)
+    rank = (ranks | {"late": 4}).get(one.key, 5) + (4 if one.clash else 0)
     chance = one.chance if one.chance is not None else 0.5
     return (one.meant or 3, rank, chance if rank == 0 else -chance, one.state.code)
 

@@ -15,7 +15,8 @@ from inventory.hooks import Found, NextUse, PlannedUse
 from inventory.models import Branch, Outing
 from inventory.shop_settings import ShopSettings, floor_factor, settings_of
 from inventory.times import show_day, show_time, zone_of
-from jobs.models import JobPlan, PlanShift, PlanStep, PlanZone, Reservation, ShiftOuting, Site, Standing
+from jobs.models import JobPlan, PlanStep, PlanZone, Reservation, ShiftOuting, Site, Standing
+from jobs.queries.clash import wanted_elsewhere
 from jobs.queries.plan import Night, current_plans, nights_of, share_of_step, zone_of_step
 from jobs.queries.shift import logged_on, outings_of
 
@@ -101,16 +102,8 @@ def open_reservations(jobs: Iterable[UUID]) -> dict[UUID, list[Reservation]]:
 
 
 def spoken_for(branch: Branch, but: Iterable[UUID], since: datetime, until: datetime) -> dict[UUID, str]:
-    """The sets that other jobs than ``but`` want on a shift that runs in this time, with the job's name; one query."""
-    shifts = PlanShift.objects.filter(
-        plan__job__branch=branch,
-        plan__standing__in=(Standing.WON, Standing.BID),
-        plan__number=F("plan__job__plan_number"),
-        starts_at__lt=until,
-        ends_at__gt=since,
-    )
-    rows = Reservation.objects.filter(ended_at__isnull=True, from_shift__in=shifts.values("key"))
-    return dict(rows.exclude(job_id__in=list(but)).values_list("tool_set_id", "job__name"))
+    """The sets that other jobs than ``but`` want on a shift in this time, with the job's name; two queries."""
+    return {set_id: wanted[0].job for set_id, wanted in wanted_elsewhere(branch, but, since, until).items()}
 
 
 def plan_of_outing(outing_id: UUID) -> list[PlannedUse]:

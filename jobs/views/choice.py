@@ -27,7 +27,7 @@ from jobs.models import Job
 from jobs.queries.choice import Option, Options, options_of
 from jobs.queries.plan import night_of, zone_of_step
 from jobs.views.faces import Ladder, places_of, set_face
-from jobs.views.leaving import MARKS, key_words
+from jobs.views.leaving import MARKS, key_words, set_clash_words
 from jobs.views.work import job_of
 
 
@@ -83,6 +83,7 @@ def _row(one: Option, found: Options, person: Person, places: Ladder, lives: dic
         "left": show_about(life.likely_m2 / found.asked.factor, units_of(person)) if life else "",
         "sure": sure_words(one.chance).capitalize() if one.chance is not None else "",
         "pair": sure_words(one.with_first) if one.with_first is not None else "",
+        "clash": set_clash_words(one.clash, person, now) if one.clash else "",
         "usable": one.key not in ("aside", "missing"),
         "may_wet": one.key == "dry" and one.state.outing_id is None,
     }
@@ -108,7 +109,22 @@ def take_instead(request: HttpRequest, pk: UUID, step: UUID) -> HttpResponse:
         messages.success(request, _meant(person, job, shift, step, sets))
     except Refused as refused:
         messages.error(request, refused.sentence)
+    else:
+        for words in _clashes(person, job, shift, step, sets):
+            messages.warning(request, words)
     return redirect(to)
+
+
+def _clashes(person: Person, job: Job, shift: UUID, step: UUID, sets: list[ToolSet]) -> list[str]:
+    """That another job wants these sets too, each by name: warned, not refused."""
+    now, night = timezone.now(), night_of(job, shift) if sets else None
+    found = options_of(night, step, now) if night else None
+    ids = {one.pk for one in sets}
+    return [
+        f"{name_of(one.state)}: {set_clash_words(one.clash, person, now)}"
+        for one in (found.options if found else ())
+        if one.clash and one.state.pk in ids
+    ]
 
 
 def _meant(person: Person, job: Job, shift: UUID, step: UUID, sets: list[ToolSet]) -> str:

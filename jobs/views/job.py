@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, cast
 from urllib.parse import urlencode, urlsplit
 from uuid import UUID
@@ -20,21 +20,23 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext, pgettext, pgettext_lazy
 
-from inventory.models import Act, Outing, Person, SetState
-from inventory.queries.catalogue import ladder
+from inventory.actions.gate import name_of
+from inventory.models import Act, Branch, Outing, Person, SetState
+from inventory.queries.catalogue import closed_names, ladder
 from inventory.refusals import Refused
+from inventory.shop_settings import settings_of
 from inventory.times import zone_of
 from inventory.views.doors import door, who_of
-from jobs.actions.plan import mark
+from jobs.actions.plan import closed_words, mark
 from jobs.actions.shift import outing_of_shift, undo_act
 from jobs.context import rights_of, units_of
-from jobs.models import Job, JobPlan, PlanStep, PlanZone, Standing
+from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, Reservation, Standing
 from jobs.plan_draft import FINISHES, draft_of, what_changed
-from jobs.queries.clash import clashes_of
+from jobs.queries.clash import Wanted, clashes_of, set_clash, soak_turns, wanted_elsewhere
 from jobs.queries.plan import Night, night_of, nights_of, shifts_of_step, versions_of, whole, zone_of_step
 from jobs.queries.shift import Logged, outings_of, sets_out, work_logged
-from jobs.queries.uses import open_reservations, spoken_for
-from jobs.views.leaving import clash_words
+from jobs.queries.uses import open_reservations
+from jobs.views.leaving import clash_words, set_clash_words
 
 # What the list may be narrowed to.
 SHOWN = {
@@ -59,13 +61,8 @@ class StepLine:
     days: list[Any] = field(default_factory=list)
     sets: list[Any] = field(default_factory=list)
     choose_url: str = ""
-    spoken: dict[Any, str] = field(default_factory=dict)
-
-    @property
-    def also_wanted(self) -> list[tuple[str, str]]:
-        """Sets meant here that another job wants at that time too, with its name."""
-        found = ((row.tool_set, self.spoken.get(row.tool_set_id)) for row in self.sets)
-        return [(one.state.code or str(one), job) for one, job in found if job]
+    # That another job wants a set meant here too, each by name.
+    also_wanted: list[str] = field(default_factory=list)
 
     @property
     def left_m2(self) -> float:
@@ -112,6 +109,7 @@ def jobs(request: HttpRequest) -> HttpResponse:
         "links": [
             {"url": f"?standing={key}", "label": words, "current": key == shown} for key, (words, _s) in SHOWN.items()
         ],
+        "without_steps": _without_steps(person),
         "said": said,
         "kept_query": urlencode(said) + "&" if said else "",
         **rights_of(person),
@@ -132,6 +130,12 @@ def _narrowed(person: Person, standings: Any, since: date | None, until: date | 
     return rows if standings in (SHOWN["open"][1], SHOWN["bid"][1], SHOWN["won"][1]) else rows.order_by("-starts_on")
 
 
+def _without_steps(person: Person) -> int:
+    """How many jobs bid or won ask for nothing, because no step is planned."""
+    plans = JobPlan.objects.filter(job__branch=person.branch, number=F("job__plan_number"))
+    return plans.filter(standing__in=(Standing.BID, Standing.WON), steps__isnull=True).count()
+
+
 def _grits(plan: JobPlan) -> str:
     types = {step.tool_type_id: step.tool_type for step in plan.steps.all()}
     return " ".join(one.grit for one in sorted(types.values(), key=lambda one: one.ladder_place))
@@ -147,7 +151,7 @@ def job(request: HttpRequest, pk: UUID) -> HttpResponse:
     if plan is None:
         return render(request, "jobs/job/page.html", {"job": found, "plan": None, **rights_of(person)})
     logged = work_logged(job=found)
-    steps, shifts = _steps(plan, found, logged), _shifts(plan)
+    steps, shifts = _steps(plan, found, logged, person), _shifts(plan)
     context = {
         "job": found,
         "plan": plan,
@@ -169,16 +173,12 @@ def job(request: HttpRequest, pk: UUID) -> HttpResponse:
     return render(request, "jobs/job/page.html", context)
 
 
-def _steps(plan: JobPlan, found: Job, logged: list[Logged]) -> list[StepLine]:
+def _steps(plan: JobPlan, found: Job, logged: list[Logged], person: Person) -> list[StepLine]:
     places = ladder(found.branch)
     reserved = open_reservations([found.pk])
     zone, now = zone_of(found.branch), timezone.now()
-    coming = [shift for shift in plan.shifts.all() if shift.ends_at > now]
-    spoken = (
-        spoken_for(found.branch, [found.pk], coming[0].starts_at, max(shift.ends_at for shift in coming))
-        if coming
-        else {}
-    )
+    times = _clash_times(found.branch, {step.tool_type_id for step in plan.steps.all()}, now)
+    wanted = wanted_elsewhere(found.branch, [found.pk], now, datetime.max.replace(tzinfo=UTC))
     lines = []
     for step in plan.steps.all():
         floor = zone_of_step(plan, step)
@@ -189,8 +189,32 @@ def _steps(plan: JobPlan, found: Job, logged: list[Logged]) -> list[StepLine]:
         ahead = [shift for shift in shifts_of_step(plan, step) if shift.ends_at > now]
         url = reverse("jobs:choose_set", args=[found.pk, ahead[0].key, step.key]) + "?to=job" if ahead else ""
         sets = reserved.get(step.key, [])
-        lines.append(StepLine(step, floor, planned, done, place, count, days, sets, url if floor else "", spoken))
+        clashes = _set_clashes(sets, ahead, wanted, times, person)
+        lines.append(StepLine(step, floor, planned, done, place, count, days, sets, url if floor else "", clashes))
     return sorted(lines, key=lambda line: (line.zone.zone.name if line.zone else "", line.step.order))
+
+
+def _clash_times(branch: Branch, type_ids: set[int], now: datetime) -> tuple[timedelta, dict[int, timedelta]]:
+    """How long before a shift its sets leave, and the soak turn of each of these types."""
+    day = now.astimezone(zone_of(branch)).date()
+    return timedelta(hours=settings_of(branch, today=day)["loading_hours"]), soak_turns(type_ids, day)
+
+
+def _set_clashes(
+    sets: list[Reservation],
+    ahead: list[PlanShift],
+    wanted: dict[UUID, list[Wanted]],
+    times: tuple[timedelta, dict[int, timedelta]],
+    person: Person,
+) -> list[str]:
+    loading, turns = times
+    said = []
+    for row in sets:
+        turn, others = turns.get(row.tool_set.tool_type_id, timedelta(0)), wanted.get(row.tool_set_id, [])
+        found = [set_clash(others, s.starts_at - loading, s.ends_at, loading=loading, turn=turn) for s in ahead]
+        words = [set_clash_words(one, person, timezone.now()) for one in found if one]
+        said += [f"{name_of(row.tool_set.state)}: {words[0]}"] if words else []
+    return said
 
 
 def _shifts(plan: JobPlan) -> list[ShiftLine]:
@@ -200,14 +224,15 @@ def _shifts(plan: JobPlan) -> list[ShiftLine]:
     for state in sets_out({outing.pk for outing in outings.values()}):
         out.setdefault(state.outing_id, []).append(state)
     now = timezone.now()
-    clashes = clashes_of(plan.job.branch, [night for night in nights if night.shift.ends_at > now])
-    return [
-        ShiftLine(
-            night, outing, out.get(outing.pk, []) if outing else [], clash_words(clashes.get(night.shift.key, []))
-        )
-        for night in nights
-        for outing in [outings.get(night.shift.key)]
-    ]
+    ahead = [night for night in nights if night.shift.ends_at > now]
+    clashes, shut, zone = clashes_of(plan.job.branch, ahead), closed_names(plan.job.branch), zone_of(plan.job.branch)
+    lines = []
+    for night in nights:
+        outing, day = outings.get(night.shift.key), night.shift.starts_at.astimezone(zone).date()
+        said = clash_words(clashes.get(night.shift.key, []))
+        said += [closed_words(day, shut[day])] if night in ahead and day in shut else []
+        lines.append(ShiftLine(night, outing, out.get(outing.pk, []) if outing else [], said))
+    return lines
 
 
 def _headline(plan: JobPlan, steps: list[StepLine], shifts: list[ShiftLine], person: Person) -> str:

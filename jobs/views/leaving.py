@@ -18,7 +18,7 @@ from inventory.times import show_time, when_for
 from inventory.units import show_about, show_hours
 from jobs.context import units_of
 from jobs.plan_draft import FINISHES
-from jobs.queries.clash import Clash
+from jobs.queries.clash import Clash, Wanted
 from jobs.queries.tonight import Cell, Leaving, without_outing
 from jobs.views.faces import Ladder, set_face
 
@@ -80,6 +80,14 @@ def clash_words(clashes: list[Clash]) -> list[str]:
     """ "Dag P. is on Marrow Street at that time too", one for each."""
     words = _("%(who)s is on %(job)s at that time too")
     return list(dict.fromkeys(words % {"who": one.who, "job": one.other.plan.job.name} for one in clashes))
+
+
+def set_clash_words(clash: Wanted, person: Person, now: datetime) -> str:
+    """That another job wants a set too: at that time, or too near to soak it between."""
+    words = _("Meant for %(job)s, %(when)s, at that time too.")
+    if clash.soak:
+        words = _("Meant for %(job)s, %(when)s: no time between to soak it again.")
+    return words % {"job": clash.job, "when": when_for(person, clash.shift.starts_at, now)}
 
 
 def leaving_lines(

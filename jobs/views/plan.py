@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.models import Person
+from inventory.models import Branch, Person
 from inventory.refusals import Refused
 from inventory.times import zone_of
 from inventory.views.doors import door
@@ -22,13 +22,10 @@ from jobs.context import units_of
 from jobs.forms.plan import (
     Choices,
     PlanForms,
-    add_row,
     counts_read,
-    drop_row,
-    propose_ladder,
-    rows_of,
     whole_number,
 )
+from jobs.forms.plan_rows import add_row, drop_row, propose_ladder, rows_of, usual_shift
 from jobs.models import Job, Site, Standing
 from jobs.plan_draft import PlanDraft, ZoneDraft, draft_of
 from jobs.queries.clash import clashes_of
@@ -71,7 +68,7 @@ def _plan_page(request: HttpRequest, site: Site, job: Job | None) -> HttpRespons
     sent = PlanForms(choices, units_of(person), data=request.POST, held=before)
     if job is not None:  # a job keeps its name; the plan is what changes
         sent.plan.fields.pop("name")
-    if (other := _other_rows(request, sent)) is not None:
+    if (other := _other_rows(request, sent, person.branch)) is not None:
         return _show(request, site, job, sent.unbound(other))
     if not sent.is_valid():
         return _show(request, site, job, sent, status=422)
@@ -110,11 +107,11 @@ def _opened(choices: Choices, person: Person, site: Site, job: Job | None) -> Pl
     return PlanForms(choices, units_of(person), rows={"plan": facts, "rows": rows})
 
 
-def _other_rows(request: HttpRequest, sent: PlanForms) -> dict[str, Any] | None:
+def _other_rows(request: HttpRequest, sent: PlanForms, branch: Branch) -> dict[str, Any] | None:
     """The rows after a button that adds, drops or proposes some; None when the plan is to be kept."""
     said = request.POST
     if said.get("add") in sent.rows:
-        return add_row(sent.rows, said["add"])
+        return add_row(sent.rows, said["add"], starts_on=said.get("starts_on", ""), usual=usual_shift(branch))
     prefix, _sep, number = said.get("drop", "").partition("-")
     if prefix in sent.rows and number.isdecimal():
         return drop_row(sent.rows, prefix, whole_number(number))
@@ -162,6 +159,7 @@ def _show(
         "form": sent.plan,
         "tables": sent.tables,
         "tool_types": sent.choices.tool_types,
+        "ladder": {"from": request.POST.get("ladder_from", ""), "to": request.POST.get("ladder_to", "")},
         "refused": refused,
         "version": whole_number(sent.plan["edited_from"].value()) + 1,
         "row_errors": sum(len(form.errors) for forms_ in sent.tables.values() for form in forms_ if form.is_bound),
