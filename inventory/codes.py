@@ -36,6 +36,13 @@ class CodeNotRead(ValueError):
     """What was scanned or typed is not a code; the message is a sentence for the person who scanned."""
 
 
+# Names of hosts (RFC 1123 section 2.1, RFC 952): parts of 1 to 63 letters, digits and hyphens, none at either end; a
+# name whose last part is all digits is a number of four parts, 0 to 255 (WHATWG URL standard, "ends in a number").
+_PART = r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])?"
+_BYTE = r"(?:25[0-5]|2[0-4]\d|1\d\d|[1-9]?\d)"
+_IS_HOST = re.compile(rf"(?:{_BYTE}\.){{3}}{_BYTE}|(?:{_PART}\.)*(?!\d+\.?$){_PART}\.?", re.IGNORECASE)
+
+
 class AddressNotPrintable(ValueError):
     """The shop's address cannot stand in labels; the message is a sentence for the person setting it."""
 
@@ -143,6 +150,14 @@ def label_base(base: str) -> str:
         raise AddressNotPrintable(
             _("“%(address)s” goes on after the host. Labels need the address to end there: %(shorter)s.")
             % {"address": _shortened(typed), "shorter": f"{parts.scheme}://{parts.netloc.rpartition('@')[2]}"}
+        )
+    if not _IS_HOST.fullmatch(host) and ":" not in host and "_" not in host:
+        raise AddressNotPrintable(
+            _(
+                "“%(host)s” is no host's name: letters, digits, dots and hyphens make one, and no part begins or ends "
+                "with a hyphen. Give it like shop.example or 192.168.1.20:8000."
+            )
+            % {"host": _shortened(parts.hostname or "")}
         )
     printed = f"{parts.scheme}://{host}{f':{port}' if port is not None else ''}".upper()
     strange = sorted(set(printed) - QR_ALPHANUMERIC) or (["[", "]"] if ":" in host else [])

@@ -52,6 +52,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("shop/devices/", people.devices, name="devices"),
     path("shop/devices/<uuid:device_id>/", people.device, name="device"),
     path("shop/tool-types/", catalogue.tool_types, name="tool_types"),
+    path("shop/tool-types/supplier/", catalogue.types_supplier, name="types_supplier"),
     path("shop/tool-types/new/", catalogue.tool_type, name="tool_type_new"),
     path("shop/tool-types/<int:type_id>/", catalogue.tool_type, name="tool_type"),
     path("shop/tool-types/<int:type_id>/recipe/", catalogue.recipe, name="recipe"),

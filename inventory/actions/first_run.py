@@ -120,6 +120,12 @@ def propose_address(branch: Branch, address: str) -> Branch:
     return row
 
 
+def with_scheme(address: str, scheme: str) -> str:
+    """An address as typed, with "http" or "https" before it where none was: "shop.local:8000" is what people read."""
+    typed = address.strip()
+    return f"{scheme}://{typed}" if typed and "://" not in typed else typed
+
+
 def take_address(branch: Branch, address: str, *, now: datetime) -> Branch:
     """Keep the address and take it as confirmed, though no phone has come: somebody said so. Safe to repeat.
 

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.forms.amounts import AmountField, UnitsForm, decimal_mark
 from inventory.forms.shop_form import ShopForm
 from inventory.labels import MARKS
-from inventory.models import Supplier
+from inventory.models import Supplier, ToolType
 from inventory.models.choices import Bond, MachineKind, PlaceKind, Rotation, SoakNeed, WetDry
 from inventory.refusals import Refused
 from inventory.units import AmountNotRead, read_money
@@ -100,6 +100,26 @@ class ToolTypeForm(KeepForm):
                 _("“%(mark)s” is no mark. Take two characters, or one of the eight shapes."), params={"mark": typed}
             )
         return typed
+
+
+class SupplierOfTypesForm(KeepForm):
+    """One supplier for many tool types; those that have none are ticked."""
+
+    supplier = forms.ModelChoiceField(
+        label=_("Supplier"), queryset=Supplier.objects.filter(active=True).order_by("name"), empty_label=_("choose")
+    )
+    types = forms.TypedMultipleChoiceField(
+        label=_("Tool types"), coerce=int, widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": _("No tool type is ticked. Tick those that this supplier sells.")},
+    )  # fmt: skip
+
+    def __init__(self, *args: Any, types: list[ToolType], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        bare = _now("no supplier")
+        self.fields["types"].choices = [  # type: ignore[attr-defined]
+            (row.pk, f"{row.name} · {row.supplier.name if row.supplier else bare}") for row in types
+        ]
+        self.fields["types"].initial = [row.pk for row in types if row.supplier_id is None]
 
 
 class RecipeForm(DatedForm):

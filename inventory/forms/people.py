@@ -146,7 +146,7 @@ class MySecretsForm(ShopForm):
         required=False,
         max_length=4,
         widget=forms.PasswordInput(attrs=PIN),
-        help_text=_("Four digits."),
+        help_text=_("Four digits, for the shop's shared tablets only; everywhere else your password signs you in."),
     )
 
     def clean(self) -> dict[str, Any]:

@@ -16,7 +16,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.actions import catalogue as actions
-from inventory.forms.catalogue import KeepForm, PriceForm, RecipeForm, SupplierForm, ToolTypeForm
+from inventory.actions.types_supplier import set_supplier
+from inventory.forms.catalogue import KeepForm, PriceForm, RecipeForm, SupplierForm, SupplierOfTypesForm, ToolTypeForm
 from inventory.models import Person, Supplier, ToolType
 from inventory.queries.catalogue import lead_word, price_of, recipe_of
 from inventory.refusals import Refused
@@ -78,7 +79,33 @@ def tool_types(request: HttpRequest) -> HttpResponse:
         rows,
         add=add,
         empty=_("No tool types yet. Add the first, or take a starting ladder."),
+        extra={"more_url": reverse("inventory:types_supplier"), "more_words": _("Say who sells them")}
+        if may and types
+        else None,
     )
+
+
+@door("GET", "POST", right=Right.RUN_SHOP)
+def types_supplier(request: HttpRequest) -> HttpResponse:
+    """One supplier for many tool types at once; those without one are ticked."""
+    person = cast(Person, request.user)
+    if not Supplier.objects.filter(active=True).exists():
+        messages.info(request, _("There is no supplier yet: write the first, then say what they sell."))
+        return redirect("inventory:supplier_new")
+    types = list(ToolType.objects.filter(active=True).select_related("supplier").order_by("ladder_place", "name"))
+    form = bound(request, SupplierOfTypesForm, {}, types=types)
+
+    def act(said: dict[str, Any]) -> None:
+        today, now = today_of(person), timezone.now()
+        set_supplier(person, said["types"], said["supplier"], valid_from=today, now=now)
+
+    if kept(request, form, act, _("The supplier is kept.")):
+        return redirect("inventory:tool_types")
+    lead = _("Those without a supplier are ticked. The others keep theirs.")
+    return form_page(
+        request, _("Who sells these tool types?"), form, _("Keep the supplier"), "inventory:tool_types",
+        extra={"lead": lead},
+    )  # fmt: skip
 
 
 @door("GET", "POST", right=Right.RUN_SHOP)

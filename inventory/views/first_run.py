@@ -79,7 +79,7 @@ def label_address(request: HttpRequest) -> HttpResponse:
     try:
         try_address(request, request.POST.get("address", ""))
     except Refused as refused:
-        return _shop_page(request, refused=refused)
+        return _shop_page(request, refused=refused, typed=request.POST.get("address", ""))
     return redirect("inventory:first_shop")
 
 
@@ -120,7 +120,7 @@ def _begin(said: dict[str, Any]) -> Person:
     )
 
 
-def _shop_page(request: HttpRequest, *, refused: Refused | None = None) -> HttpResponse:
+def _shop_page(request: HttpRequest, *, refused: Refused | None = None, typed: str = "") -> HttpResponse:
     branch = cast(Person, request.user).branch
     proposed = branch.label_address or own_address(request)
     steps = [
@@ -133,6 +133,7 @@ def _shop_page(request: HttpRequest, *, refused: Refused | None = None) -> HttpR
         "step_count": len(steps),
         "types": ToolType.objects.filter(active=True).count(),
         "proposed": proposed,
+        "typed": typed,
         "only_here": only_this_computer(proposed),
         "square": address_square(branch),
         "refused": refused,

@@ -12,7 +12,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
-from inventory.actions.first_run import AddressRefused, phone_word, propose_address, take_address
+from inventory.actions.first_run import AddressRefused, phone_word, propose_address, take_address, with_scheme
 from inventory.codes import AddressNotPrintable, label_base, only_this_computer
 from inventory.models import Branch, Person
 from inventory.qr_symbol import qr_svg
@@ -49,18 +49,21 @@ def _keep(request: PersonRequest, address: str, then: str) -> HttpResponse:
     if request.POST.get("do") != "take":
         try_address(request, address)
         return redirect("inventory:labels_address")
-    row = take_address(request.user.branch, address, now=timezone.now())
+    row = take_address(request.user.branch, with_scheme(address, request.scheme or "http"), now=timezone.now())
     messages.success(request, _("Labels hold %(address)s.") % {"address": row.label_address})
     safe = url_has_allowed_host_and_scheme(then, {request.get_host()}, require_https=request.is_secure())
     return redirect(then if then and safe else "inventory:labels")
 
 
 def try_address(request: HttpRequest, address: str) -> None:
-    """Keep an address to be tried; where this very browser came by it from another computer's name, that is the try.
+    """Keep an address to be tried, with the page's own scheme where none was typed.
+
+    Where this very browser came by it from another computer's name, that is the try.
 
     Raises AddressRefused.
     """
     branch = cast(Person, request.user).branch
+    address = with_scheme(address, request.scheme or "http")
     row = propose_address(branch, address)
     try:
         came_by = label_base(own_address(request))

@@ -169,7 +169,7 @@ def _person_words(row: Person | None) -> dict[str, Any]:
 
 def _signs_in_by(row: Person) -> str:
     ways = [_("password")] if row.has_usable_password() else []
-    ways += [_("PIN")] if row.pin else []
+    ways += [_("PIN on shared tablets")] if row.pin else []
     return ", ".join(ways) or _("cannot sign in yet")
 
 

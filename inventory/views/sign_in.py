@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -53,11 +54,11 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             {"pin": request.POST["pin"]} if "pin" in request.POST else {"password": request.POST.get("password", "")}
         )
         if len(username) > _NAME_LONGEST:  # nobody's, and too long for the list of tries
-            return _page(request, device, there, username[:_NAME_LONGEST], refused=_why(request, username))
+            return _page(request, device, there, username[:_NAME_LONGEST], refused=_why(request, device))
         person = authenticate(request, username=username, **secret)
         if person is not None:
             return _signed_in(request, person, device, there)
-        return _page(request, device, there, username, refused=_why(request, username))
+        return _page(request, device, there, username, refused=_why(request, device))
     return _page(request, device, there, request.GET.get("who", "").strip().lower())
 
 
@@ -161,7 +162,7 @@ def _page(request: HttpRequest, device: Device | None, there: str, username: str
     return render(request, "inventory/people/sign_in.html", context, status=status)
 
 
-def _why(request: HttpRequest, username: str) -> str:
+def _why(request: HttpRequest, device: Device | None) -> str:
     if getattr(request, "axes_locked_out", False):
         minutes = int(wait_after_tries(request).total_seconds() // 60)
         return ngettext(
@@ -169,9 +170,16 @@ def _why(request: HttpRequest, username: str) -> str:
             "The tries are used up. Wait %(minutes)d minutes, then go on.",
             minutes,
         ) % {"minutes": minutes}
+    shared = device is not None and device.shared
     if "pin" in request.POST:
-        return _("These are not the four digits of that name.")
+        return _("These are not the four digits of that name.") if shared else _pin_elsewhere()
+    if not shared and re.fullmatch(r"\d{4}", request.POST.get("password", "").strip()):
+        return _("Name and password do not belong together.") + " " + _pin_elsewhere()
     return _("Name and password do not belong together.")
+
+
+def _pin_elsewhere() -> str:
+    return _("Four digits are a PIN: it works on the shop's shared tablets only. Here, type your password.")
 
 
 def _tries_words(request: HttpRequest, username: str, device: Device | None) -> str:

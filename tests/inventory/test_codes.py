@@ -204,6 +204,23 @@ def test_a_host_name_with_accents_is_printed_in_its_plain_form():
 
 
 @pytest.mark.parametrize(
+    "base",
+    # RFC 1123 section 2.1 for the names; RFC 5737 keeps 192.0.2.0 for documents.
+    ["http://shop", "http://a-b.example", "http://3shop.example", "http://192.0.2.7", "http://shop.local:8000/"],
+)
+def test_names_and_numbers_of_hosts_stand_in_labels(base):
+    assert label_base(base) == base.upper().rstrip("/")
+
+
+@pytest.mark.parametrize("host", ["ev il", "-x-", "x-", "a..b", "192.0.2.777", "192.0.2", "$5", "a" * 64])
+def test_what_is_no_name_of_a_host_is_refused_in_words(host):
+    with pytest.raises(AddressNotPrintable) as refused:
+        label_base(f"http://{host}")
+    assert host[:30] in str(refused.value)
+    assert "shop.example" in str(refused.value)
+
+
+@pytest.mark.parametrize(
     ("base", "sentence"),
     [
         *(

@@ -149,6 +149,26 @@ def test_a_name_that_no_column_holds_is_refused_before_it_is_asked_for(tablet: C
     assert not AccessAttempt.objects.exists()
 
 
+@pytest.mark.parametrize("secret", [{"password": "4711"}, {"pin": "4711"}])
+def test_four_digits_typed_elsewhere_are_told_where_a_pin_works(client: Client, cast, secret) -> None:
+    page = client.post("/sign-in/", {"username": "teo"} | secret)
+    assert page.status_code == 422
+    assert "it works on the shop&#x27;s shared tablets only. Here, type your password." in page.content.decode()
+
+
+def test_a_wrong_password_says_nothing_of_pins(client: Client, tablet: Client, cast) -> None:
+    for browser, secret in ((client, "not hers"), (tablet, "4711")):
+        page = browser.post("/sign-in/", {"username": "ines", "password": secret})
+        assert "do not belong together" in page.content.decode()
+        assert "shared tablets only" not in page.content.decode()
+
+
+def test_where_a_pin_is_set_it_says_where_it_works(client: Client, cast) -> None:
+    client.force_login(cast.olga)
+    for url in ("/me/secrets/", f"/shop/people/{cast.dag.pk}/"):
+        assert "for the shop&#x27;s shared tablets only" in client.get(url).content.decode(), url
+
+
 def test_a_pin_is_written_down_nowhere(tablet: Client) -> None:
     from axes.models import AccessAttempt
 
@@ -295,6 +315,25 @@ def test_a_phone_confirms_the_address_once(client: Client, cast) -> None:
     assert branch.label_address_confirmed_at == confirmed
     propose_address(branch, "https://other.example")
     assert confirm_address("AAAAAAAA", now=NOW) is None
+
+
+@pytest.mark.parametrize("url", ["/labels/address/", "/first-run/address/"])
+def test_an_address_without_scheme_takes_that_of_the_page(client: Client, cast, url: str) -> None:
+    client.force_login(cast.olga)
+    assert client.post(url, {"address": " shop.local:8000 "}).status_code == 302
+    assert Branch.objects.get().label_address == "HTTP://SHOP.LOCAL:8000"
+    assert client.post(url, {"address": "shop.example"}, secure=True).status_code == 302
+    assert Branch.objects.get().label_address == "HTTPS://SHOP.EXAMPLE"
+
+
+@pytest.mark.parametrize("url", ["/labels/address/", "/first-run/address/"])
+@pytest.mark.parametrize("typed", ["http://ev il", "-x-", "shop.local:8000/labels", "shop_1"])
+def test_a_refused_address_stays_as_typed(client: Client, cast, url: str, typed: str) -> None:
+    client.force_login(cast.olga)
+    refused = client.post(url, {"address": typed})
+    assert refused.status_code == 422
+    assert f'name="address" value="{typed}"' in refused.content.decode()
+    assert Branch.objects.get().label_address == ""
 
 
 def test_the_browser_of_another_computer_confirms_the_address_it_came_by(client: Client, cast) -> None:

@@ -79,6 +79,7 @@ DOORS: list[tuple[str, set[str], str]] = [
     ("recipe", RUNNERS, "GET POST"),
     ("price", MONEY, "GET POST"),
     ("suppliers", READERS, "GET"),
+    ("types_supplier", RUNNERS, "GET POST"),
     ("supplier_new", BUYERS, "GET POST"),
     ("supplier", BUYERS, "GET POST"),
     ("machines", READERS, "GET"),
@@ -254,6 +255,28 @@ def test_a_supplier_a_machine_and_a_place_are_kept(owner: Client) -> None:
     assert Place.objects.get().versions.get().recorded_by is not None
     for path, name in (("suppliers", "Quarrymead"), ("machines", "Walker 1"), ("places", "Tub 3")):
         assert name in owner.get(f"/shop/{path}/").content.decode()
+
+
+def test_one_supplier_is_said_for_every_type_that_has_none(owner: Client) -> None:
+    other, seller = make_supplier("Osprey Lane Abrasives"), make_supplier("Quarrymead")
+    bare = [make_type("400"), make_type("800")]
+    taken = make_type("1500", supplier=other)
+    form = owner.get("/shop/tool-types/supplier/").context["form"]
+    assert form.fields["types"].initial == [row.pk for row in bare]
+    said = {"supplier": seller.pk, "types": form.fields["types"].initial}
+    for _again in range(2):
+        assert owner.post("/shop/tool-types/supplier/", said).status_code == 302
+    assert [ToolType.objects.get(pk=row.pk).supplier for row in (*bare, taken)] == [seller, seller, other]
+    assert [row.versions.count() for row in (*bare, taken)] == [1, 1, 0]
+    assert [row.versions.get().supplier for row in bare] == [seller, seller]
+    none = owner.post("/shop/tool-types/supplier/", {"supplier": seller.pk})
+    assert none.status_code == 422
+    assert "No tool type is ticked. Tick those that this supplier sells." in none.content.decode()
+
+
+def test_without_a_supplier_the_first_is_asked_for(owner: Client) -> None:
+    make_type()
+    assert owner.get("/shop/tool-types/supplier/")["Location"] == "/shop/suppliers/new/"
 
 
 def test_a_path_width_takes_inches_and_a_slip_is_refused_in_the_persons_unit(owner: Client) -> None:
