@@ -1,19 +1,27 @@
-"""Saying one's own entry anew: how large the area was, how high the set. The old one is voided, named and kept."""
+"""Saying one's own entry anew: how large the area was, how high the set, when it went into water or came out.
+
+The old entry is voided, named and kept.
+"""
 
 from __future__ import annotations
 
 from datetime import datetime
 from typing import Any
 
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions.corrections import VoidRefused, replace_entry
-from inventory.actions.ledger import NewLine, Recorded, Who
+from inventory.actions.fitting import DoesNotFit, check_fits
+from inventory.actions.gate import name_of
+from inventory.actions.ledger import NewLine, Recorded, Who, lock_states
 from inventory.actions.measure import Heights, height_columns
 from inventory.actions.work import WorkAsked, WorkRefused
 from inventory.ledger import kinds
-from inventory.models import Branch, Entry
+from inventory.models import Branch, Entry, SetState
 from inventory.models.choices import Basis, Kind
+from inventory.queries.soak import states_with_types
+from inventory.times import when_for
 from inventory.units import Amount, Units, judge_area, judge_passes
 
 # Not copied into the corrected entry: what it replaces and why are said anew.
@@ -68,6 +76,40 @@ def correct_height(
     columns = height_columns(heights, entry.tool_set.tool_type, who.entered_by or who.done_by)
     line = NewLine("measured", entry.tool_set, None, columns)
     return replace_entry(who, branch, entry, [line], why, now=now, shift_closed=shift_closed)
+
+
+def correct_soak_time(
+    who: Who, branch: Branch, entry: Entry, why: str, *, now: datetime, shift_closed: bool = False
+) -> Recorded:
+    """Say anew when a set went into water or came out of it; where it went stays.
+
+    who: with the time it really happened, not one to come. Raises VoidRefused for another kind or a time to come,
+    DoesNotFit for a time that contradicts what the ledger has before or after, and as replace_entry.
+    """
+    if entry.kind not in (Kind.SOAK_BEGUN, Kind.SOAK_ENDED) or entry.tool_set is None:
+        raise VoidRefused(_("That entry is no soak."), _("Void it, and enter what is right."))
+    if who.happened_at is None or who.happened_at > now:
+        raise VoidRefused(_("That time has not come yet."), _("Write when it happened: now at the latest."), field="at")
+    with transaction.atomic():
+        lock_states([entry.tool_set])
+        before = states_with_types([entry.tool_set.pk])
+        line = NewLine(entry.kind, entry.tool_set, None, _kept(entry))
+        done = replace_entry(who, branch, entry, [line], why, now=now, shift_closed=shift_closed)
+        fresh = states_with_types([entry.tool_set.pk])
+        check_fits(before, fresh, who, now)
+        if not done.again:
+            _check_same_end(before[0], fresh[0], who, now)
+    return done
+
+
+def _check_same_end(before: SetState, after: SetState, who: Who, now: datetime) -> None:
+    """Refuse a time that would leave the set somewhere else than it is now: something lies between."""
+    if (before.place_id, before.soaking, before.outing_id) != (after.place_id, after.soaking, after.outing_id):
+        when = when_for(who.done_by, who.happened_at or now, now)
+        raise DoesNotFit(
+            _("With %(when)s, %(set)s would not be where it is by its ledger.") % {"when": when, "set": name_of(after)},
+            _("Choose a time that fits what happened before and after, or void what is wrong first."),
+        )
 
 
 def _kept(entry: Entry) -> dict[str, Any]:

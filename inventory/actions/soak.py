@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions.custody import locked, locked_states, once
+from inventory.actions.fitting import DoesNotFit, record_fitting
 from inventory.actions.gate import NeedsRight, check_here, check_ours, name_of
 from inventory.actions.ledger import NewLine, Recorded, Who, already, record
 from inventory.actions.water_checks import NeedsNoSoak, TubFull, check_room, check_soakable, room_left
@@ -22,6 +23,7 @@ from inventory.units import Amount
 from inventory.units.limits import judge_temperature
 
 __all__ = [
+    "DoesNotFit",
     "NeedsNoSoak",
     "NeedsRight",
     "NotReady",
@@ -74,7 +76,8 @@ def put_in(
     """Put sets in a tub (or a bucket): their soak begins.
 
     The tub's row is locked too, so that two people cannot fill the last place twice.
-    Raises NotWater, TubFull, NeedsNoSoak, and the gate's refusals for a set that is elsewhere or not ours.
+    Said of a time gone by, it must fit what the ledger has of that time and after. Raises NotWater, TubFull,
+    NeedsNoSoak, DoesNotFit, and the gate's refusals for a set that is elsewhere or not ours.
     """
     sets = once(tool_sets)
     with transaction.atomic():
@@ -88,7 +91,7 @@ def put_in(
             _check_soakable(state, branch, tub, now, who)
         check_room(tub, sum(state.place_id != tub.pk for state in states.values()))
         lines = [NewLine("soak_begun", tool_set, None, {"to_place": tub, "peg": peg or None}) for tool_set in sets]
-        return record(who, branch, lines, now=now)
+        return record_fitting(who, branch, lines, states, now=now, then=lambda fresh: fresh.place_id == tub.pk)
 
 
 def take_out(
@@ -103,7 +106,8 @@ def take_out(
 ) -> Recorded:
     """Take sets out of their tub to another place: their soak ends. Into a bucket they go on hanging in water.
 
-    homes: place and peg of single sets, by set id; they go there instead. Raises NotSoaking.
+    homes: place and peg of single sets, by set id; they go there instead. Raises NotSoaking, and DoesNotFit for a time
+    gone by that does not fit the ledger.
     """
     sets = once(tool_sets)
     with transaction.atomic():
@@ -122,7 +126,7 @@ def take_out(
             left_how = LeftHow.IN_WATER if to.kind == PlaceKind.BUCKET else None
             columns = {"to_place": to, "peg": on or None, "left_how": left_how}
             lines.append(NewLine("soak_ended", tool_set, None, columns))
-        return record(who, branch, lines, now=now)
+        return record_fitting(who, branch, lines, states, now=now, then=lambda fresh: not fresh.soaking)
 
 
 def confirm(who: Who, branch: Branch, tool_sets: Sequence[ToolSet], *, now: datetime) -> Recorded:

@@ -9,8 +9,10 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.forms.set_forms import HeightField, height_text, mark_of
 from inventory.forms.shop_form import ShopForm
+from inventory.forms.soak import TimeOfDay, local_instant
 from inventory.heights import Heights
 from inventory.models import Entry, Person
+from inventory.times import zone_of
 from inventory.units import UNITS, Amount, AmountNotRead, from_si, read_area, show_number, unit_for
 
 
@@ -36,6 +38,31 @@ class AreaTyped(forms.CharField):
             return read_area(text, self.code, self.decimal_mark)
         except AmountNotRead as problem:
             raise forms.ValidationError(problem.sentence) from problem
+
+
+class SoakTimeForm(VoidForm):
+    """When a set really went into water, or came out: a time gone by."""
+
+    day = forms.DateField(label=_("Day"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    at = TimeOfDay(label=_("At"))
+
+    field_order = ["day", "at", "why"]
+
+    def __init__(self, *args: Any, person: Person, entry: Entry, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.person = person
+        local = entry.act.happened_at.astimezone(zone_of(person.branch))
+        self.initial |= {"day": local.date(), "at": local.time()}
+
+    def clean(self) -> dict[str, Any]:
+        """Put day and time together."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if "day" in cleaned and "at" in cleaned:
+            try:
+                self.happened_at = local_instant(cleaned["day"], cleaned["at"], self.person.branch)
+            except forms.ValidationError as problem:
+                self.add_error("at", problem)
+        return cleaned
 
 
 class CorrectForm(VoidForm):

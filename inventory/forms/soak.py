@@ -1,4 +1,4 @@
-"""Forms of the water: a reading with the time it was taken, sets to put in, sets to take out."""
+"""Forms of the water: a reading, sets to put in, sets to take out; each with the time it was done."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from inventory.models import Person, Place
 from inventory.times import show_day, zone_of
 from inventory.units import UNITS, Amount, AmountNotRead, from_si, read_temperature, unit_for
 
-# A reading is remembered for so many days; older ones change no soak that still goes on.
+# What was done with water is remembered for so many days; what is older changes no soak that still goes on.
 _DAYS = 7
 
 
@@ -36,32 +36,69 @@ def local_instant(day: date, clock: time, branch: Any) -> datetime:
     return at
 
 
-class ReadingForm(ShopForm):
+class TimeOfDay(forms.TimeField):
+    """A time of day as the shop's clock shows it."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("input_formats", ["%H:%M", "%H.%M", "%H%M", "%I:%M %p", "%H"])
+        kwargs.setdefault("widget", forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+        super().__init__(**kwargs)
+
+
+class WhenForm(ShopForm):
+    """When something was done: now, or a time of one of the last days, never a time to come."""
+
+    at = TimeOfDay(label=_lazy("At"), required=False, help_text=_lazy("Leave it empty if it is now."))
+    day = forms.ChoiceField(label=_lazy("Day"), required=False)
+
+    def __init__(self, *args: Any, person: Person, now: datetime, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.person, self.now = person, now
+        days = self._days()
+        words = [_("Today"), _("Yesterday")] + [show_day(day) for day in days[2:]]
+        choices = [(day.isoformat(), label) for day, label in zip(days, words, strict=True)]
+        self.fields["day"].choices = choices  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        """Put day and time together: ``happened_at`` is None for what is done now."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        cleaned["happened_at"] = None
+        clock = cleaned.get("at")
+        if clock is not None and not self.errors:
+            day = date.fromisoformat(cleaned["day"]) if cleaned.get("day") else self._days()[0]
+            try:
+                at = local_instant(day, clock, self.person.branch)
+            except ValidationError as problem:
+                self.add_error("at", problem)
+                return cleaned
+            if at > self.now:
+                self.add_error("at", _("That time has not come yet. Choose an earlier day, or leave the time empty."))
+            cleaned["happened_at"] = at
+        elif cleaned.get("day", "") not in ("", self._days()[0].isoformat()) and "at" not in self.errors:
+            self.add_error("at", _("That day needs a time. Write it, or choose today."))
+        return cleaned
+
+    def _days(self) -> list[date]:
+        """The days to choose from, today first."""
+        today = self.now.astimezone(zone_of(self.person.branch)).date()
+        return [today - timedelta(days=back) for back in range(_DAYS)]
+
+
+class ReadingForm(WhenForm):
     """A tub's temperature in the person's unit, and when it was read: now, or a time of one of the last days."""
 
     water = forms.CharField(
         label=_lazy("Temperature"), widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
     )
-    at = forms.TimeField(
-        label=_lazy("Read at"),
-        required=False,
-        input_formats=["%H:%M", "%H.%M", "%H%M", "%I:%M %p", "%H"],
-        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
-        help_text=_lazy("Leave it empty if it is being read now."),
-    )
-    day = forms.ChoiceField(label=_lazy("Day"), required=False)
+    at = TimeOfDay(label=_lazy("Read at"), required=False, help_text=_lazy("Leave it empty if it is being read now."))
     sure = forms.BooleanField(label=_lazy("It is right, keep it"), required=False)
 
+    field_order = ["water", "at", "day", "sure"]
+
     def __init__(self, *args: Any, person: Person, now: datetime, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.person, self.now = person, now
+        super().__init__(*args, person=person, now=now, **kwargs)
         self.unit_code = unit_for("temperature", person.units)  # type: ignore[arg-type]  # a closed choice of two
         self.fields["water"].unit = UNITS[self.unit_code].symbol  # type: ignore[attr-defined]
-        today = now.astimezone(zone_of(person.branch)).date()
-        days = [today - timedelta(days=back) for back in range(_DAYS)]
-        words = [_("Today"), _("Yesterday")] + [show_day(day) for day in days[2:]]
-        choices = [(day.isoformat(), label) for day, label in zip(days, words, strict=True)]
-        self.fields["day"].choices = choices  # type: ignore[attr-defined]
 
     def suggest(self, temperature_c: float | None) -> None:
         """Offer the last reading."""
@@ -76,27 +113,18 @@ class ReadingForm(ShopForm):
         except AmountNotRead as unread:
             raise ValidationError(unread.sentence) from unread
 
-    def clean(self) -> dict[str, Any]:
-        """Put day and time together: ``happened_at`` is None for a reading of now."""
-        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
-        cleaned["happened_at"] = None
-        clock = cleaned.get("at")
-        if clock is not None and not self.errors:
-            today = self.now.astimezone(zone_of(self.person.branch)).date()
-            day = date.fromisoformat(cleaned["day"]) if cleaned.get("day") else today
-            try:
-                at = local_instant(day, clock, self.person.branch)
-            except ValidationError as problem:
-                self.add_error("at", problem)
-                return cleaned
-            if at > self.now:
-                self.add_error("at", _("That time has not come yet. Choose an earlier day, or leave the time empty."))
-            cleaned["happened_at"] = at
-        return cleaned
+
+class PutInForm(WhenForm):
+    """When sets went into their tub."""
+
+    at = TimeOfDay(label=_lazy("Put in at"), required=False, help_text=_lazy("Leave it empty if it is now."))
 
 
-class TakeOutForm(ShopForm):
-    """Where sets go that are taken out of their tub: back to where each hung, or to one place and peg."""
+class TakeOutForm(WhenForm):
+    """Where sets go that are taken out of their tub: back to where each hung, or to one place and peg; and when."""
+
+    at = TimeOfDay(label=_lazy("Taken out at"), required=False, help_text=_lazy("Leave it empty if it is now."))
+    field_order = ["place", "peg", "at", "day"]
 
     place = forms.ChoiceField(label=_lazy("To"))
     peg = forms.CharField(

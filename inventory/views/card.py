@@ -14,18 +14,17 @@ from django.utils.translation import gettext as _
 
 from inventory import hooks
 from inventory.actions.corrections import check_may_void, settle_flag, void_entry
-from inventory.actions.entry_corrections import correct_height, correct_worked
-from inventory.actions.ledger import Who
+from inventory.actions.entry_corrections import correct_height, correct_soak_time, correct_worked
 from inventory.actions.measure import HeightDoubted
 from inventory.actions.work import WorkAsked
-from inventory.forms.card import CorrectForm, VoidForm
+from inventory.forms.card import CorrectForm, SoakTimeForm, VoidForm
 from inventory.ledger_words import sentence
 from inventory.models import Entry, SetState
 from inventory.queries.ledger import same_sets
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
-from inventory.views.card_page import card_context, days_of, ledger_context, time_words
+from inventory.views.card_page import CORRECTED, SOAK_KINDS, card_context, days_of, ledger_context, time_words
 from inventory.views.doors import PersonRequest, door, who_of
 
 _LINES_A_PAGE = 60
@@ -68,9 +67,11 @@ def entry_void(request: PersonRequest, set_id: UUID, entry_id: UUID) -> HttpResp
 
 @door("GET", "POST")
 def entry_correct(request: PersonRequest, set_id: UUID, entry_id: UUID) -> HttpResponse:
-    """Say anew what an entry of work or a measurement said."""
-    state, entry = _entry(request, set_id, entry_id, kinds=("worked", "measured"))
-    form, refused = CorrectForm(request.POST or None, person=request.user, entry=entry), _may_not(request, entry)
+    """Say anew what an entry said: of work, of a measurement, of when a set went into water or came out."""
+    state, entry = _entry(request, set_id, entry_id, kinds=CORRECTED)
+    make: type[CorrectForm | SoakTimeForm] = SoakTimeForm if entry.kind in SOAK_KINDS else CorrectForm
+    form: VoidForm = make(request.POST or None, person=request.user, entry=entry)
+    refused = _may_not(request, entry)
     if request.method == "POST" and form.is_valid():
         try:
             _correct(request, entry, form)
@@ -99,9 +100,15 @@ def flag_settle(request: PersonRequest, set_id: UUID) -> HttpResponse:
     return redirect("inventory:toolset", set_id)
 
 
-def _correct(request: PersonRequest, entry: Entry, form: CorrectForm) -> None:
+def _correct(request: PersonRequest, entry: Entry, form: VoidForm) -> None:
     act, given = entry.act, form.cleaned_data
-    who: Who = who_of(request, happened_at=act.happened_at, time_known=act.time_known, done_by=act.done_by)
+    if isinstance(form, SoakTimeForm):
+        who = who_of(request, happened_at=form.happened_at, done_by=act.done_by)
+        closed = _shift_closed(entry)
+        correct_soak_time(who, request.user.branch, entry, given["why"], now=who.sent_at, shift_closed=closed)
+        return
+    assert isinstance(form, CorrectForm)
+    who = who_of(request, happened_at=act.happened_at, time_known=act.time_known, done_by=act.done_by)
     more: dict[str, Any] = {"now": who.sent_at, "shift_closed": _shift_closed(entry)}
     if entry.kind == "worked":
         correct_worked(

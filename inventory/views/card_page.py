@@ -31,6 +31,9 @@ from inventory.views.set_page import set_context
 
 ON_CARD = 30
 _BEGINNINGS = (Kind.RECEIVED, Kind.OPENING)
+# What can be said anew on the card; of a soak its time.
+SOAK_KINDS = (Kind.SOAK_BEGUN, Kind.SOAK_ENDED)
+CORRECTED = (Kind.WORKED, Kind.MEASURED, *SOAK_KINDS)
 
 
 @dataclass
@@ -145,7 +148,7 @@ def _line(entry: Entry, ledger: card.Ledger, reader: Reader, flags: list[str], c
         voided,
         flags if void is None else [],
         may,
-        may and entry.kind in (Kind.WORKED, Kind.MEASURED),
+        may and entry.kind in CORRECTED,
     )
 
 

@@ -72,7 +72,12 @@ def tub_context(person: Person, place: Place, now: datetime) -> dict[str, Any]:
         "read_at": soaking.at_words(person, tub.last.at, now) if tub.last else "",
         "charts": _charts(tub, person, now),
         "rows": [_row(row, person, now) for row in rows],
-        "take_form": TakeOutForm(initial={"place": TakeOutForm.HOME}, places=[one for one in places if one != place]),
+        "take_form": TakeOutForm(
+            initial={"place": TakeOutForm.HOME},
+            places=[one for one in places if one != place],
+            person=person,
+            now=now,
+        ),
         "ladder_count": max((count for _place, count in rungs.values()), default=0),
         "may": {"scan": person.can(Right.SCAN), "confirm": person.can(Right.CONFIRM_SOAK)},
         "done_ids": ",".join(str(one.state.pk) for one in tub.done),

@@ -17,7 +17,7 @@ from inventory.actions import soak as water
 from inventory.actions.corrections import void_entry
 from inventory.actions.custody import home_pegs
 from inventory.actions.undo import undo
-from inventory.forms.soak import ReadingForm, TakeOutForm
+from inventory.forms.soak import PutInForm, ReadingForm, TakeOutForm
 from inventory.models import Act, Entry, Place
 from inventory.models.choices import PlaceKind
 from inventory.queries.custody import places_for, states_by_ids
@@ -43,25 +43,29 @@ def soak(request: PersonRequest) -> HttpResponse:
 def soak_put(request: PersonRequest) -> HttpResponse:
     """Choose dry sets and a tub, or put the sets in that a button names."""
     branch, now, refused, named = request.user.branch, timezone.now(), None, _named(request)
+    when = PutInForm(request.POST or None, person=request.user, now=now)
     text = request.POST.get("code", "").strip()
     into = as_uuid(request.POST.get("tub", ""))
     if text:
         # A hand scanner types into the page: the set is chosen, a tub's label says which tub; nothing is put in yet.
         named, into, refused = scanned_put(text, branch, named, into)
-    elif request.method == "POST":
+    elif request.method == "POST" and when.is_valid():
         states = states_by_ids(named, branch)
         tub = get_object_or_404(Place, pk=as_uuid(request.POST.get("tub", "")), branch=branch)
         try:
             if not states:
                 raise Refused(_("No set is chosen."), _("Choose one or more, or scan them."))
-            done = water.put_in(who_of(request), branch, [state.tool_set for state in states], tub, now=now)
+            who = who_of(request, happened_at=when.cleaned_data["happened_at"])
+            done = water.put_in(who, branch, [state.tool_set for state in states], tub, now=now)
         except Refused as refusal:
             refused = refusal
         else:
             _kept(request, _in_words(len(states), tub, said_ready(request.user, states, now)), done.act)
             return redirect("inventory:soak")
     context = put_context(request.user, now, request.GET.get("type", ""), named, dry_types(branch), into)
-    return render(request, "inventory/soak/put.html", context | {"refused": refused}, status=422 if refused else 200)
+    wrong = refused is not None or (request.method == "POST" and not text)
+    context |= {"refused": refused, "when": when}
+    return render(request, "inventory/soak/put.html", context, status=422 if wrong else 200)
 
 
 @door("POST", right=Right.CONFIRM_SOAK)
@@ -114,7 +118,8 @@ def tub_take_out(request: PersonRequest, tub_id: UUID) -> HttpResponse:
     """Take the chosen sets out of a tub, to where each hung or to one place."""
     tub, branch = _tub_of(request, tub_id), request.user.branch
     places = places_for(branch, [PlaceKind.RACK, PlaceKind.CRATE, PlaceKind.BUCKET, PlaceKind.TUB])
-    form = TakeOutForm(request.POST, places=[place for place in places if place != tub])
+    others = [place for place in places if place != tub]
+    form = TakeOutForm(request.POST, places=others, person=request.user, now=timezone.now())
     states = states_by_ids(_named(request), branch)
     if not form.is_valid() or not states:
         refused = None if states else Refused(_("No set is chosen."), _("Tick the sets that come out."))
@@ -132,15 +137,16 @@ def _take_out(request: PersonRequest, form: TakeOutForm, states: list[Any], plac
     """Home is the last rack and peg of each; a set that never hung anywhere goes to the first rack."""
     branch, now, chosen = request.user.branch, timezone.now(), form.cleaned_data["place"]
     sets, by_id = [state.tool_set for state in states], {place.pk: place for place in places}
+    who = who_of(request, happened_at=form.cleaned_data["happened_at"])
     if chosen != TakeOutForm.HOME:
         place, peg = by_id[UUID(chosen)], form.cleaned_data["peg"] if len(states) == 1 else ""
-        return water.take_out(who_of(request), branch, sets, place, now=now, peg=peg)
+        return water.take_out(who, branch, sets, place, now=now, peg=peg)
     hung = home_pegs([state.pk for state in states])
     homes = {pk: (by_id[place_id], peg) for pk, (place_id, peg) in hung.items() if place_id in by_id}
     rack = next((place for place in places if place.kind == PlaceKind.RACK), None)
     if rack is None:
         raise Refused(_("The shop has no rack yet."), _("Choose a place, or add a rack under the shop's places."))
-    return water.take_out(who_of(request), branch, sets, rack, now=now, homes=homes)
+    return water.take_out(who, branch, sets, rack, now=now, homes=homes)
 
 
 @door("POST", right=Right.SCAN)
