@@ -19,6 +19,7 @@ from inventory.models import Act, Branch, Entry, Machine, ToolSet
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
 from inventory.refusals import Refused
 from inventory.rights import Right
+from inventory.times import show_day, show_time, zone_of
 from inventory.units import Units
 from jobs.actions.shift_outing import outing_of_shift
 from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry, ShiftOuting
@@ -27,6 +28,7 @@ from jobs.queries.shift import closing_of, outings_of, sets_out
 
 __all__ = [
     "NotPlanned",
+    "ShiftAhead",
     "ShiftClosed",
     "ShiftRefused",
     "WorkAsked",
@@ -71,6 +73,12 @@ class ShiftClosed(ShiftRefused):
     """The shift is closed; only whoever settles changes it."""
 
     code = "shift_closed"
+
+
+class ShiftAhead(ShiftRefused):
+    """The shift has not begun: nothing can be said of what was done on it."""
+
+    code = "shift_ahead"
 
 
 @dataclass(frozen=True)
@@ -271,8 +279,11 @@ def floor_reading(
 ) -> Recorded:
     """Keep a reading of the floor. kind: "gloss" (gloss units) or "clarity" (distinctness of image, per cent).
 
-    Raises ShiftRefused for a reading no meter gives.
+    Raises ShiftRefused for a reading no meter gives; NotPlanned, ShiftClosed.
     """
+    check_planned(job, shift_key)
+    if already(who.act_id) is None:
+        _check_open(who, shift_key)
     most = _MOST[ShiftEntry.Kind(kind)]
     if not 0 <= reading <= most:
         raise ShiftRefused(
@@ -331,7 +342,14 @@ def close_shift(who: Who, job: Job, shift_key: UUID, *, now: datetime) -> Record
 def no_work(
     who: Who, job: Job, shift_key: UUID, *, now: datetime, step_key: UUID | None = None, why: str = ""
 ) -> Recorded:
-    """Say that nothing was polished on a shift, or not in one step of it."""
+    """Say that nothing was polished on a shift, or not in one step of it.
+
+    Raises NotPlanned; ShiftClosed; ShiftAhead for a shift that has not begun.
+    """
+    check_planned(job, shift_key, step_key)
+    if already(who.act_id) is None:
+        _check_open(who, shift_key)
+        _check_begun(job, shift_key, now)
     row = ShiftEntry(
         kind=ShiftEntry.Kind.NO_WORK, job=job, shift_uuid=shift_key, step_key=step_key, why=why.strip()[:400] or None
     )
@@ -406,6 +424,17 @@ def check_planned(job: Job, shift_key: UUID, step_key: UUID | None = None) -> No
         raise NotPlanned(_("The plan has that shift no more."))
     if step_key is not None:
         _step(job, step_key, None)
+
+
+def _check_begun(job: Job, shift_key: UUID, now: datetime) -> None:
+    shift = PlanShift.objects.filter(plan__job=job, key=shift_key).order_by("-plan__number").first()
+    if shift is not None and shift.starts_at > now:
+        at = shift.starts_at.astimezone(zone_of(job.branch))
+        raise ShiftAhead(
+            _("This shift is still ahead: it starts %(day)s %(time)s.")
+            % {"day": show_day(at.date()), "time": show_time(at, job.branch)},
+            _("If nobody will go, take it out of the job's plan."),
+        )
 
 
 def _check_open(who: Who, shift_key: UUID) -> None:

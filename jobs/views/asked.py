@@ -24,9 +24,14 @@ from jobs.queries.plan import Night
 Question = dict[str, Any]
 
 
-def questions(asked: Iterable[Asked], person: Person, now: datetime, *, first: bool = True) -> list[Question]:
-    """Every open question for parts/question.html, one for all open steps of a shift; ``first`` marks the first."""
-    found = [_question(one, person, now) for one in _gathered(asked)]
+def questions(
+    asked: Iterable[Asked | list[NoWork]], person: Person, now: datetime, *, first: bool = True, leaf: int = 1
+) -> list[Question]:
+    """These gathered questions for parts/question.html; ``first`` marks the first, leaf: the page to come back to."""
+    found = [_question(one, person, now) for one in asked]
+    for answer in (one for question in found for one in question["answers"]) if leaf > 1 else ():
+        if answer.get("method") != "get":
+            answer["url"] += f"?page={leaf}"
     for number, question in enumerate(found):
         question["first"] = first and number == 0
         for answer in question["answers"] if not question["first"] else []:
@@ -35,7 +40,7 @@ def questions(asked: Iterable[Asked], person: Person, now: datetime, *, first: b
     return found
 
 
-def _gathered(asked: Iterable[Asked]) -> list[Asked | list[NoWork]]:
+def gathered(asked: Iterable[Asked]) -> list[Asked | list[NoWork]]:
     """Steps of one shift without work as one question, where sets were out for all of them."""
     found: list[Asked | list[NoWork]] = []
     shifts: dict[Any, list[NoWork]] = {}

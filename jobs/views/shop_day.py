@@ -6,6 +6,7 @@ from typing import Any, cast
 from uuid import UUID
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -27,6 +28,7 @@ from jobs.actions.morning import give_back, take_planned
 from jobs.actions.shift import ShiftRefused, leave_sets, no_work
 from jobs.actions.shift_outing import outings_of_nights
 from jobs.context import rights_of
+from jobs.forms.plan import whole_number
 from jobs.models import Job
 from jobs.queries.clash import clashes_of
 from jobs.queries.morning import Flagged, morning_of
@@ -35,6 +37,9 @@ from jobs.queries.tonight import evening, leaving_tonight
 from jobs.views import asked
 from jobs.views.faces import places_of
 from jobs.views.leaving import leaving_lines, mends
+
+# So many questions on a leaf of the morning (our assumption).
+MOST_QUESTIONS = 25
 
 
 @door("GET", right="plan")
@@ -59,10 +64,20 @@ def shop_day(request: HttpRequest) -> HttpResponse:
 def _morning(request: HttpRequest, person: Person, now: Any, context: dict[str, Any]) -> HttpResponse:
     day_began = now.astimezone(zone_of(person.branch)).replace(hour=0, minute=0, second=0, microsecond=0)
     found = morning_of(person.branch, now, day_began)
+    # A leaf of all of them, the newest nights' first: a shop with ten thousand sets has hundreds of open flags.
+    gathered = asked.gathered(found.asked)
+    leaf = Paginator([*gathered, *found.older], MOST_QUESTIONS).get_page(request.GET.get("page"))
+    begin, count = leaf.start_index() - 1 if leaf.object_list else 0, len(gathered)
+    fresh, older = leaf.object_list[: max(0, count - begin)], leaf.object_list[max(0, count - begin) :]
     context |= {
-        "questions": asked.questions(found.asked, person, now),
+        "leaf": leaf,
+        "kept_query": "show=morning&",
+        "count": count,
+        "questions": asked.questions(fresh, person, now, first=leaf.number == 1, leaf=leaf.number),
         "today": any(isinstance(one, Flagged) and one.entry.act.happened_at > day_began for one in found.asked),
-        "older": asked.questions(found.older, person, now, first=False),
+        "older_count": len(found.older),
+        "older_leaf": count // MOST_QUESTIONS + 1,
+        "older": asked.questions(older, person, now, first=False, leaf=leaf.number),
         "answered": asked.answered(found, person),
         "complete": asked.complete_words(found),
     }
@@ -137,7 +152,8 @@ def answer(request: HttpRequest, kind: str) -> HttpResponse:
     else:
         undo = reverse("jobs:undo", args=[recorded.act.pk])
         messages.success(request, _("Kept."), extra_tags=undo)
-    return redirect(reverse("jobs:shop_day") + "?show=morning")
+    leaf = whole_number(request.GET.get("page"))
+    return redirect(reverse("jobs:shop_day") + "?show=morning" + (f"&page={leaf}" if leaf > 1 else ""))
 
 
 def _job(request: HttpRequest) -> Job:
