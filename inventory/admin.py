@@ -26,7 +26,7 @@ _COLUMNS = 8
 # Columns that lead to the branch of a row, the nearest first.
 _OWNERS = (
     *("act", "branch", "entry", "order", "person", "shift", "plan", "job", "site", "hours"),
-    *("draft", "device", "machine", "place"),
+    *("draft", "device", "machine", "place", "tool_set"),
 )
 
 

@@ -19,12 +19,13 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.keeping import keep, keep_labels, lock_states, refold_states, unknown_place
 from inventory.ledger import kinds
-from inventory.models import Act, Branch, Device, Entry, Person, Place, ToolSet, UnreadItem
+from inventory.models import Act, Branch, Device, Entry, EntryPiece, Person, Place, ToolSet, UnreadItem
 from inventory.models.choices import ClockDoubt, Source, TimeKnown
 from inventory.refusals import Refused
 
 __all__ = [
     "NewLine",
+    "NewPiece",
     "Recorded",
     "SameKeyOtherContent",
     "Who",
@@ -72,14 +73,31 @@ class Who:
 
 
 @dataclass(frozen=True)
+class NewPiece:
+    """One piece of a "pieces changed" line: where it sits, its height, the set it came from and the one it went to.
+
+    A new piece comes from no set, a broken one goes to none; one that stays comes from its set and goes to it.
+    """
+
+    position: int
+    height_mm: float | None = None
+    from_set: ToolSet | None = None
+    to_set: ToolSet | None = None
+
+
+@dataclass(frozen=True)
 class NewLine:
-    """One line to write: its kind, its subject (a set or a place), and its columns by name (instances or their ids)."""
+    """One line to write: its kind, its subject (a set or a place), and its columns by name (instances or their ids).
+
+    pieces: of a "pieces changed" line.
+    """
 
     kind: str
     tool_set: ToolSet | None = None
     place: Place | None = None
     columns: dict[str, Any] = field(default_factory=dict)
     id: UUID = field(default_factory=uuid4)
+    pieces: tuple[NewPiece, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -193,6 +211,9 @@ def record(who: Who, branch: Branch, lines: Sequence[NewLine], *, now: datetime)
             for name, value in line.columns.items():
                 setattr(entry, name, value)
         Entry.objects.bulk_create(entries)
+        EntryPiece.objects.bulk_create(
+            EntryPiece(entry_id=line.id, **vars(piece)) for line in lines for piece in line.pieces
+        )
         keep(entries, act)
     return Recorded(act, tuple(entries))
 
@@ -253,6 +274,7 @@ def _digest(who: Who, lines: Sequence[NewLine]) -> str:
             str(line.tool_set.pk if line.tool_set else None),
             str(line.place.pk if line.place else None),
             {name: _plain(value) for name, value in sorted(line.columns.items()) if value is not None},
+            *([_plain(value) for value in vars(piece).values()] for piece in line.pieces),
         ]
         for line in lines
     ]

@@ -33,10 +33,29 @@ class Use:
 
 
 @dataclass(slots=True)
+class Mark:
+    """What was seen of a set's wear: a reading, a dressing, or pieces changed. Heights in mm, of the lowest piece.
+
+    kind: read, dressed, pieces. height_mm: read; after dressing; after the change. before_mm: before dressing.
+    changed, of: pieces that came in, pieces of the set from then on (None: not said).
+    """
+
+    kind: str
+    at: str
+    entry: str
+    height_mm: float | None = None
+    mean_mm: float | None = None
+    before_mm: float | None = None
+    changed: int | None = None
+    of: int | None = None
+
+
+@dataclass(slots=True)
 class SetFacts:
     """The state of a set. Ids are strings, instants ISO 8601 text in UTC, so that it is kept as it is.
 
-    uses: worked lines by key; see counted_uses. spells: [tub, from, to or None, recipe or None].
+    uses: worked lines by key; see counted_uses. marks: what was seen of wear after its beginning.
+    spells: [tub, from, to or None, recipe or None].
     wet_moments: [at, what] since the last two months of soaks, what = wet_work, left_water, or the answer to "How do
     you leave the sets?" (in_water, dry, in_van, came_back, unknown). heights: the newest reading.
     seen_place: where it last was seen; a set that then goes missing keeps it. born_set: whose opening holds.
@@ -78,6 +97,7 @@ class SetFacts:
     left_how: str | None = None
     left_how_at: str | None = None
     uses: dict[str, list[Use]] = field(default_factory=dict)
+    marks: list[Mark] = field(default_factory=list)
     codes: list[list[str]] = field(default_factory=list)
     seen_at: str | None = None
     seen_by: str | None = None
@@ -167,11 +187,15 @@ def facts_to_json(facts: SetFacts) -> dict[str, Any]:
     data["uses"] = {
         key: [{name: getattr(use, name) for name in _USE_NAMES} for use in uses] for key, uses in facts.uses.items()
     }
+    data["marks"] = [
+        {name: value for name in _MARK_NAMES if (value := getattr(mark, name)) is not None} for mark in facts.marks
+    ]
     return data
 
 
-_FACT_NAMES = tuple(name.name for name in fields(SetFacts) if name.name != "uses")
+_FACT_NAMES = tuple(name.name for name in fields(SetFacts) if name.name not in ("uses", "marks"))
 _USE_NAMES = tuple(name.name for name in fields(Use))
+_MARK_NAMES = tuple(name.name for name in fields(Mark))
 
 
 def facts_from_json(data: dict[str, Any]) -> SetFacts:
@@ -179,6 +203,7 @@ def facts_from_json(data: dict[str, Any]) -> SetFacts:
     known = {name.name for name in fields(SetFacts)}
     facts = SetFacts(**{key: value for key, value in data.items() if key in known})
     facts.uses = {key: [Use(**use) for use in uses] for key, uses in data.get("uses", {}).items()}
+    facts.marks = [Mark(**mark) for mark in data.get("marks", [])]
     return facts
 
 

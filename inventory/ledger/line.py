@@ -17,7 +17,7 @@ class Line:
     to_place: a place's id, or UNKNOWN_PLACE; to_place_kind: the kind of that place.
     held_back: the act was recorded without the right and waits for a settlement.
     label_lost: the code of this "labelled" line opens something else, because an earlier line claimed it.
-    pieces_whole: how many pieces the set's tool type has.
+    pieces_whole: how many pieces the set's tool type has. pieces_in: of a "pieces changed" line, how many came in.
     """
 
     id: str
@@ -50,6 +50,7 @@ class Line:
     before_height_mm: float | None = None
     pieces: int | None = None
     pieces_whole: int | None = None
+    pieces_in: int | None = None
     floor_uuid: str | None = None
     visit_uuid: str | None = None
     shift_uuid: str | None = None

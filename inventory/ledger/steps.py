@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
-from inventory.ledger.facts import RANK_GUESSED, RANK_INSTEAD, RANK_LOGGED, RANK_PLANNED, SetFacts, Use, iso
+from inventory.ledger.facts import RANK_GUESSED, RANK_INSTEAD, RANK_LOGGED, RANK_PLANNED, Mark, SetFacts, Use, iso
 from inventory.ledger.line import UNKNOWN_PLACE, Line
 
 # Soaks that ended so long before a new one begins say nothing about wetness (our assumption; far above any dry-out).
@@ -320,10 +320,22 @@ def _take_heights(facts: SetFacts, line: Line) -> None:
 
 def _heights(facts: SetFacts, line: Line) -> None:
     """Take a reading; one that rises without new pieces is flagged and taken all the same."""
+    _take_reading(facts, line)
+    if line.lowest_height_mm is not None:
+        _mark(facts, line, "read")
+
+
+def _take_reading(facts: SetFacts, line: Line) -> None:
     before, now = facts.lowest_height_mm, line.lowest_height_mm
     if before is not None and now is not None and now > before + _HEIGHT_RISE_MM:
         flag(facts, line, "height_rose")
     _take_heights(facts, line)
+
+
+def _mark(facts: SetFacts, line: Line, kind: str, **more: float | None) -> None:
+    """Keep what this line says of wear, for the model: facts alone, what they mean is worked out elsewhere."""
+    at, height, mean = iso(line.at), line.lowest_height_mm, line.mean_height_mm
+    facts.marks.append(Mark(kind, at, line.id, height, mean, **more))  # type: ignore[arg-type]
 
 
 def _measured(facts: SetFacts, line: Line) -> None:
@@ -337,6 +349,7 @@ def _pieces_changed(facts: SetFacts, line: Line) -> None:
     facts.pieces = line.pieces
     facts.repieced = True
     _take_heights(facts, line)
+    _mark(facts, line, "pieces", changed=line.pieces_in, of=line.pieces)
 
 
 def _dressed(facts: SetFacts, line: Line) -> None:
@@ -344,7 +357,9 @@ def _dressed(facts: SetFacts, line: Line) -> None:
     facts.face = "open"
     if line.before_height_mm is not None and line.lowest_height_mm is not None:
         facts.dressed_mm = round(facts.dressed_mm + max(0.0, line.before_height_mm - line.lowest_height_mm), 6)
-    _heights(facts, line)
+    _take_reading(facts, line)
+    if line.before_height_mm is not None or line.lowest_height_mm is not None:
+        _mark(facts, line, "dressed", before_mm=line.before_height_mm)
 
 
 def _trouble(facts: SetFacts, line: Line) -> None:

@@ -17,6 +17,7 @@ from inventory.models.catalogue import (
     ToolTypeVersion,
 )
 from inventory.models.label import Label
+from inventory.models.learnt import LearntFloors, LearntLife, StoredLife
 from inventory.models.ledger import Act, Count, Entry, EntryPiece, ReceiptLine, UnreadItem
 from inventory.models.people import Branch, Device, FirstRunCode, Person, PersonRight
 from inventory.models.purchasing import Order, OrderEvent, OrderLine
@@ -33,6 +34,8 @@ __all__ = [
     "EntryPiece",
     "FirstRunCode",
     "Label",
+    "LearntFloors",
+    "LearntLife",
     "Machine",
     "MachineVersion",
     "Order",
@@ -52,6 +55,7 @@ __all__ = [
     "SheetRow",
     "ShopHours",
     "ShopHoursDay",
+    "StoredLife",
     "Supplier",
     "SupplierWord",
     "ToolSet",

@@ -80,8 +80,9 @@ class SetState(models.Model):
     worked_m2 = models.FloatField(default=0.0)
     # Worked area, m2, by "hardness|surface|wet or dry|step kind": small enough for lists.
     worked = models.JSONField(default=dict)
-    # What the newest height says of wear (inventory.ledger.facts.wear_seen).
+    # Worked area between what was seen of wear (inventory.ledger.wear); a short name of that and of how the set ended.
     wear = models.JSONField(default=dict)
+    wear_stamp = models.CharField(max_length=16, blank=True)
     code = models.CharField(max_length=16, blank=True, db_index=True)
     open_flags = models.PositiveIntegerField(default=0)
     last_at = models.DateTimeField(null=True)

@@ -7,12 +7,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import Case, Count, F, OuterRef, Q, QuerySet, Subquery, When
 
 from inventory.ledger.facts import SetFacts
 from inventory.ledger.line import UNKNOWN_PLACE, Line
 from inventory.ledger.state import at_or_before, fold
-from inventory.models import Entry
+from inventory.models import Entry, EntryPiece
 
 # Columns read for a line, besides those that need a word of their own below.
 _PLAIN = (
@@ -72,10 +72,19 @@ _OTHER = (
     "act__done_by_id",
     "act__held_back",
     "act__clock_doubt",
+    "pieces_in",
 )
 _READ = (*_OTHER, *_PLAIN, *_TEXT)
 _TEXT_FROM = len(_OTHER) + len(_PLAIN)
 _TEXT_NAMES = tuple(_TEXT.values())
+# How many pieces a "pieces changed" line brought into its set; nothing where its pieces are not on record one by one.
+_CAME_IN = (
+    EntryPiece.objects.filter(entry=OuterRef("pk"))
+    .order_by()
+    .values("entry")
+    .values(count=Count("pk", filter=Q(to_set=OuterRef("tool_set")) & ~Q(from_set=F("to_set"), from_set__isnull=False)))
+)
+_PIECES_IN = Case(When(kind="pieces_changed", then=Subquery(_CAME_IN)))
 
 
 def lines_of(entries: QuerySet[Entry]) -> Iterable[Line]:
@@ -83,7 +92,7 @@ def lines_of(entries: QuerySet[Entry]) -> Iterable[Line]:
 
     A "labelled" line is marked lost when its code opens what another line says (the writer keeps that on the label).
     """
-    for row in entries.values_list(*_READ).iterator(chunk_size=4000):
+    for row in entries.annotate(pieces_in=_PIECES_IN).values_list(*_READ).iterator(chunk_size=4000):
         (
             entry_id,
             act_id,
@@ -101,6 +110,7 @@ def lines_of(entries: QuerySet[Entry]) -> Iterable[Line]:
             done_by,
             held_back,
             clock_doubt,
+            pieces_in,
         ) = row[: len(_OTHER)]
         line = Line(
             id=str(entry_id),
@@ -118,6 +128,7 @@ def lines_of(entries: QuerySet[Entry]) -> Iterable[Line]:
             to_place=UNKNOWN_PLACE if place_kind == "unknown" else _text(place_id),
             to_place_kind=place_kind,
             pieces_whole=pieces_whole,
+            pieces_in=pieces_in,
             label_lost=kind == "labelled" and opened_entry != entry_id,
         )
         for name, value in zip(_PLAIN, row[len(_OTHER) : _TEXT_FROM], strict=True):

@@ -105,6 +105,7 @@ def lines_of_kind(draw: st.DrawFn, kind: str, number: int = 0, acts: int = 5) ->
         tool_set=tool_set,
         label_lost=kind == "labelled" and draw(st.booleans()),
         pieces_whole=3,
+        pieces_in=draw(st.none() | st.integers(0, 4)) if kind == "pieces_changed" else None,
         **ACTS[act],
         **columns,
     )
