@@ -20,7 +20,8 @@ class Scenario:
     floor_noise: "lognormal" or "student" (t with 2.5 degrees of freedom). hopeful: added to every mean ln rate.
     factor_spread: SD of ln (true floor factor / the shop's own). opening: how sets already half worn were entered.
     basis_share: share of uses by basis of area, None = exact areas. pieces: of six changed at a change, 0 = never.
-    scored: which sets in service are scored. error_bars: which acceptance band holds ("base", "wrong", "").
+    scored: which sets in service are scored. chances: chances of finishing steps are asked and scored as well. worn:
+    worn-out sets per type, one row part each. band: which acceptance band holds ("base", "wrong", "").
     """
 
     name: str
@@ -42,6 +43,7 @@ class Scenario:
     pieces: int = 0
     pieces_noted: bool = True
     scored: str = "all"
+    chances: bool = False
     worn: tuple[int, ...] = (3, 10, 30)
     band: str = "wrong"
 
@@ -53,7 +55,7 @@ def sets_in_service(worn: int, scenario: Scenario) -> int:
     return 6 if worn <= 3 else 8 if worn <= 10 else 12
 
 
-_BASE = Scenario("base", "base", band="base")
+_BASE = Scenario("base", "base", chances=True, band="base")
 _MIX = (0.20, 0.40, 0.20, 0.20)  # measured, section done, planned, guessed
 _HALF_GUESSED = (0.125, 0.25, 0.125, 0.50)
 _FEW = (3, 10)

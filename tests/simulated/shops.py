@@ -152,13 +152,14 @@ class _Dice:
     def floors(self, n: int) -> tuple[npt.NDArray[np.intp], Floats, Floats]:
         """Draw n uses: class index, worked area (all passes), noise of the floor with mean 1."""
         rng = self.rng
-        kind = rng.choice(3, size=n, p=self.mix) + 3 * (rng.random(n) < self.first_cut)
+        first_cut = (rng.random(n) < self.first_cut).astype(np.intp)
+        kind = rng.choice(3, size=n, p=self.mix).astype(np.intp) + 3 * first_cut
         area = np.exp(rng.normal(np.log(250.0), 0.7, n)) * rng.integers(1, 4, n)
         if self.scenario.floor_noise == "student":
             ln_noise = np.clip(FLOOR_NOISE * rng.standard_t(2.5, n), -FLOOR_LIMIT, FLOOR_LIMIT)
         else:
             ln_noise = FLOOR_NOISE * rng.standard_normal(n)
-        return kind, area, np.exp(ln_noise - FLOOR_NOISE**2 / 2)
+        return kind, np.asarray(area), np.asarray(np.exp(ln_noise - FLOOR_NOISE**2 / 2))
 
     def _logged(self, n: int) -> tuple[Floats, npt.NDArray[np.intp]]:
         rng, scenario = self.rng, self.scenario
