@@ -58,7 +58,7 @@ def set_rows(branch: Branch) -> list[SetState]:
     return list(
         SetState.objects.filter(branch=branch, main_id=F("tool_set_id"))
         .exclude(opening="")
-        .select_related("tool_set__tool_type", "place")
+        .select_related("tool_set__tool_type", "place", "outing", "holder_person")
         .defer("facts", "worked", "wear")
         .order_by("tool_set_id")
     )

@@ -31,6 +31,13 @@ def by(path: str) -> Any:
     return value
 
 
+def held_by(row: Any) -> str | None:
+    """Who holds what a row is about: the person, firm or outing by name, else the kind of holder; None for nobody."""
+    if row.holder_person is not None:
+        return str(row.holder_person.name)
+    return row.holder_name or (str(row.get_holder_kind_display()) if row.holder_kind else None)
+
+
 def yes(path: str) -> Any:
     value = by(path)
     return lambda row, asked: _now("yes") if value(row, asked) else _now("no")
@@ -81,7 +88,7 @@ ENTRIES = Table(
         Column(_("To place"), _entry("to_place.name")),
         Column(_("Peg"), _entry("peg")),
         Column(_("Outing"), _entry("outing.name")),
-        Column(_("Held by"), lambda row, _asked: row[0].holder_name or getattr(row[0].holder_person, "name", None)),
+        Column(_("Held by"), lambda row, _asked: held_by(row[0])),
         Column(_("Gate"), _entry("get_gate_display")),
         Column(_("Code"), _entry("code_id")),
         Column(_("Began as"), _entry("get_opening_kind_display")),

@@ -6,9 +6,10 @@ from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Count, Q
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import pgettext_lazy
+from django.utils.translation import pgettext, pgettext_lazy
 
 from inventory.estimate import SetLife, lives, records
 from inventory.models import (
@@ -28,7 +29,7 @@ from inventory.models import (
 )
 from inventory.models.choices import Fitness, OpeningKind, PlaceKind, RetiredWhy
 from inventory.queries.bring_in import set_rows
-from inventory.queries.ledger_table import CHUNK, ENTRIES, KEY, by, yes
+from inventory.queries.ledger_table import CHUNK, ENTRIES, KEY, by, held_by, yes
 from inventory.rights import Right
 from inventory.shop_settings import KNOWN, settings_of
 from inventory.tables import Column, For, Table
@@ -66,7 +67,7 @@ SETS = Table(
         Column(_("Code"), lambda row, _asked: row[0].code or row[0].tool_set.own_code),
         Column(_("Own word"), _state("tool_set.own_code")),
         Column(_("Place"), lambda row, _asked: " ".join(filter(None, (_place(row[0]), row[0].peg)))),
-        Column(_("Held by"), lambda row, _asked: row[0].holder_name or row[0].get_holder_kind_display()),
+        Column(_("Held by"), lambda row, _asked: held_by(row[0])),
         Column(_("Outing"), _state("outing.name")),
         Column(_("Fitness"), _state("get_fitness_display")),
         Column(_("State"), lambda row, _asked: _word(row[0])),
@@ -250,15 +251,17 @@ OUTINGS = Table(
     (
         Column(_("Name"), by("name")),
         Column(_("Kind"), by("get_kind_display")),
-        Column(_("Held by"), lambda row, _asked: row.holder_name or getattr(row.holder_person, "name", "")),
+        Column(_("Held by"), lambda row, _asked: held_by(row)),
         Column(_("Van"), by("van.name")),
         Column(_("Leaves"), lambda row, asked: asked.when(row.leaves_at)),
         Column(_("Due back"), lambda row, asked: asked.when(row.due_at)),
-        Column(_("Closed"), lambda row, asked: asked.when(row.closed_at)),
+        Column(_("Sets still out"), by("still_out")),
+        Column(_("Closed"), lambda row, asked: asked.when(row.closed_at) or pgettext("outing", "open")),
     ),
     lambda asked: (
         Outing.objects.filter(branch=asked.branch, **asked.span("leaves_at"))
         .select_related("van", "holder_person")
+        .annotate(still_out=Count("states"))
         .order_by("leaves_at", "name")
         .iterator(CHUNK)
     ),
@@ -289,8 +292,6 @@ ORDERS = Table(
 
 
 def _order_lines(asked: For) -> Iterable[OrderLine]:
-    from django.db.models import Count, Q
-
     voids = Entry.objects.filter(kind="voided", act__branch=asked.branch).values("void_target")
     stands = Q(entries__kind="received") & ~Q(entries__in=Entry.objects.filter(pk__in=voids))
     return (

@@ -33,6 +33,11 @@ def _zone(name: str) -> Any:
     return value
 
 
+def _edge(row: Any, asked: For) -> float | None:
+    """The edge length; 0 is what a floor has whose edge nobody said."""
+    return asked.length(row[1].edge_m) if row[1] is not None and row[1].edge_m else None
+
+
 SITES = Table(
     "sites",
     _("Sites and floors"),
@@ -42,7 +47,7 @@ SITES = Table(
         Column(_("Address"), lambda row, _asked: row[0].address),
         Column(_("Floor"), _zone("name")),
         Column(_("Area (%(area)s)"), lambda row, asked: asked.area(row[1].area_m2) if row[1] else None),
-        Column(_("Edge length (%(length)s)"), lambda row, asked: asked.length(row[1].edge_m) if row[1] else None),
+        Column(_("Edge length (%(length)s)"), _edge),
         Column(_("Hardness"), _zone("get_hardness_display")),
         Column(_("Surface"), _zone("get_surface_display")),
         Column(_("Coating"), _zone("get_coating_display")),

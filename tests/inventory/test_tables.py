@@ -5,6 +5,7 @@ import io
 from datetime import date
 from decimal import Decimal
 from types import SimpleNamespace
+from zoneinfo import ZoneInfo
 
 import openpyxl
 import pytest
@@ -12,8 +13,20 @@ from django.test import Client
 from django.urls import reverse
 
 from inventory.actions.ledger import NewLine
+from inventory.actions.outing import close_outing
 from inventory.models import Price, ReceiptLine, Supplier
-from tests.cast import NOW, TODAY, hours, make_cast, make_outing, make_place, make_set, make_type, write
+from jobs.actions.site import save_site, save_zone
+from tests.cast import (
+    NOW,
+    TODAY,
+    hours,
+    make_cast,
+    make_outing,
+    make_place,
+    make_set,
+    make_type,
+    write,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -111,6 +124,61 @@ def test_money_is_left_out_without_its_right(client, cast):
     heads, row = saved(client, cast.olga, "sets")
     assert dict(zip(heads, row, strict=True))["Price paid"] == "318"
     assert saved(client, cast.ruta, "prices")[1][:4] == ["resin 400", "Quarry Tools", "310", "USD"]
+
+
+@pytest.mark.parametrize("fmt", ["csv", "xlsx"])
+def test_held_by_names_the_person_the_firm_or_the_crew(client, cast, fmt):
+    held = {
+        "Dag P.": {"holder_kind": "person", "holder_person": cast.dag},
+        "Tarn Hollow": {"holder_kind": "firm", "holder_name": "Tarn Hollow"},
+        "a crew": {"holder_kind": "crew", "holder_name": ""},
+    }
+    cast.dag.name = "Dag P."
+    cast.dag.save()
+    for number, (word, holder) in enumerate(held.items()):
+        outing = make_outing(cast.branch, f"Osprey Lane {number}", **holder)
+        tool_set = make_set(cast, cast.type, cast.rack, code=("GL-03BKVS", "GL-T5HD5B", "GL-TMKR79")[number])
+        write(cast, NewLine("scanned_out", tool_set, None, {"outing": outing, "gate": "passed"} | holder))
+        assert said(saved(client, cast.ines, "sets", fmt), "Outing", outing.name)["Held by"] == word
+        assert said(saved(client, cast.ines, "outings", fmt), "Name", outing.name)["Held by"] == word
+        assert said(saved(client, cast.ines, "entries", fmt), "Outing", outing.name)["Held by"] == word
+    assert said(saved(client, cast.ines, "sets", fmt), "Code", "GL-7K2M46")["Held by"] == "the shop"
+
+
+@pytest.mark.parametrize("fmt", ["csv", "xlsx"])
+def test_an_outing_says_when_it_was_closed_or_that_it_is_open(client, cast, fmt):
+    away, back = make_outing(cast.branch, "Osprey Lane"), make_outing(cast.branch, "Pell Road")
+    holder = {"holder_kind": "crew"}
+    write(cast, NewLine("scanned_out", cast.set, None, {"outing": away, "gate": "passed"} | holder))
+    close_outing(back, now=NOW + hours(30))
+    table = saved(client, cast.ines, "outings", fmt)
+
+    assert (
+        said(table, "Name", "Osprey Lane")["Closed"],
+        str(said(table, "Name", "Osprey Lane")["Sets still out"]),
+    ) == (
+        "open",
+        "1",
+    )
+    closed = (NOW + hours(30)).astimezone(ZoneInfo(cast.branch.time_zone))
+    assert str(said(table, "Name", "Pell Road")["Closed"])[:16] == f"{closed:%Y-%m-%d %H:%M}"
+    assert str(said(table, "Name", "Pell Road")["Sets still out"]) == "0"
+
+
+@pytest.mark.parametrize("fmt", ["csv", "xlsx"])
+def test_an_edge_nobody_said_is_left_empty(client, cast, fmt):
+    site = save_site(cast.branch, name="Osprey Lane")
+    save_zone(site, name="Hall", area_m2=300.0)
+    save_zone(site, name="Aisle", area_m2=300.0, edge_m=30.48)
+    table = saved(client, cast.ines, "sites", fmt)
+    assert said(table, "Floor", "Hall")["Edge length (ft)"] in ("", None)
+    assert float(said(table, "Floor", "Aisle")["Edge length (ft)"]) == 100.0
+
+
+def said(table: list[list[str]], column: str, value: str) -> dict[str, str]:
+    """The last row that has this value in a column, by heading."""
+    heads, *rows = table
+    return next(dict(zip(heads, row, strict=True)) for row in reversed(rows) if row[heads.index(column)] == value)
 
 
 def test_formulas_in_texts_are_made_harmless(client, cast):
