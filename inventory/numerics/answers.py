@@ -14,7 +14,7 @@ from scipy.special import log_ndtr, ndtr
 
 from inventory.numerics.lognormal import Bools, Floats, Ints, floats
 from inventory.numerics.wear import Ended, FloorFactors, Segments, SetTables, WearRecord, tables
-from inventory.numerics.wear_fit import TypeFit, scaled_evidence
+from inventory.numerics.wear_fit import TypeFit, product, scaled_evidence
 
 KNOTS = 64
 _LEAST_WEIGHT = 1e-8  # of the heaviest point: lighter ones are left out of the answers
@@ -126,9 +126,9 @@ def posterior(
     else:
         logs = logs + top[..., None]
     share = np.exp(logs - logs.max(axis=(0, 2), keepdims=True))
-    weight = share @ type_fit.rows
+    weight = product(share, type_fit.rows)
     if found is not None:
-        weight[:, ~record.from_new] = share[:, ~record.from_new] @ found
+        weight[:, ~record.from_new] = product(share[:, ~record.from_new], found)
     prior = weight
     weight = weight * like
     total = weight.sum(axis=(0, 2))
