@@ -158,7 +158,7 @@ def _points(record: WearRecord, part: SetTables, weight: Floats) -> Points:
     return replace(points, weight=chosen / points.total(chosen)[n])
 
 
-def _survive(points: Points, area: Floats, noise_m4: Floats | float) -> Floats:
+def survive(points: Points, area: Floats, noise_m4: Floats | float) -> Floats:
     """P(left > area), (n, r), for reference area (n, r); noise_m4 (n, r): sum over uses of their squares, for tau^2."""
     n, r = area.shape
     out = np.zeros((n, r))
@@ -221,7 +221,7 @@ def _quantile(area: Floats, survival: Floats, share: float) -> Floats:
 
 def _lives(record: WearRecord, type_fit: TypeFit, points: Points, doubtful: Bools) -> Lives:
     area = _reach(points, type_fit.use_m2)[:, None] * _SPREAD_OUT
-    survival = _survive(points, area, type_fit.use_m2 * area)
+    survival = survive(points, area, type_fit.use_m2 * area)
     survival[:, 0] = 1.0
     worn = record.ended == Ended.WORN
     survival[worn, 1:] = 0.0
@@ -269,7 +269,7 @@ def chance_to_finish(known: Lives, area_m2: npt.ArrayLike) -> Floats:
     Raises: ValueError for an area below 0.
     """
     area = floats("area_m2", area_m2, at_least=0, size=known.size) if known.size else np.zeros(0)
-    chance = _survive(known.points, area[:, None], np.square(area)[:, None])[:, 0]
+    chance = survive(known.points, area[:, None], np.square(area)[:, None])[:, 0]
     return np.where(area > 0, chance, 1.0)
 
 
@@ -316,8 +316,8 @@ def _at_noise(points: Points, tau: float) -> tuple[Points, float]:
 
 def _two_without_noise(one: Points, other: Points, area: float) -> float:
     knots = np.linspace(0.0, area, KNOTS)[None, :]
-    first = np.minimum.accumulate(_survive(one, knots, 0.0)[0])
-    second = _survive(other, area - (knots[:, 1:] + knots[:, :-1]) / 2, 0.0)[0]
+    first = np.minimum.accumulate(survive(one, knots, 0.0)[0])
+    second = survive(other, area - (knots[:, 1:] + knots[:, :-1]) / 2, 0.0)[0]
     return float(first[-1] + (first[:-1] - first[1:]) @ second)
 
 
