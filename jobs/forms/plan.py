@@ -183,7 +183,7 @@ class PlanForms:
         self.data = data
         sent = {prefix: _sent_rows(prefix, data) for prefix in PREFIXES} if data is not None else dict(rows["rows"])
         self.rows: dict[str, Rows] = sent
-        choices.shifts = _shift_names(sent["shifts"])
+        choices.shifts = shift_names(sent["shifts"])
         self.plan = PlanForm(data) if data is not None else PlanForm(initial=rows["plan"])
         self.tables = {prefix: self._table(prefix, bound=data is not None) for prefix in PREFIXES}
 
@@ -307,7 +307,8 @@ def _sent_rows(prefix: str, data: QueryDict) -> Rows:
     ]
 
 
-def _shift_names(rows: Sequence[Mapping[str, Any]]) -> list[tuple[str, str]]:
+def shift_names(rows: Sequence[Mapping[str, Any]]) -> list[tuple[str, str]]:
+    """The choices of a step's shift from the rows of shifts: key and words."""
     return [
         (str(row["key"]), _shift_name(number, str(row.get("day") or ""), str(row.get("starts") or "")))
         for number, row in enumerate(rows, start=1)

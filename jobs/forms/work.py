@@ -12,6 +12,8 @@ from inventory.models import Machine
 from inventory.models.choices import Basis
 
 BASES = ((Basis.MEASURED, _("measured")), (Basis.SECTION_DONE, _("section done")))
+# What only some lines of work need: a typed code, a set changed part-way, another machine, paper.
+SELDOM = ("code", "second_set", "second_area", "machine", "basis", "paper")
 PAPER = (("", _("logged now")), ("adds", _("from paper, adds to it")), ("instead", _("from paper, stands instead")))
 
 
@@ -42,6 +44,26 @@ class WorkForm(UnitsForm):
         machine = self.fields["machine"]
         assert isinstance(machine, forms.ModelChoiceField)
         machine.queryset = options["machines"]
+        self.known: tuple[str, ...] = ()
+
+    def folds(self, name: str) -> bool:
+        """Whether a field waits under *More*: it is seldom needed, or the ledger knows its answer."""
+        return name in self.known or name in SELDOM
+
+    @property
+    def asked(self) -> list[forms.BoundField]:
+        """The fields that are asked at once."""
+        return [field for field in self if not self.folds(field.name)]
+
+    @property
+    def folded(self) -> list[forms.BoundField]:
+        """The fields under *More*."""
+        return [field for field in self if self.folds(field.name)]
+
+    @property
+    def unfolded(self) -> bool:
+        """Whether *More* is open: one of its answers does not read."""
+        return any(field.errors for field in self.folded)
 
     def ask(self) -> None:
         """Show the box that says it is right."""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, cast
 from uuid import UUID
 
+from django import forms
 from django.contrib import messages
 from django.db.models import F, Q
 from django.http import HttpRequest, HttpResponse
@@ -19,15 +20,16 @@ from inventory.models import Entry, Label, Machine, Person, SetState, ToolSet
 from inventory.models.choices import Basis, Fitness, Source
 from inventory.refusals import Refused
 from inventory.times import show_day, show_time, zone_of
-from inventory.units import show_area
+from inventory.units import from_si, show_area, to_si, unit_for
 from inventory.views.doors import door, who_of
 from inventory.views.scanning import as_uuid
 from jobs.actions.shift import WorkAsked, WorkPart, WorkRefused, correct_work, log_work
 from jobs.context import units_of
 from jobs.forms.work import WorkForm
 from jobs.models import Job, JobPlan
-from jobs.queries.plan import nights_of, plan_of, zone_of_step
+from jobs.queries.plan import nights_of, plan_of, share_of_step, zone_of_step
 from jobs.queries.shift import logged_on, outings_of
+from jobs.queries.uses import ROUNDING
 
 
 def job_of(request: HttpRequest, pk: UUID) -> Job:
@@ -48,7 +50,9 @@ def work(request: HttpRequest, pk: UUID) -> HttpResponse:
     options = _options(job, plan, request.POST or initial)
     if not initial["tool_set"] and options["out"]:
         initial["tool_set"] = options["out"][0]
+    initial |= _left_of(job, plan, initial, person)
     form = WorkForm(request.POST or None, initial=initial, options=options, units=units_of(person))
+    form.known = _known(request, plan, initial, options)
     refused: Refused | None = None
     if request.method == "POST" and form.is_valid():
         try:
@@ -140,13 +144,41 @@ def _initial(request: HttpRequest, plan: JobPlan) -> dict[str, Any]:
     asked = next((night for night in nights if str(night.shift.key) == request.GET.get("shift")), None)
     night = asked or (begun[-1] if begun else (nights[0] if nights else None))
     steps = list(night.steps) if night and night.steps else list(plan.steps.all())
+    machines = [row.machine_id for row in night.shift.machine_rows.all()] if night else []
     return {
+        "machine": machines[0] if len(machines) == 1 else None,
         "shift": str(night.shift.key) if night else "",
         "step": request.GET.get("step") or str(steps[0].key),
         "tool_set": request.GET.get("set", ""),
         "passes": 1,
         "basis": Basis.MEASURED,
     }
+
+
+def _left_of(job: Job, plan: JobPlan, said: Mapping[str, Any], person: Person) -> dict[str, Any]:
+    """The area of a pass, m2, and the passes that are left of a step on its shift: what one most likely logs."""
+    step = next((one for one in plan.steps.all() if str(one.key) == said["step"]), None)
+    zone, shift = zone_of_step(plan, step) if step else None, as_uuid(said["shift"])
+    if step is None or zone is None or shift is None:
+        return {}
+    whole = zone.area_m2 * share_of_step(plan, step)
+    logged = logged_on([shift]).get((shift, step.key), 0.0)
+    done = int(logged / whole + ROUNDING)
+    begun = logged - done * whole
+    area, passes = (whole - begun, 1) if begun > ROUNDING * whole else (whole, max(1, step.passes - done))
+    code = unit_for("area", units_of(person))
+    return {"area": to_si(round(from_si(area, code), 0 if area > 10 else 2), code), "passes": passes}
+
+
+def _known(
+    request: HttpRequest, plan: JobPlan, initial: Mapping[str, Any], options: Mapping[str, Any]
+) -> tuple[str, ...]:
+    """The fields whose answer is known: shift and step where the address says them, the one set that is out for it."""
+    nights = {str(shift.key) for shift in plan.shifts.all()}
+    known: tuple[str, ...] = ("shift",) if request.GET.get("shift") in nights or len(nights) == 1 else ()
+    known += ("step",) if request.GET.get("step") == initial["step"] or len(plan.steps.all()) == 1 else ()
+    alone = len(options["out"]) == 1 and initial["tool_set"] == options["out"][0]
+    return (*known, "tool_set") if alone or request.GET.get("set") else known
 
 
 def _options(job: Job, plan: JobPlan, said: Mapping[str, Any]) -> dict[str, Any]:
@@ -201,7 +233,19 @@ def _options(job: Job, plan: JobPlan, said: Mapping[str, Any]) -> dict[str, Any]
 
 def _show(request: HttpRequest, job: Job, form: WorkForm, refused: Refused | None) -> HttpResponse:
     status = 422 if refused or form.errors else 200
-    return render(request, "jobs/work/form.html", {"job": job, "form": form, "refused": refused}, status=status)
+    known = [words for name in form.known if (words := _label(form, name))]
+    inside = refused is not None and form.folds(refused.field or "")
+    context = {"job": job, "form": form, "refused": refused, "known": known, "unfolded": form.unfolded or inside}
+    return render(request, "jobs/work/form.html", context, status=status)
+
+
+def _label(form: WorkForm, name: str) -> str:
+    """The words of the choice a field stands at."""
+    field = form.fields[name]
+    assert isinstance(field, forms.ChoiceField)
+    labels = {str(value): str(words) for value, words in cast(Iterable[tuple[Any, Any]], field.choices)}
+    value = str(form[name].value() or "")
+    return labels.get(value, "") if value else ""
 
 
 @door("GET", "POST", right="log_work")

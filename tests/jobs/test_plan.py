@@ -9,9 +9,12 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from inventory.actions.shop import save_closed_day
 from inventory.models import Machine
 from jobs.actions.plan import PlanAsked, PlanMovedOn, PlanRefused, ladder_warnings, make_job, mark, save_plan
 from jobs.actions.site import AreaAsked, SiteRefused, save_site, save_zone
+from jobs.forms.plan import shift_names
+from jobs.forms.plan_rows import add_row, usual_shift
 from jobs.models import JobPlan, Standing
 from jobs.plan_draft import StepDraft, ZoneDraft, draft_of
 from jobs.queries.plan import current_plans, nights_of, plan_of, share_of_step, shifts_of_step, steps_of, tonight
@@ -199,3 +202,61 @@ def test_a_floor_is_asked_about_when_huge_and_refused_without_area() -> None:
     with pytest.raises(SiteRefused, match="has a floor “Bay 4” already"):
         save_zone(site, name="Bay 4", area_m2=10)
     assert save_zone(site, name="Bay 4", area_m2=80, zone=zone).area_m2 == 80
+
+
+def test_won_is_kept_as_sure_and_a_bid_again_has_its_last_chance() -> None:
+    cast = make_cast()
+    first = make_planned(cast, standing=Standing.BID, award_chance=0.5)
+    draft = replace(draft_of(first), standing=Standing.WON)
+    won = save_plan(cast.ines, first.job, draft, now=NOW).plan
+    assert (won.standing, won.award_chance) == ("won", 1.0)
+    assert save_plan(cast.ines, first.job, replace(draft, award_chance=0.7), now=NOW).made is False
+    assert mark(cast.ines, first.job, Standing.BID, now=NOW).plan.award_chance == 0.5
+    lost = save_plan(cast.ines, first.job, replace(draft, standing=Standing.LOST), now=NOW).plan
+    assert lost.award_chance == 0.0
+
+
+def test_a_coming_shift_on_a_closed_day_is_warned_of_with_its_reason_and_kept() -> None:
+    cast = make_cast()
+    first = make_planned(cast)
+    # The second shift is tonight, Wednesday; the first was last night and is told no more.
+    save_closed_day(cast.ines, cast.branch, TODAY, name="Stocktaking.", now=NOW)
+    save_closed_day(cast.ines, cast.branch, TODAY - timedelta(days=1), name="Holiday", now=NOW)
+    draft = replace(draft_of(first), notes="key at the gate")
+    kept = save_plan(cast.ines, first.job, draft, now=NOW)
+    assert kept.made
+    assert kept.warnings == ("The shop is closed on Wed 14 May: Stocktaking.",)
+    save_closed_day(cast.ines, cast.branch, TODAY, now=NOW + hours(1), closed=False)
+    assert save_plan(cast.ines, first.job, replace(draft, notes=""), now=NOW + hours(1)).warnings == ()
+
+
+def test_a_shift_is_added_with_the_day_hours_lead_and_machines_one_would_type() -> None:
+    cast = make_cast()
+    nothing: dict[str, list[dict[str, object]]] = {"zones": [], "steps": [], "shifts": []}
+    assert usual_shift(cast.branch) == {"starts": "20:00", "ends": "04:00"}
+    (first,) = add_row(nothing, "shifts", starts_on="2025-05-20", usual=usual_shift(cast.branch))["shifts"]
+    assert (first["day"], first["starts"], first["ends"], first["lead"]) == ("2025-05-20", "20:00", "04:00", None)
+    plan = make_planned(cast)
+    usual = usual_shift(cast.branch)
+    machine = plan.shifts.all()[0].machine_rows.all()[0].machine_id
+    assert usual == {"starts": "20:02", "ends": "04:02", "lead": cast.dag.pk, "machines": [machine]}
+    rows = add_row(add_row(nothing, "shifts", starts_on="2025-05-20", usual=usual), "shifts", usual=usual)
+    assert [(row["day"], row["starts"], row["lead"]) for row in rows["shifts"]] == [
+        ("2025-05-20", "20:02", cast.dag.pk), ("2025-05-21", "20:02", cast.dag.pk)
+    ]  # fmt: skip
+    cast.dag.is_active = False
+    cast.dag.save()
+    assert usual_shift(cast.branch)["lead"] is None
+    # A day that does not read leaves the day open, and the rest is offered all the same.
+    (odd,) = add_row(nothing, "shifts", starts_on="soon", usual=usual)["shifts"]
+    assert ("day" in odd, odd["starts"]) == (False, "20:02")
+
+
+def test_the_steps_name_a_shift_by_its_day_and_hour_or_by_its_row() -> None:
+    rows = [
+        {"key": "a", "day": "2025-05-20", "starts": "20:00"}, {"key": "b", "day": "2025-05-20", "starts": ""},
+        {"key": "c", "day": "", "starts": ""}, {"key": "d", "day": "2025-02-31", "starts": "20:00"}, {"key": ""},
+    ]  # fmt: skip
+    assert [str(words) for _key, words in shift_names(rows)] == [
+        "Tue 20 May 20:00", "Tue 20 May", "shift 3, no day yet", "shift 4, no day yet"
+    ]  # fmt: skip
