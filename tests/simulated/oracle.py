@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import log_ndtr, ndtr
+from scipy.special import log_ndtr
 
 from tests.simulated.records import USABLE_ERROR_MM
 from tests.simulated.scenarios import BASES_ERROR
@@ -23,7 +23,7 @@ _ERROR_2 = np.square(np.array(BASES_ERROR))
 def _posterior(
     tool: ToolSet, mean_ln_rate: float, factors: Floats, noise: float
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """One set: rate, weight (without "still in service"), wear and variance at each rate, each (121,)."""
+    """One set: rate, log weight (without "still in service"), wear and variance at each rate, each (121,)."""
     centre = mean_ln_rate if tool.from_new else mean_ln_rate - SPREAD**2
     theta = centre + SPREAD * _THETA
     rate = np.exp(theta)
@@ -45,10 +45,7 @@ def _posterior(
             variance = np.full_like(theta, READING_ERROR_MM**2)
             if row.forget:
                 ll = np.zeros_like(theta)
-    logs = log_prior + ll
-    # Kept finite where the record contradicts the prior: the survival below divides by the weight of "still running".
-    service = log_ndtr((USABLE_MM - wear) / np.sqrt(variance + USABLE_ERROR_MM**2))
-    return rate, np.exp(logs - (logs + service).max()), wear, variance
+    return rate, log_prior + ll, wear, variance
 
 
 def usual_use(story: TypeStory, factors: Floats) -> float:
@@ -65,11 +62,10 @@ def survival(
     use = usual_use(story, factors)
     out = np.empty((len(picked), len(knots)))
     for at, i in enumerate(picked):
-        rate, weight, wear, variance = _posterior(story.sets[story.running[i]], story.mean_ln_rate, factors, noise)
-        now = ndtr((USABLE_MM - wear) / np.sqrt(variance + USABLE_ERROR_MM**2))
+        rate, logs, wear, variance = _posterior(story.sets[story.running[i]], story.mean_ln_rate, factors, noise)
+        now = log_ndtr((USABLE_MM - wear) / np.sqrt(variance + USABLE_ERROR_MM**2))
         spread = np.sqrt(variance + USABLE_ERROR_MM**2 + rate**2 * noise**2 * use * knots[:, None])
-        later = ndtr((USABLE_MM - wear - rate * knots[:, None]) / spread)
-        kept = float(weight @ now)
-        curve = (np.minimum(later, now) @ weight) / kept if kept > 0 else np.where(knots > 0, 0.0, 1.0)
-        out[at] = np.minimum.accumulate(curve)
+        later = np.minimum(log_ndtr((USABLE_MM - wear - rate * knots[:, None]) / spread), now)
+        top = (logs + now).max()  # in logs: a record against all odds must not come out as 0 by 0
+        out[at] = np.minimum.accumulate(np.exp(logs + later - top).sum(axis=1) / np.exp(logs + now - top).sum())
     return out

@@ -268,13 +268,11 @@ class _Rack:
 
     def take_over(self) -> None:
         """The shop starts its ledger on a rack long in use: sets' past is forgotten, what is seen is entered."""
-        for slot in range(len(self.slots)):
-            for _ in range(int(self.rng.integers(40, 120))):
-                self.use(slot, next(self.dice.uses))
-        self.sets = list(self.slots)
         for tool in self.slots:
-            wear = height_from_clock(tool.clock, self.scenario)
-            tool.rows, tool.open_area_m2, tool.open_square_m4 = [], np.zeros(6), np.zeros((6, 4))
+            # Any moment of any life is as likely, so slow sets are met more often: mean mu - sigma^2 of the ln rate.
+            tool.ln_rate = self.rng.normal(self.mean - self.scenario.rate_spread**2, self.scenario.rate_spread)
+            wear = self.rng.uniform(0.0, tool.usable_mm)
+            tool.clock = clock_from_height(wear, self.scenario)
             tool.from_new = self.scenario.opening == "as_new"
             tool.start_mm, tool.start_error_mm = self._seen(wear)
 

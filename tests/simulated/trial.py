@@ -53,7 +53,7 @@ def quantile(knots: Floats, survival: Floats, share: float) -> Floats:
 def _censored(fit: Callable[..., baselines.Weibull | baselines.Lognormal], story: TypeStory, age: Floats,
               picked: Picked, knots: Floats) -> Floats:  # fmt: skip
     """Survival by a censored fit of the type's own lives; without any end there is none: the rating, exponentially."""
-    ended = np.array([tool.ended == WORN for tool in story.sets])
+    ended = np.array([tool.ended == WORN and tool.from_new for tool in story.sets])
     ages = age[np.array(story.running)[picked]]
     if not (ended & (age > 0)).any():
         return np.asarray(np.exp(-np.broadcast_to(knots / story.rated_m2, (len(picked), len(knots)))))
@@ -102,12 +102,12 @@ def _score_type(story: TypeStory, shop: ShopStory, picked: Picked, answers: mode
     rows.truth.append(truth / rated)
 
 
-def run_shop(scenario: Scenario, worn: int, seed: int, number: int) -> ShopScores | None:
+def run_shop(scenario: Scenario, worn: int, seed: int, number: int, *, learn_factors: bool = True) -> ShopScores | None:
     """Make shop `number` of a cell and score all rules on it; None when it has no set to score."""
     shop = simulate(shop_seed(seed, worn, number), scenario, worn)
     records = [wear_record(story) for story in shop.types]
     begun = time.perf_counter()
-    fitted = model.Fitted.of(records, shop.own_factors)
+    fitted = model.Fitted.of(records, shop.own_factors, learn_factors=learn_factors)
     rows = _Rows([], [], [], [], [])
     dice = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(worn, number, 1)))
     chances: list[list[tuple[float, bool]]] = [[], []]
