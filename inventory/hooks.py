@@ -181,3 +181,32 @@ def register_leaving_jobs(answer: LeavingJobs) -> None:
 def leaving_jobs(person: Person, now: datetime) -> list[Found]:
     """The shifts of tonight that have no outing yet; nothing while no job is known."""
     return _leaving_jobs[0](person, now) if _leaving_jobs else []
+
+
+@dataclass(frozen=True)
+class OpenStep:
+    """Planned steps of a coming shift, of one tool type, that no set is reserved for.
+
+    words: "Osprey Lane, Thu 15 May 19:30"; leaves_at, starts_at: when its sets leave, and the first of the steps starts.
+    """
+
+    tool_type_id: int
+    words: str
+    leaves_at: datetime
+    starts_at: datetime
+    url: str = ""
+
+
+OpenSteps = Callable[[Branch, datetime], "list[OpenStep]"]
+
+_open_steps: list[OpenSteps] = []
+
+
+def register_open_steps(answer: OpenSteps) -> None:
+    """Let ``answer(branch, now)`` say which steps of coming shifts have no set reserved, the soonest first."""
+    _open_steps[:] = [answer]
+
+
+def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
+    """The steps of coming shifts without a reserved set; nothing while no job is known."""
+    return _open_steps[0](branch, now) if _open_steps else []

@@ -112,6 +112,13 @@ def conditioning_of(set_ids: Iterable[UUID], branch: Branch, *, at: datetime) ->
     return {set_id: waters.now(set_id, at) for set_id in waters.sets}
 
 
+def recipes_for(types: Iterable[ToolType], branch: Branch, at: datetime) -> dict[int, Recipe]:
+    """The recipe that holds at an instant of each of these types, by type id; one query."""
+    rows = list(types)
+    known = _recipes({row.pk for row in rows})
+    return {row.pk: _asked_with(row, recipe_at(known[row.pk], at, branch)) for row in rows}
+
+
 def states_with_types(set_ids: Iterable[UUID]) -> list[SetState]:
     """The states of these sets with facts, set, tool type and place: one query."""
     return list(

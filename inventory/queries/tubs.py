@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 
 from inventory.calendar import NoWorkingDay, ShopCalendar, last_staffed
 from inventory.hooks import NextUse, next_use
@@ -25,7 +25,9 @@ from inventory.times import zone_of
 READINGS_FOR = timedelta(days=14)
 # So many sets of a type are offered to be put in.
 OFFERED = 60
-_DRY_PLACES = (PlaceKind.RACK, PlaceKind.CRATE)
+# Whoever stands at a tub can have these in hand: on the rack, in a crate, still in a van or a bucket, left on a site.
+_DRY_PLACES = (PlaceKind.RACK, PlaceKind.CRATE, PlaceKind.VAN, PlaceKind.BUCKET, PlaceKind.SITE)
+_NOT_AT_HAND = (PlaceKind.UNKNOWN, PlaceKind.SUPPLIER)
 
 
 @dataclass(frozen=True)
@@ -222,16 +224,32 @@ def _need(
         return WaterNeed(
             state, use, back_by, recipe.cold_hours, False, ahead.ready_at or now, state.soaking, keeps=True
         )
-    by = use.water_by or _staffed(calendar, use.leaves_at - timedelta(hours=recipe.cold_hours))
-    hot = False
-    if (by is None or by < now) and heated and recipe.hot_hours is not None:
-        # Somebody must read the tub at the end of a hot soak: it ends when the shop is last staffed before leaving.
-        end = _staffed(calendar, use.leaves_at)
-        soonest = _staffed(calendar, end - timedelta(hours=recipe.hot_hours)) if end is not None else None
-        if soonest is not None and soonest >= now:
-            by, hot = soonest, True
+    by, hot = water_by(recipe, use.leaves_at, calendar, heated=heated, now=now, said=use.water_by)
     ready_at = ahead.expected_ready_at or now + timedelta(hours=recipe.cold_hours)
     return WaterNeed(state, use, by, recipe.cold_hours, hot, ready_at, state.soaking)
+
+
+def water_by(
+    recipe: Recipe,
+    leaves_at: datetime,
+    calendar: ShopCalendar,
+    *,
+    heated: bool,
+    now: datetime,
+    said: datetime | None = None,
+) -> tuple[datetime | None, bool]:
+    """The last staffed time at which a dry set must go into water, and whether only a hot soak is short enough then.
+
+    heated: a tub on a thermostat has room; said: a time that the plan itself names. None where nothing suffices.
+    """
+    by = said or _staffed(calendar, leaves_at - timedelta(hours=recipe.cold_hours or 0.0))
+    if (by is None or by < now) and heated and recipe.hot_hours is not None:
+        # Somebody must read the tub at the end of a hot soak: it ends when the shop is last staffed before leaving.
+        end = _staffed(calendar, leaves_at)
+        soonest = _staffed(calendar, end - timedelta(hours=recipe.hot_hours)) if end is not None else None
+        if soonest is not None and soonest >= now:
+            return soonest, True
+    return by, False
 
 
 def _staffed(calendar: ShopCalendar, instant: datetime) -> datetime | None:
@@ -250,7 +268,7 @@ class DryType:
 
 
 def dry_types(branch: Branch) -> list[DryType]:
-    """Types with sets in the shop outside of water that may need a soak, coarse to fine; two queries."""
+    """Types with sets at hand outside of water that may need a soak, coarse to fine; two queries."""
     counted: dict[int, int] = defaultdict(int)
     for type_id in _outside(branch).values_list("tool_set__tool_type_id", flat=True):
         counted[type_id] += 1
@@ -273,12 +291,26 @@ def dry_sets(branch: Branch, now: datetime, *, type_id: int | None = None) -> li
     return [(state, answer) for state, answer in answers if answer.state in ("dry", "unknown need")][:OFFERED]
 
 
-def _outside(branch: Branch):  # type: ignore[no-untyped-def]  # a queryset of states
+def not_at_hand(branch: Branch, *, type_id: int | None = None) -> list[SetState]:
+    """Sets that may need a soak and cannot be put in, since they are missing or at a supplier; at most 60; one query."""
+    rows = _soaked_types(branch).filter(place__kind__in=_NOT_AT_HAND)
+    if type_id is not None:
+        rows = rows.filter(tool_set__tool_type_id=type_id)
+    rows = rows.select_related("tool_set__tool_type", "place")
+    return list(rows.order_by("tool_set__tool_type__ladder_place", "code", "pk")[:OFFERED])
+
+
+def _outside(branch: Branch) -> QuerySet[SetState]:
+    at_hand = Q(place__kind__in=_DRY_PLACES) | Q(place__isnull=True)
+    return _soaked_types(branch).filter(at_hand, soaking=False)
+
+
+def _soaked_types(branch: Branch) -> QuerySet[SetState]:
+    """Usable sets that are with nobody, of types that water may do good to."""
     return SetState.objects.filter(
         branch=branch,
         main_id=F("tool_set_id"),
         fitness=Fitness.USABLE,
         outing__isnull=True,
-        place__kind__in=_DRY_PLACES,
         tool_set__tool_type__soak_need__in=(SoakNeed.REQUIRED, SoakNeed.UNKNOWN),
     )

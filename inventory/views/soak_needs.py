@@ -10,7 +10,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.models import Person
+from inventory.queries.open_water import OpenNeed
 from inventory.queries.tubs import Tub, WaterNeed
+from inventory.rights import Right
 from inventory.times import when_for
 
 _USES_SAID = 2
@@ -26,8 +28,11 @@ def tub_for(group: list[WaterNeed], tubs: list[Tub]) -> Tub | None:
     """The tub to put them in: one held by a thermostat for a hot soak, else the roomiest of the others."""
     if not group:
         return None
-    hot = group[0].hot
-    fitting = [tub for tub in tubs if tub.place.kind == "tub" and (tub.room is None or tub.room >= len(group))]
+    return _tub_with_room(tubs, len(group), hot=group[0].hot)
+
+
+def _tub_with_room(tubs: list[Tub], count: int, *, hot: bool) -> Tub | None:
+    fitting = [tub for tub in tubs if tub.place.kind == "tub" and (tub.room is None or tub.room >= count)]
     fitting = [tub for tub in fitting if tub.place.thermostat == hot] or ([] if hot else fitting)
     return max(fitting, key=lambda tub: tub.room or 0, default=None)
 
@@ -110,6 +115,55 @@ def _need_headline(group: list[WaterNeed], into: Tub | None, person: Person, now
     else:
         under.append(_("No tub has room for them: take sets out first."))
     return {"headline": words, "under": under, "late": late}
+
+
+def open_line(need: OpenNeed, tubs: list[Tub], person: Person, now: datetime) -> dict[str, Any]:
+    """A step without a set: "no set reserved; one must be in water by Mon 14:00", and a button for a free dry one."""
+    late = need.by is None or need.by < now
+    by = when_for(person, need.by, now) if need.by is not None else ""
+    if late:
+        ready = when_for(person, need.ready_at, now)
+        words = _("No set reserved; too late for water: put in now, one is ready %(when)s") % {"when": ready}
+    elif need.hot:
+        words = _("No set reserved; one must be in hot water by %(when)s") % {"when": by}
+    else:
+        words = _("No set reserved; one must be in water by %(when)s") % {"when": by}
+    into = _tub_with_room(tubs, 1, hot=need.hot and not late)
+    put = None
+    if need.dry is not None and into is not None and person.can(Right.SCAN):
+        code = need.dry.code or need.dry.tool_set.own_code or need.tool_type.name
+        put = {
+            "label": _("Put %(set)s in %(tub)s") % {"set": code, "tub": into.place.name},
+            "url": reverse("inventory:soak_put"),
+            "hidden": {"sets": str(need.dry.pk), "tub": str(into.place.pk)},
+        }
+    return {
+        "grit": need.tool_type.grit,
+        "words": words,
+        "for_words": _("%(type)s for %(use)s") % {"type": need.tool_type.name, "use": need.step.words},
+        "url": need.step.url,
+        "late": late,
+        "put": put,
+        "none": "" if need.dry is not None else _("No free dry set of it hangs here."),
+    }
+
+
+def open_headline(needs: list[OpenNeed], person: Person, now: datetime) -> dict[str, Any]:
+    """The answer where nothing that is reserved asks for water, but steps without a set do."""
+    need, count = needs[0], len(needs)
+    if need.by is None or need.by < now:
+        words = ngettext(
+            "%(n)s planned step has no set in water, and it is too late for water",
+            "%(n)s planned steps have no set in water; for the first it is too late for water",
+            count,
+        ) % {"n": count}
+    else:
+        words = ngettext(
+            "%(n)s planned step has no set: one must be in water by %(when)s",
+            "%(n)s planned steps have no set: the first must be in water by %(when)s",
+            count,
+        ) % {"n": count, "when": when_for(person, need.by, now)}
+    return {"headline": words, "under": [_("Nothing that is reserved must go into water now.")]}
 
 
 def _types_of(group: list[WaterNeed]) -> str:

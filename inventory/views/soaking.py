@@ -16,18 +16,27 @@ from inventory.ledger.soak import is_hot
 from inventory.ledger.soak_facts import Reading, Recipe
 from inventory.models import Person, SetState
 from inventory.queries.catalogue import ladder
+from inventory.queries.open_water import open_needs
 from inventory.queries.tubs import InWater, Tub, WaterNeed, tubs_of, water_needs
 from inventory.rights import Right
 from inventory.soak_picture import Lane, LaneKind, Scale, Water, day_line, vessel
 from inventory.soak_words import GAUGE_STATES
 from inventory.times import when_for, zone_of
 from inventory.units import show_hours, show_temperature
-from inventory.views.soak_needs import first_group, headline, need_line, put_action, tub_for
+from inventory.views.soak_needs import (
+    first_group,
+    headline,
+    need_line,
+    open_headline,
+    open_line,
+    put_action,
+    tub_for,
+)
 
 # Water from here on scalds: 120 F, third-degree burns in 5 min (REFERENCES S5).
 SCALDS_C = 48.88
 _DAYS_BACK, _DAYS = 2, 6
-_ROOM_SHOWN = 24
+_ROOM_SHOWN, _OPEN_SHOWN = 24, 12
 _KINDS: dict[str, LaneKind] = {
     "soaking": "soaking",
     "soaked, not confirmed": "soaked",
@@ -76,7 +85,7 @@ def soak_page(person: Person, now: datetime) -> dict[str, Any]:
     tubs = tubs_of(branch, now)
     needs = water_needs(branch, tubs, now)
     scale, rungs, names = _scale(person, now), ladder(branch), names_of(tubs)
-    group = first_group(needs)
+    group, without = first_group(needs), open_needs(branch, tubs, now)
     into = tub_for(group, tubs)
     shown = [_shown(tub, tubs, group if tub is into else [], person, now, scale, rungs, names) for tub in tubs]
     return {
@@ -86,7 +95,10 @@ def soak_page(person: Person, now: datetime) -> dict[str, Any]:
         "may": {"scan": person.can(Right.SCAN), "confirm": person.can(Right.CONFIRM_SOAK)},
         "put": put_action(group, into) if person.can(Right.SCAN) else None,
         "later": [need_line(need, person, now) for need in needs if need not in group],
+        "open_steps": [open_line(need, tubs, person, now) for need in without[:_OPEN_SHOWN]],
+        "open_more": max(0, len(without) - _OPEN_SHOWN),
         **headline(tubs, needs, group, into, person, now),
+        **(open_headline(without, person, now) if without and not group else {}),
     }
 
 

@@ -27,6 +27,7 @@ from inventory.queries.tubs import (
     WaterReading,
     dry_sets,
     every_reading,
+    not_at_hand,
     tubs_of,
     water_needs,
 )
@@ -194,7 +195,12 @@ def put_context(
         group = groups.setdefault(tool_type.pk, {"tool_type": tool_type, "sets": []})
         use = uses.get(state.pk)
         group["sets"].append(
-            {"state": state, "where": where_of(state), "use": use.words if use else "", "chosen": state.pk in chosen}
+            {
+                "state": state,
+                "where": where_of(state) or _("no place known"),
+                "use": use.words if use else "",
+                "chosen": state.pk in chosen,
+            }
         )
     roomy = max((tub for tub in tubs if tub.room != 0), key=lambda tub: tub.room or 1, default=None)
     return {
@@ -208,5 +214,18 @@ def put_context(
         "types": kinds,
         "type_id": type_id,
         "groups": list(groups.values()),
+        "left_out": [_left_out(state, person, now) for state in not_at_hand(branch, type_id=type_id)],
         "more": sum(one.sets for one in kinds if type_id in (None, one.tool_type.pk)) > len(rows),
     }
+
+
+def _left_out(state: SetState, person: Person, now: datetime) -> dict[str, Any]:
+    """A set that is not offered, and why: nobody knows where it is, or it is at a supplier."""
+    since = state.facts.get("place_since")
+    if state.place is not None and state.place.kind == PlaceKind.SUPPLIER:
+        why = _("at %(place)s") % {"place": state.place.name}
+    elif since:
+        why = _("missing since %(when)s") % {"when": when_for(person, datetime.fromisoformat(since), now)}
+    else:
+        why = _("missing")
+    return {"state": state, "why": why, "missing": state.place is not None and state.place.kind == PlaceKind.UNKNOWN}
