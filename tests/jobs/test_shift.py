@@ -16,6 +16,7 @@ from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
 from jobs.actions.plan import save_plan
 from jobs.actions.shift import (
     NotPlanned,
+    ShiftAhead,
     ShiftClosed,
     ShiftRefused,
     WorkAsked,
@@ -290,3 +291,35 @@ def test_a_shift_no_plan_has_is_not_closed() -> None:
     with pytest.raises(NotPlanned):
         floor_even(by(night, "dag"), night.job, uuid(99), night.step.key, now=LAST_NIGHT)
     assert not ShiftEntry.objects.exists()
+
+
+def test_no_work_and_readings_are_of_a_planned_open_shift_that_has_begun() -> None:
+    night = make_night()
+    zone, ahead = night.plan.zones.all()[0], night.plan.shifts.all()[1]
+    dag = night.cast.dag
+
+    def me(person: Any = dag) -> Any:
+        return who(person, night.cast.device, NOW)
+
+    with pytest.raises(NotPlanned, match="The plan has that shift no more"):
+        no_work(me(), night.job, uuid(404), now=NOW)
+    with pytest.raises(NotPlanned, match="has no such step"):
+        no_work(me(), night.job, night.shift.key, now=NOW, step_key=uuid(404))
+    with pytest.raises(NotPlanned, match="The plan has that shift no more"):
+        floor_reading(me(), night.job, uuid(404), zone, "gloss", 60.0, now=NOW)
+    with pytest.raises(ShiftAhead) as early:
+        no_work(me(), night.job, ahead.key, now=NOW)
+    assert early.value.sentence == (
+        "This shift is still ahead: it starts Wed 14 May 20:02. If nobody will go, take it out of the job's plan."
+    )
+    close_shift(me(), night.job, night.shift.key, now=NOW)
+    for late in (
+        lambda: no_work(me(), night.job, night.shift.key, now=NOW),
+        lambda: floor_reading(me(), night.job, night.shift.key, zone, "gloss", 60.0, now=NOW),
+    ):
+        with pytest.raises(ShiftClosed, match=r"Dag P\. closed this shift"):
+            late()
+    assert ShiftEntry.objects.exclude(kind="closed").count() == 0
+    no_work(me(night.cast.ines), night.job, night.shift.key, now=NOW)
+    floor_reading(me(night.cast.ines), night.job, night.shift.key, zone, "gloss", 60.0, now=NOW)
+    assert ShiftEntry.objects.exclude(kind="closed").count() == 2
