@@ -121,7 +121,7 @@ def settle_flag(
             return said
         if [str(entry_id), flag_code] not in facts_from_json(state.facts).flags:
             raise SettleRefused(
-                _("This set has no such flag any more: what it stood on was voided or corrected."),
+                _("This set has no such flag any more: it was settled, or what it stood on was voided or corrected."),
                 _("Look at the set's card as it is now."),
             )
         columns = {"flag_code": flag_code, "answer": answer, "why": why.strip() or None}
@@ -240,8 +240,8 @@ def _check_settle(who: Who, flag_code: str, answer: str) -> None:
         )
     if flag_code not in FLAG_WORDS or answer not in ANSWERS:
         raise SettleRefused(
-            _("“%(answer)s” is no answer to this flag.") % {"answer": answer},
-            _("Answers are: %(answers)s.") % {"answers": ", ".join(ANSWERS)},
+            _("That is none of the answers to what does not fit here."),
+            _("Take one of those on the set's card."),
             field="answer",
         )
 

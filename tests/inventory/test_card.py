@@ -353,6 +353,20 @@ def test_a_flag_is_settled_on_the_card_by_who_may(shop: SimpleNamespace, client:
     assert "Settled, it is right as it is: It left against the gate." in page
 
 
+@pytest.mark.parametrize("wrong", [{"answer": "=raw <b>words</b>"}, {"answer": ""}, {"code": "=raw <b>words</b>"}])
+def test_a_refused_settling_is_said_once_without_what_was_sent(
+    shop: SimpleNamespace, client: Client, wrong: dict[str, str]
+) -> None:
+    entry = enter(shop, "scanned_out", 20, outing=shop.outing, gate="overridden", why="spare is in van 5")
+    url = reverse("inventory:flag_settle", args=[shop.tool_set.pk])
+    client.force_login(shop.cast.ines)
+    said = {"entry": str(entry.pk), "code": "gate_overridden", "answer": "seen"} | wrong
+    page = client.post(url, said, follow=True).content.decode()
+    assert page.count("That is none of the answers to what does not fit here. Take one of those on the set") == 1
+    assert "raw" not in page
+    assert SetState.objects.get(pk=shop.tool_set.pk).open_flags == 1
+
+
 # --- tables ---
 
 
