@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory import context as page_context
 from inventory import gauge as drawing
 from inventory import units as quantities
+from inventory.actions.gate import name_of
 from inventory.colour import MOST_PLACES
 
 register = template.Library()
@@ -174,6 +175,12 @@ def volume_filter(volume_l: float | None, units: str = "us") -> str:
 def hours_filter(hours: float | None) -> str:
     """`{{ hours|hours }}`; nothing for None."""
     return "" if hours is None else quantities.show_hours(hours)
+
+
+@register.filter
+def set_name(state: Any) -> str:
+    """What a set is called: its code, else its own code, else its type."""
+    return name_of(state) if state else ""
 
 
 @register.filter("sure")

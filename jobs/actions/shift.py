@@ -15,16 +15,16 @@ from django.utils.translation import gettext as _
 from inventory.actions.ledger import NewLine, Recorded, SameKeyOtherContent, Who, already, lock_states, record, void
 from inventory.actions.undo import NothingToUndo, NotYours, _check_beginnings
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
-from inventory.models import Act, Branch, Entry, Machine, ToolSet
+from inventory.models import Act, Branch, Entry, Machine, Outing, ToolSet
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import show_day, show_time, zone_of
 from inventory.units import Units
 from jobs.actions.shift_outing import outing_of_shift
-from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry, ShiftOuting
-from jobs.queries.plan import plan_of, versions_of, zone_of_step
-from jobs.queries.shift import closing_of, outings_of, sets_out
+from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry
+from jobs.queries.plan import night_of, plan_of, versions_of, zone_of_step
+from jobs.queries.shift import closing_of, outings_for, outings_of, sets_out
 
 __all__ = [
     "NotPlanned",
@@ -152,7 +152,7 @@ def log_steps(
         return known
     if shift_key is not None:
         _check_open(who, shift_key)
-    out = None if shift_key is None else outings_of([shift_key]).get(shift_key)
+    out = None if shift_key is None else _outing(job, shift_key, now)
     lines: list[WorkedFacts] = []
     for step_key, parts in parts_of.items():
         holds, step = _step(job, step_key, plan)
@@ -310,15 +310,15 @@ def leave_sets(
     check_planned(job, shift_key)
     if already(who.act_id) is None:
         _check_open(who, shift_key)
-    row = ShiftOuting.objects.filter(shift_uuid=shift_key).select_related("outing__van").first()
-    states = sets_out([row.outing_id]) if row is not None else []
+    outing = _outing(job, shift_key, now)
+    states = sets_out([outing.pk]) if outing is not None else []
     lines = []
     for state in states:
         answer = (apart or {}).get(state.pk, how)
         columns: dict[str, Any] = {"left_how": answer, "shift_uuid": shift_key}
         in_bucket = state.place is not None and state.place.kind == PlaceKind.BUCKET
-        if answer == LeftHow.IN_VAN and row is not None:
-            columns["to_place"] = row.outing.van
+        if answer == LeftHow.IN_VAN and outing is not None:
+            columns["to_place"] = outing.van
         elif answer in (LeftHow.IN_WATER, LeftHow.DRY) and not (in_bucket and answer == LeftHow.IN_WATER):
             columns["to_place"] = job.site.place
         lines.append(NewLine("seen", state.tool_set, None, columns))
@@ -424,6 +424,12 @@ def check_planned(job: Job, shift_key: UUID, step_key: UUID | None = None) -> No
         raise NotPlanned(_("The plan has that shift no more."))
     if step_key is not None:
         _step(job, step_key, None)
+
+
+def _outing(job: Job, shift_key: UUID, now: datetime) -> Outing | None:
+    """The outing a shift's sets are out on: its own, else the open one of an earlier night."""
+    night = night_of(job, shift_key)
+    return outings_for([night], now).get(shift_key) if night is not None else outings_of([shift_key]).get(shift_key)
 
 
 def _check_begun(job: Job, shift_key: UUID, now: datetime) -> None:

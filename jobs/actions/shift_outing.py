@@ -12,9 +12,7 @@ from inventory.models.choices import HolderKind, OutingKind
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
 from jobs.models import Job, PlanShift, ShiftOuting
-
-# Nights further apart than a long weekend do not share an outing (our assumption).
-_NIGHTS_APART = timedelta(days=4)
+from jobs.queries.shift import NIGHTS_APART
 
 
 def outing_of_shift(
@@ -76,5 +74,5 @@ def _goes_on(outing: Outing, shift: PlanShift, now: datetime) -> bool:
     """Whether a shift's sets go on with this outing of an earlier night, or leave anew."""
     if outing.due_at is None:
         return True
-    near = shift.starts_at - outing.due_at <= _NIGHTS_APART
+    near = shift.starts_at - outing.due_at <= NIGHTS_APART
     return near and (now <= outing.due_at or SetState.objects.filter(outing=outing).exists())

@@ -309,15 +309,17 @@ def _sent_rows(prefix: str, data: QueryDict) -> Rows:
 
 def shift_names(rows: Sequence[Mapping[str, Any]]) -> list[tuple[str, str]]:
     """The choices of a step's shift from the rows of shifts: key and words."""
+    days = [str(row.get("day") or "") for row in rows]
+    hours = [str(row.get("starts") or "") if days.count(day) > 1 else "" for row, day in zip(rows, days, strict=True)]
     return [
-        (str(row["key"]), _shift_name(number, str(row.get("day") or ""), str(row.get("starts") or "")))
+        (str(row["key"]), _shift_name(number, days[number - 1], hours[number - 1]))
         for number, row in enumerate(rows, start=1)
         if row.get("key")
     ]
 
 
 def _shift_name(number: int, day_text: str, starts: str) -> str:
-    """A shift as the steps name it: "Wed 14 May 20:00", or by its row while its day is not typed."""
+    """A shift as the steps name it: "Wed 14 May" (its hour too where two share the day), or its row without a day."""
     try:
         day = parse_date(day_text)
     except ValueError:

@@ -14,7 +14,7 @@ from inventory.times import zone_of
 from jobs.models import PlanStep
 from jobs.queries.clash import Wanted, set_clash, soak_turns, wanted_elsewhere
 from jobs.queries.plan import Night
-from jobs.queries.shift import outings_of, sent_against
+from jobs.queries.shift import outings_for, sent_against
 from jobs.queries.tonight import Choice, leaves_at_of
 from jobs.queries.uses import Asked, asked_of, open_reservations, step_starts_at, steps_by_type
 
@@ -63,7 +63,7 @@ def options_of(night: Night, step_key: UUID, now: datetime) -> Options | None:
         return None
     branch = night.job.branch
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
-    outings = outings_of([night.shift.key])
+    outings = outings_for([night], now)
     outing, leaves_at = outings.get(night.shift.key), leaves_at_of(night, outings, settings)
     choice = Choice(branch, now, settings, [night], types=[steps[0].tool_type])
     choice.against |= sent_against({outing.pk} if outing else set())

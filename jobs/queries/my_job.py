@@ -15,7 +15,7 @@ from inventory.shop_settings import settings_of
 from inventory.times import zone_of
 from jobs.models import PlanStep, PlanZone, Reservation, ShiftEntry
 from jobs.queries.plan import Night, tonight, zone_of_step
-from jobs.queries.shift import closed_shifts, outings_of, sets_out, standing_rows, work_logged
+from jobs.queries.shift import closed_shifts, outings_for, sets_out, standing_rows, work_logged
 from jobs.queries.uses import ROUNDING, asked_of, open_reservations, steps_by_type
 
 # A shift is the one to run from so long before its start until so long after its end (our assumption).
@@ -129,7 +129,7 @@ def running(night: Night, now: datetime) -> Running:
             mine = [line for line in logged if line.entry.step_key == step.key]
             here = sum(line.area_m2 for line in mine if line.entry.shift_uuid == key)
             steps.append(Doing(step, zone, sum(line.area_m2 for line in mine), here, step.key in even))
-    outing = outings_of([key]).get(key)
+    outing = outings_for([night], now).get(key)
     current = next((doing for doing in steps if not doing.even), None)
     on_this = {(key, doing.step.key): doing.logged_here_m2 for doing in steps}
     meant = open_reservations([night.job.pk])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db.models import F
@@ -13,7 +13,10 @@ from django.db.models import F
 from inventory.models import Entry, Outing, SetState
 from inventory.models.choices import Basis
 from jobs.models import Job, ShiftEntry, ShiftOuting
+from jobs.queries.plan import Night
 
+# Nights further apart than a long weekend do not share an outing (our assumption).
+NIGHTS_APART = timedelta(days=4)
 WEAK = (Basis.PLANNED, Basis.GUESSED)
 
 
@@ -22,6 +25,26 @@ def outings_of(shift_keys: Iterable[UUID]) -> dict[UUID, Outing]:
     rows = ShiftOuting.objects.filter(shift_uuid__in=list(shift_keys))
     rows = rows.select_related("outing__van", "outing__holder_person")
     return {row.shift_uuid: row.outing for row in rows}
+
+
+def outings_for(nights: Iterable[Night], now: datetime) -> dict[UUID, Outing]:
+    """The outing of each of these shifts: its own, else the open one of an earlier night of its job; one query.
+
+    Sets that stay on site between the nights of a job are out for the next one before anybody scans them again.
+    """
+    mine = list(nights)
+    known = outings_of(shift.key for night in mine for shift in night.plan.shifts.all())
+    found: dict[UUID, Outing] = {}
+    for night in mine:
+        earlier = [shift for shift in night.plan.shifts.all() if shift.starts_at < night.shift.starts_at]
+        for shift in (night.shift, *reversed(earlier)):
+            outing = known.get(shift.key)
+            if outing is not None:
+                near = shift is night.shift or night.shift.starts_at - shift.ends_at <= NIGHTS_APART
+                if shift is night.shift or (outing.closed_at is None and near and night.shift.ends_at > now):
+                    found[night.shift.key] = outing
+                break
+    return found
 
 
 def sets_out(outing_ids: Iterable[UUID]) -> list[SetState]:

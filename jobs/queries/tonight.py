@@ -20,7 +20,7 @@ from inventory.times import zone_of
 from jobs.models import PlanStep, PlanZone, Reservation
 from jobs.numerics.enough import Enough, enough
 from jobs.queries.plan import Night, tonight, zone_of_step
-from jobs.queries.shift import closed_shifts, logged_on, outings_of, sent_against
+from jobs.queries.shift import closed_shifts, logged_on, outings_for, outings_of, sent_against
 from jobs.queries.uses import asked_of, open_reservations, spoken_for, step_starts_at, steps_by_type
 
 # States in which a set does not leave as it is.
@@ -112,7 +112,7 @@ def leaving_tonight(branch: Branch, now: datetime) -> list[Leaving]:
     if not nights:
         return []
     settings = settings_of(branch, today=since.astimezone(zone_of(branch)).date())
-    outings = outings_of(night.shift.key for night in nights)
+    outings = outings_for(nights, now)
     reserved = open_reservations({night.job.pk for night in nights})
     choice = Choice(branch, now, settings, nights)
     choice.against |= sent_against({outing.pk for outing in outings.values()})

@@ -229,7 +229,7 @@ def _said(one: Answered, person: Person) -> str:
         }  # fmt: skip
         return said
     entry = one.entries[0]
-    name = entry.tool_set.state.code if entry.tool_set else ""
+    name = name_of(entry.tool_set.state) if entry.tool_set else ""
     if entry.kind == "settled":
         return _("%(set)s settled") % {"set": name}
     if entry.kind == "trouble":

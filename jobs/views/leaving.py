@@ -14,7 +14,7 @@ from inventory.hooks import Found
 from inventory.models import Person, SetState
 from inventory.soak_words import SoakWords, soak_words
 from inventory.templatetags.gritledger import sure_words
-from inventory.times import show_time, when_for
+from inventory.times import when_for
 from inventory.units import show_about, show_hours
 from jobs.context import units_of
 from jobs.plan_draft import FINISHES
@@ -104,7 +104,7 @@ def leaving_lines(
         plan, shift = one.night.plan, one.night.shift
         lines.append(
             {
-                "leaves": show_time(one.leaves_at, person.branch, clock_24h=person.clock_24h),
+                "leaves": when_for(person, one.leaves_at, now),
                 "job": one.night.job,
                 "url": reverse("jobs:job", args=[one.night.job.pk]),
                 "lead": shift.lead.name if shift.lead else "",
@@ -226,7 +226,7 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
     # With a set to take the other ways are on the page of the choice; without one that page is the first way.
     helped = cell.instead is not None or cell.beside is not None
     return {
-        "when": show_time(one.leaves_at, person.branch, clock_24h=person.clock_24h),
+        "when": when_for(person, one.leaves_at, now),
         "state": mark,
         "words": words,
         "where": one.night.job.name,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from typing import Any, cast
 from uuid import UUID
 
@@ -22,7 +23,7 @@ from inventory.models.choices import PlaceKind
 from inventory.queries.catalogue import ladder
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
-from inventory.times import show_day, show_time, zone_of
+from inventory.times import show_day, show_time, when_for, zone_of
 from inventory.views.doors import door, who_of
 from jobs.actions.morning import give_back, take_planned
 from jobs.actions.shift import ShiftRefused, leave_sets, no_work
@@ -88,14 +89,16 @@ def _tonight(request: HttpRequest, person: Person, now: Any, context: dict[str, 
     places = ladder(person.branch)
     leaving = leaving_tonight(person.branch, now)
     lines = leaving_lines(leaving, person, places, now, clashes_of(person.branch, [one.night for one in leaving]))
-    _since, until = evening(now, person.branch)
-    tomorrow = tonight(person.branch, until, until + (until - _since))
+    since, _until = evening(now, person.branch)
+    day = timedelta(days=1)
+    tomorrow = tonight(person.branch, since + day, since + 2 * day)
     to_mend = mends(leaving, person, now)
     context |= {
         "lines": lines,
         "mends": to_mend,
         "columns": _columns(places),
-        "headline": _headline(leaving, len(to_mend), person),
+        "headline": _headline(leaving, len(to_mend), person, now),
+        "span": _span(leaving, since),
         "complete": sum(1 for one in leaving if one.complete),
         "tomorrow": len(tomorrow),
         "ladder_count": places_of(places),
@@ -103,10 +106,22 @@ def _tonight(request: HttpRequest, person: Person, now: Any, context: dict[str, 
     return render(request, "jobs/shop_day/tonight.html", context)
 
 
-def _headline(leaving: list[Any], to_mend: int, person: Person) -> str:
+def _span(leaving: list[Any], since: datetime) -> str:
+    """What the list below spans: shops that work by day have shifts of this day and of the next morning in it."""
+    if any(one.leaves_at >= since + timedelta(hours=22) for one in leaving):
+        return _("Leaving tonight and tomorrow morning")
+    by_day = [one.leaves_at < since + timedelta(hours=11) for one in leaving]
+    return (
+        _("Leaving today") if all(by_day) else _("Leaving today and tonight") if any(by_day) else _("Leaving tonight")
+    )
+
+
+def _headline(leaving: list[Any], to_mend: int, person: Person, now: datetime) -> str:
     if not leaving:
         return _("No shift leaves tonight.")
-    first = show_time(leaving[0].leaves_at, person.branch, clock_24h=person.clock_24h)
+    # A van of this morning has left; the next one is what there is time for.
+    times = [one.leaves_at for one in leaving]
+    first = when_for(person, min((at for at in times if at > now), default=times[0]), now)
     if to_mend:
         words = ngettext(
             "%(n)s thing to mend before the first van leaves at %(time)s",

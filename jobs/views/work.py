@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory import codes
+from inventory.actions.gate import name_of
 from inventory.models import Entry, Label, Machine, Person, SetState, ToolSet
 from inventory.models.choices import Basis, Fitness, Source
 from inventory.refusals import Refused
@@ -212,7 +213,7 @@ def _options(job: Job, plan: JobPlan, said: Mapping[str, Any]) -> dict[str, Any]
         states, key=lambda state: (state.outing_id not in outings, state.tool_set.tool_type_id not in types)
     )
     sets = [
-        (str(state.pk), f"{state.tool_set.tool_type.grit} · {state.code or state.tool_set.own_code}"
+        (str(state.pk), f"{state.tool_set.tool_type.grit} · {name_of(state)}"
          + (_(" · out for this job") if state.outing_id in outings else ""))
         for state in ordered
     ]  # fmt: skip

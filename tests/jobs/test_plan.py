@@ -256,7 +256,8 @@ def test_the_steps_name_a_shift_by_its_day_and_hour_or_by_its_row() -> None:
     rows = [
         {"key": "a", "day": "2025-05-20", "starts": "20:00"}, {"key": "b", "day": "2025-05-20", "starts": ""},
         {"key": "c", "day": "", "starts": ""}, {"key": "d", "day": "2025-02-31", "starts": "20:00"}, {"key": ""},
+        {"key": "e", "day": "2025-05-21", "starts": "20:00"},
     ]  # fmt: skip
     assert [str(words) for _key, words in shift_names(rows)] == [
-        "Tue 20 May 20:00", "Tue 20 May", "shift 3, no day yet", "shift 4, no day yet"
+        "Tue 20 May 20:00", "Tue 20 May", "shift 3, no day yet", "shift 4, no day yet", "Wed 21 May"
     ]  # fmt: skip
