@@ -52,7 +52,7 @@ class SoakTimeForm(VoidForm):
         super().__init__(*args, **kwargs)
         self.person = person
         local = entry.act.happened_at.astimezone(zone_of(person.branch))
-        self.initial |= {"day": local.date(), "at": local.time()}
+        self.initial.update(day=local.date(), at=local.time())
 
     def clean(self) -> dict[str, Any]:
         """Put day and time together."""

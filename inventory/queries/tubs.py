@@ -292,7 +292,7 @@ def dry_sets(branch: Branch, now: datetime, *, type_id: int | None = None) -> li
 
 
 def not_at_hand(branch: Branch, *, type_id: int | None = None) -> list[SetState]:
-    """Sets that may need a soak and cannot be put in, since they are missing or at a supplier; at most 60; one query."""
+    """Sets that may need a soak and cannot be put in: missing, or at a supplier; at most 60; one query."""
     rows = _soaked_types(branch).filter(place__kind__in=_NOT_AT_HAND)
     if type_id is not None:
         rows = rows.filter(tool_set__tool_type_id=type_id)

@@ -28,7 +28,7 @@ from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_time, zone_of
-from inventory.views import verdicts
+from inventory.views import list_verdicts, verdicts
 from inventory.views.scan_plan import Meant, meant, next_words, offer_help, uses_for
 from inventory.views.verdicts import Verdict
 
@@ -92,7 +92,7 @@ def scan_out(who: Who, person: Person, outing: Outing, scan: Scan, now: datetime
         states = [state for state in sets_in(opened.place) if state.outing_id != outing.pk]
         label = ngettext("Take %(count)d set to %(outing)s", "Take %(count)d sets to %(outing)s", len(states))
         words = label % {"count": len(states), "outing": outing.name}
-        return verdicts.of_place(opened.place, states, url, hidden, words)
+        return list_verdicts.of_place(opened.place, states, url, hidden, words)
     if opened.outing is not None:
         return _other_outing(opened.outing)
     if opened.blank:
@@ -160,8 +160,8 @@ def _one_out(
     if enough and task.companion is not None:
         enough = _("%(enough)s, with %(set)s") % {"enough": enough, "set": name_of(task.companion)}
     face = verdicts.face_of(state, branch, done.conditioning, lives_of([tool_set], branch, now).get(tool_set.pk))
-    found = verdicts.found_words(done, person, now)
-    verdict = verdicts.taken_out(done, state, next_words(plan, outing), enough, face, short=key == "no", found=found)
+    was_lost = verdicts.found_words(done, person, now)
+    verdict = verdicts.taken_out(done, state, next_words(plan, outing), enough, face, short=key == "no", found=was_lost)
     if carry is not None and carry.kind == PlaceKind.BUCKET:
         verdict.lines.append(_("travels in water, in %(bucket)s") % {"bucket": carry.name})
     if key == "no" and task.reference_m2:
@@ -206,7 +206,7 @@ def _many_out(
         to_place=carry,
         steps={pk: (use.step_key, use.shift_uuid) for pk, use in uses.items() if use is not None},
     )
-    return verdicts.many(done, states, _("taken"))
+    return list_verdicts.many(done, states, _("taken"))
 
 
 def scan_in(who: Who, person: Person, place: Place | None, scan: Scan, now: datetime) -> tuple[Verdict, Place | None]:
@@ -221,7 +221,7 @@ def scan_in(who: Who, person: Person, place: Place | None, scan: Scan, now: date
     if opened.place is not None:
         states = sets_in(opened.place)
         words = ngettext("Bring %(count)d set in", "Bring %(count)d sets in", len(states)) % {"count": len(states)}
-        return verdicts.of_place(opened.place, states, url, {}, words), place
+        return list_verdicts.of_place(opened.place, states, url, {}, words), place
     if opened.outing is not None:
         states = sets_of_outing(opened.outing)
         words = ngettext("%(count)d set is out with it.", "%(count)d sets are out with it.", len(states))
@@ -276,7 +276,7 @@ def _many_in(who: Who, branch: Branch, place: Place | None, scan: Scan, now: dat
     sets = [state.tool_set for state in states.values()]
     ask = scan.do != "take_back"
     done = custody.scan_in_many(who, branch, sets, target, now=now, pegs=pegs, homes=homes, ask=ask)
-    return verdicts.many_in(done, states, target, place)
+    return list_verdicts.many_in(done, states, target, place)
 
 
 def _only_rack(branch: Branch) -> Place | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -23,6 +23,7 @@ from inventory.soak_picture import Lane, LaneKind, Scale, Water, day_line, vesse
 from inventory.soak_words import GAUGE_STATES
 from inventory.times import when_for, zone_of
 from inventory.units import show_hours, show_temperature
+from inventory.views.soak_lanes import LaneShown, folded, some_lines
 from inventory.views.soak_needs import (
     first_group,
     headline,
@@ -36,27 +37,14 @@ from inventory.views.soak_needs import (
 # Water from here on scalds: 120 F, third-degree burns in 5 min (REFERENCES S5).
 SCALDS_C = 48.88
 _DAYS_BACK, _DAYS = 2, 6
-_ROOM_SHOWN, _OPEN_SHOWN = 24, 12
+_ROOM_SHOWN, _OPEN_SHOWN, _LATER_SHOWN = 24, 12, 24
+# So many sets are confirmed with one tap.
+_CONFIRMED_AT_ONCE = 60
 _KINDS: dict[str, LaneKind] = {
     "soaking": "soaking",
     "soaked, not confirmed": "soaked",
     "conditioned": "conditioned",
 }
-
-
-@dataclass
-class LaneShown:
-    """Sets of one type in a tub since the same moment, as the page says them."""
-
-    grit: str
-    count: int
-    faces: list[GaugeFace]
-    kind: LaneKind
-    words: str
-    state: str
-    begun_at: datetime | None
-    ready_at: datetime | None
-    sets: list[SetState] = field(default_factory=list)
 
 
 @dataclass
@@ -86,7 +74,8 @@ def soak_page(person: Person, now: datetime) -> dict[str, Any]:
     needs = water_needs(branch, tubs, now)
     scale, rungs, names = _scale(person, now), ladder(branch), names_of(tubs)
     group, without = first_group(needs), open_needs(branch, tubs, now)
-    into = tub_for(group, tubs)
+    into, first = tub_for(group, tubs), {need.state.pk for need in group}
+    later = [need for need in needs if need.state.pk not in first]
     shown = [_shown(tub, tubs, group if tub is into else [], person, now, scale, rungs, names) for tub in tubs]
     return {
         "days": day_line(scale),
@@ -94,7 +83,8 @@ def soak_page(person: Person, now: datetime) -> dict[str, Any]:
         "ladder_count": max((count for _place, count in rungs.values()), default=0),
         "may": {"scan": person.can(Right.SCAN), "confirm": person.can(Right.CONFIRM_SOAK)},
         "put": put_action(group, into) if person.can(Right.SCAN) else None,
-        "later": [need_line(need, person, now) for need in needs if need not in group],
+        "later": [need_line(need, person, now) for need in later[:_LATER_SHOWN]],
+        "later_more": max(0, len(later) - _LATER_SHOWN),
         "open_steps": [open_line(need, tubs, person, now) for need in without[:_OPEN_SHOWN]],
         "open_more": max(0, len(without) - _OPEN_SHOWN),
         **headline(tubs, needs, group, into, person, now),
@@ -140,7 +130,7 @@ def _shown(
     rungs: dict[int, tuple[int, int]],
     names: dict[str, str],
 ) -> TubShown:
-    lanes = lanes_of(tub, person, now, rungs, names)
+    lanes = folded(lanes_of(tub, person, now, rungs, names), person, now)
     drawn = [*lanes, *_planned(planned, person, now, rungs)]
     limits = {one.recipe.hot_limit_c for one in tub.sets if one.recipe.hot_limit_c is not None}
     limit = min(limits) if limits else None
@@ -160,11 +150,13 @@ def _shown(
         scale,
         _sentence(tub, drawn),
     )
-    done = tub.done
+    done = tub.done[:_CONFIRMED_AT_ONCE]
     grits = {one.state.tool_set.tool_type.grit for one in done}
     label = ngettext("Confirm %(n)s set", "Confirm %(n)s sets", len(done)) % {"n": len(done)}
     if len(done) == 1:
         label = _("Confirm the %(grit)s") % {"grit": grits.pop()}
+    elif len(tub.done) > len(done):
+        label = _("Confirm %(n)s of %(all)s sets") % {"n": len(done), "all": len(tub.done)}
     last = tub.last
     return TubShown(
         tub=tub,
@@ -172,9 +164,9 @@ def _shown(
         recipes=_recipe_words({one.recipe for one in tub.sets}, hot, units),
         read=show_temperature(last.temperature_c, units) if last else "",
         read_words=_("read %(when)s") % {"when": when_for(person, last.at, now)} if last else _("No reading yet"),
-        hot_lines=hot_lines_of(tub),
+        hot_lines=some_lines(hot_lines_of(tub)),
         due=due_of(tub, person, now),
-        told=told_of(tub, person, now),
+        told=some_lines(told_of(tub, person, now)),
         full=_full(tub, tubs, person, now),
         scalds=tub.place.thermostat or (last is not None and last.temperature_c >= SCALDS_C),
         drawing=drawing,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from uuid import UUID
 
 from django.db.models import F
 from django.urls import reverse
@@ -84,7 +85,7 @@ def _day(night: Night, now: datetime, branch: Branch) -> str:
     return _("tonight") if local == today else show_day(local)
 
 
-def _covered(rows: Sequence[Reservation], night: Night, starts: dict[object, datetime]) -> bool:
+def _covered(rows: Sequence[Reservation], night: Night, starts: dict[UUID, datetime]) -> bool:
     """Whether one of these reservations holds on this shift."""
     for row in rows:
         first = starts.get(row.from_shift)

@@ -158,3 +158,44 @@ def test_dry_sets_of_vans_and_without_a_place_are_offered_and_missing_ones_named
     data = {"set": [str(shop.sets[0].pk), str(nowhere.pk)], "tub": str(shop.tub.pk), "act_id": str(uuid4())}
     assert client.post(reverse("inventory:soak_put"), data).status_code == 302
     assert SetState.objects.filter(place=shop.tub, soaking=True).count() == 2
+
+
+def test_a_crowded_tub_is_told_by_type_and_state(shop: SimpleNamespace, client: Client) -> None:
+    """Thirty sets of two types put in one by one: a lane for each type and state, with the first and last time."""
+    shop.tub.room_sets = None
+    shop.tub.save()
+    coarse = make_type("100", ladder_place=4)
+    sizes = []
+    for number in range(30):
+        ago = 20 + number if number % 3 else 80 + number
+        at = NOW - hours(ago)
+        tool_set = make_set(shop, coarse if number % 2 else shop.resin, shop.rack, at=NOW - hours(200))
+        put_in(who(shop.ines, shop.device, at), shop.branch, [tool_set], shop.tub, now=at)
+        if number in (5, 29):
+            page = soak_page(client, shop)
+            sizes.append((len(page.context["tubs"][0].lanes), len(page.content)))
+    lanes = page.context["tubs"][0].lanes
+    assert sizes[0][0] == 6
+    assert [(lane.grit, lane.kind, lane.count) for lane in lanes] == [
+        ("100", "soaked", 5),
+        ("100", "soaking", 10),
+        ("400", "soaked", 5),
+        ("400", "soaking", 10),
+    ]
+    # In since 20 h to 49 h; of 72 h, the first is ready in 23 h, the last in 51 h.
+    assert lanes[1].words == "Thu 08:50 to Fri 12:50"
+    assert lanes[0].words.startswith("Soaked, not confirmed, the first since ")
+    assert sizes[1][1] < 1.3 * sizes[0][1]
+    # The tub's own page goes on naming every set.
+    assert client.get(reverse("inventory:tub", args=[shop.tub.pk])).content.decode().count('name="set"') == 30
+
+
+def test_of_very_many_done_sets_sixty_are_confirmed_at_once(shop: SimpleNamespace, client: Client) -> None:
+    shop.tub.room_sets = None
+    shop.tub.save()
+    at = NOW - hours(80)
+    sets = [make_set(shop, shop.resin, shop.rack, at=NOW - hours(200)) for _number in range(62)]
+    put_in(who(shop.ines, shop.device, at), shop.branch, sets, shop.tub, now=at)
+    page = soak_page(client, shop)
+    assert page.context["tubs"][0].done_label == "Confirm 60 of 62 sets"
+    assert len(page.context["tubs"][0].done_ids.split(",")) == 60
