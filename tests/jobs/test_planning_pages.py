@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from inventory.actions.gate import name_of
 from inventory.actions.ledger import NewLine
 from inventory.actions.shop import save_closed_day
 from inventory.models import Person, Recipe
@@ -24,8 +25,9 @@ from jobs.models import JobPlan, Reservation
 from jobs.plan_draft import draft_of
 from jobs.queries.clash import Wanted, set_clash, soak_turns, wanted_elsewhere
 from jobs.queries.plan import nights_of
-from jobs.views.shop_day import MOST_QUESTIONS
-from tests.cast import hours, make_cast, make_outing, make_place, make_set, make_type, write
+from jobs.queries.tonight import Leaving
+from jobs.views.shop_day import MOST_QUESTIONS, _headline, _span
+from tests.cast import hours, make_cast, make_outing, make_place, make_set, make_type, uuid, write
 from tests.jobs.plans import make_planned
 
 pytestmark = pytest.mark.django_db
@@ -218,3 +220,53 @@ def test_step_by_step_asks_only_the_area_and_the_passes(world: SimpleNamespace) 
     wrong = dag.post(url, sent | {"second_area": "many"})
     assert wrong.status_code == 422
     assert '<details class="whole" open>' in wrong.content.decode()
+
+
+def test_sets_with_an_own_code_only_are_called_by_it_on_the_pages_of_a_job(world: SimpleNamespace) -> None:
+    shift, step = world.mine.shifts.all()[0], step_of(world.mine, "200")
+    outing = outing_of_shift(world.mine.job, shift, now=world.now - hours(21))
+    bare = make_set(world.cast, step.tool_type, world.rack, at=world.now - hours(200))  # type: ignore[attr-defined]
+    bare.own_code = "K143"
+    bare.save()
+    assert name_of(bare.state) == "K143"
+    write(
+        world.cast, NewLine("scanned_out", bare, None, {"outing": outing, "gate": "passed"}), at=world.now - hours(20)
+    )
+    reserve(world.cast.ines, world.mine.job, step.key, bare, now=world.now)  # type: ignore[attr-defined]
+    ines = client_of(world.cast.ines)
+    job = ines.get(reverse("jobs:job", args=[world.mine.job_id])).content.decode()
+    assert "1 set out: K143" in job
+    assert str(bare.pk) not in job.replace("/sets/", "")
+    mine = ines.get(reverse("jobs:shift", args=[world.mine.job_id, shift.key])).content.decode()
+    assert '<span class="stamp-s">K143</span>' in mine
+
+
+def test_a_shop_that_works_by_day_reads_which_day_its_vans_leave(world: SimpleNamespace) -> None:
+    since = world.now.astimezone(zone_of(world.cast.branch)).replace(hour=6, minute=0, second=0, microsecond=0)
+    night = nights_of(world.mine)[1]
+
+    def leaving(*at_hours: float) -> list[Leaving]:
+        return [Leaving(night, since + hours(at), None, (), "no") for at in at_hours]
+
+    assert _span(leaving(12.5), since) == "Leaving tonight"
+    assert _span(leaving(0.5), since) == "Leaving today"
+    assert _span(leaving(0.5, 12.5), since) == "Leaving today and tonight"
+    assert _span(leaving(12.5, 24.5), since) == "Leaving tonight and tomorrow morning"
+    # At ten the van of 06:30 is gone: there is time until 18:30, and until tomorrow's with its day.
+    ten, ines = since + hours(4), world.cast.ines
+    assert _headline(leaving(0.5, 12.5), 2, ines, ten).endswith("before the first van leaves at 18:30")
+    tomorrow = (since + hours(24)).strftime("%a")
+    assert _headline(leaving(0.5, 24.5), 2, ines, ten).endswith(f"before the first van leaves at {tomorrow} 06:30")
+
+
+def test_a_morning_shift_of_tomorrow_counts_as_tomorrow(world: SimpleNamespace) -> None:
+    ines, url = client_of(world.cast.ines), reverse("jobs:shop_day") + "?show=tonight"
+    before = ines.get(url).context["tomorrow"]
+    zone = zone_of(world.cast.branch)
+    begins = (world.now - hours(6)).astimezone(zone).replace(hour=6, minute=0, second=0, microsecond=0)
+    draft = draft_of(world.other)
+    day = replace(draft.shifts[1], starts_at=begins + hours(26.5), ends_at=begins + hours(34), key=uuid(909))
+    save_plan(world.cast.ines, world.other.job, replace(draft, shifts=(*draft.shifts, day)), now=world.now)
+    page = ines.get(url)
+    assert page.context["tomorrow"] == before + 1
+    assert f"{(begins + hours(24)):%a}" in page.context["lines"][-1]["leaves"]

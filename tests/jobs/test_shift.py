@@ -33,9 +33,11 @@ from jobs.actions.shift import (
     outing_of_shift,
     undo_act,
 )
-from jobs.models import JobPlan, ShiftEntry
+from jobs.models import JobPlan, ShiftEntry, ShiftOuting
 from jobs.plan_draft import draft_of
-from jobs.queries.shift import standing_rows, work_logged
+from jobs.queries.my_job import running
+from jobs.queries.plan import nights_of
+from jobs.queries.shift import outings_for, standing_rows, work_logged
 from tests.cast import NOW, hours, make_cast, make_place, make_set, uuid, who, write
 from tests.jobs.plans import LAST_NIGHT, make_planned
 
@@ -323,3 +325,27 @@ def test_no_work_and_readings_are_of_a_planned_open_shift_that_has_begun() -> No
     no_work(me(night.cast.ines), night.job, night.shift.key, now=NOW)
     floor_reading(me(night.cast.ines), night.job, night.shift.key, zone, "gloss", 60.0, now=NOW)
     assert ShiftEntry.objects.exclude(kind="closed").count() == 2
+
+
+def test_the_next_night_knows_the_sets_that_stayed_out_on_site() -> None:
+    night = make_night()
+    first, second = nights_of(night.plan)
+    leave_sets(who(night.cast.dag, night.cast.device, NOW - hours(6)), night.job, first.shift.key, "in_water", now=NOW)
+    at = second.shift.starts_at + hours(1)
+    # No row joins the second shift to the outing yet: nobody scanned again.
+    assert not ShiftOuting.objects.filter(shift_uuid=second.shift.key).exists()
+    assert outings_for([second], at) == {second.shift.key: night.outing}
+    run = running(second, at)
+    assert [one.state.pk for one in run.sets] == [one.pk for one in night.sets]
+    dag = night.cast.dag
+    kept = leave_sets(who(dag, night.cast.device, at), night.job, second.shift.key, "dry", now=at)
+    assert {entry.tool_set_id for entry in kept.entries} == {one.pk for one in night.sets}
+    part = [WorkPart(night.sets[0], 10, 1)]
+    step = night.plan.steps.all()[1]
+    logged = log_work(who(dag, night.cast.device, at), night.job, second.shift.key, step.key, part, now=at, sure=True)
+    assert logged.entries[0].outing_id == night.outing.pk
+    # A night that is over has no outing but its own, and a closed outing is over too.
+    assert outings_for([second], second.shift.ends_at + hours(1)) == {}
+    night.outing.closed_at = at
+    night.outing.save()
+    assert outings_for([second], at) == {}
