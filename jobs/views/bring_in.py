@@ -7,6 +7,7 @@ from typing import cast
 from uuid import UUID, uuid4
 
 from django.contrib import messages
+from django.db import OperationalError
 from django.http import Http404, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
@@ -15,7 +16,7 @@ from django.utils import timezone, translation
 from django.utils.html import escape
 from django.utils.translation import gettext as _
 
-from inventory.models import SheetDraft
+from inventory.models import SheetDraft, SheetRow
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.sheets.export import csv_bytes, leftovers, xlsx_bytes
@@ -146,10 +147,19 @@ def come_in(request: PersonRequest, draft_id: UUID) -> HttpResponse:
     except Refused as refused:
         messages.error(request, refused.sentence)
         return _back(draft_id)
+    except OperationalError:  # SQLite lets one write at a time; another press of this button may take a while
+        messages.error(
+            request, _("The shop's book is being written: a long list is coming in. Look again in a minute.")
+        )
+        return _back(draft_id)
     if came.rows:
         undo = reverse("jobs:bring_in_back", args=[draft_id])
         words = _("%(things)s came in.") % {"things": actions.words_of(came.made) or _("Nothing new")}
         messages.success(request, words, extra_tags=undo)
+    elif found.brought_in_at is not None or SheetRow.objects.filter(draft=found).exists():
+        messages.info(request, _("All that can come in is in already: nothing was added."))
+    else:
+        messages.info(request, _("Nothing can come in yet: answer what is asked, and mend what is refused."))
     return _back(draft_id)
 
 

@@ -9,6 +9,7 @@ from uuid import uuid4
 import openpyxl
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import OperationalError
 from django.test import Client
 from django.urls import reverse
 
@@ -89,6 +90,36 @@ def test_one_answer_serves_all_rows_like_it(ines):
     ines.post(url("answer", draft), {"question": "2:height:left", "answer": "half", "same": "1"})
 
     assert "3 sets can come in" in words(ines.get(url("draft", draft)))
+
+
+def test_a_second_press_says_that_all_is_in_and_adds_nothing(ines):
+    send(ines, csv_file(TOOLING))
+    draft = SheetDraft.objects.get()
+    first = words(ines.post(url("in", draft), follow=True))
+    sets = ToolSet.objects.count()
+    assert "3 sets came in." in first
+    assert "All that can come in is in already: nothing was added." in words(ines.post(url("in", draft), follow=True))
+    assert ToolSet.objects.count() == sets
+
+
+def test_a_press_while_another_one_writes_is_told_to_wait(ines, cast, monkeypatch):
+    send(ines, csv_file(TOOLING))
+    draft = SheetDraft.objects.get()
+
+    def locked(*_arguments, **_more):
+        raise OperationalError("database is locked")
+
+    monkeypatch.setattr("jobs.actions.bring_in.bring_in", locked)
+    answer = ines.post(url("in", draft), follow=True)
+    assert answer.status_code == 200
+    assert "a long list is coming in. Look again in a minute." in words(answer)
+    assert ToolSet.objects.count() == 0
+
+
+def test_a_press_before_the_answers_says_what_is_missing(ines, cast):
+    draft = draft_of(cast.ines, [HEADING[:1], ["no such grit"]])
+    assert "Nothing can come in yet: answer what is asked" in words(ines.post(url("in", draft), follow=True))
+    assert ToolSet.objects.count() == 0
 
 
 def test_an_answer_nobody_offered_changes_nothing(ines, cast):
