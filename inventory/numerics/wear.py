@@ -22,6 +22,8 @@ BASIS_ERROR: Floats = np.array([0.05, 0.10, 0.20, 0.50])  # relative, of an area
 READING_ERROR_MM = 0.3  # our assumption, METHODS 0
 ABOVE_NEW = 3.0  # a height above new by more reading errors than this is refused, METHODS 1.7
 MOST_MM = 1e6  # more wear than this is no height of a tool
+MOST_M2 = 1e9  # more floor than this is no job, nor life
+LEAST = 1e-6  # mm or m2 below this are 0 to any shop
 UNKNOWN_VARIANCE = 1e8  # start variance of a set whose new height nobody knows, METHODS 1.1
 _LOG_2PI = float(np.log(2 * np.pi))
 _SETS_AT_ONCE = 128  # what stays in a processor's cache; the answer does not depend on it
@@ -185,12 +187,12 @@ def check_record(record: WearRecord) -> None:
     """
     seg, n, c = record.segments, record.size, len(record.classes)
     k = seg.set_index.shape[0]
-    if record.rated_m2 is not None and not (np.isfinite(record.rated_m2) and record.rated_m2 > 0):
-        raise ValueError(f"`rated_m2` must be above 0; got {record.rated_m2}.")
+    if record.rated_m2 is not None and not LEAST <= record.rated_m2 <= MOST_M2:
+        raise ValueError(f"`rated_m2` must be above 0 and at most {MOST_M2:g}; got {record.rated_m2}.")
     for name in ("usable_mm", "usable_error_mm"):
         value = getattr(record, name)
-        if not (np.isfinite(value) and 0 < value <= MOST_MM):
-            raise ValueError(f"`{name}` must be above 0; got {value}.")
+        if not LEAST <= value <= MOST_MM:
+            raise ValueError(f"`{name}` must be above 0 and at most {MOST_MM:g}; got {value}.")
     for name in ("start_error_mm", "from_new", "ended"):
         if getattr(record, name).shape != (n,):
             raise ValueError(f"`{name}` must have {n} values, one per set; got {getattr(record, name).shape}.")
@@ -200,27 +202,30 @@ def check_record(record: WearRecord) -> None:
             raise ValueError(f"`{name}` must have shape {shapes.get(name, (k,))}; got {getattr(seg, name).shape}.")
     if k and (seg.set_index[0] < 0 or seg.set_index[-1] >= n or (np.diff(seg.set_index) < 0).any()):
         raise ValueError(f"`set_index` must rise from 0 to at most {n - 1}.")
-    for name, values in (
-        ("area_m2", seg.area_m2),
-        ("square_m4", seg.square_m4),
-        ("start_error_mm", record.start_error_mm),
+    for name, values, most in (
+        ("area_m2", seg.area_m2, MOST_M2),
+        ("square_m4", seg.square_m4, MOST_M2**2),
+        ("start_error_mm", record.start_error_mm, MOST_MM),
     ):
-        if values.size and not (np.isfinite(values) & (values >= 0)).all():
-            raise ValueError(f"`{name}` must be 0 or more; got {values[~(np.isfinite(values) & (values >= 0))][0]:g}.")
-    if not np.isfinite(record.start_mm).all():
-        raise ValueError("`start_mm` must be finite.")
+        fits = (values >= 0) & (values <= most)
+        if not fits.all():
+            raise ValueError(f"`{name}` must be 0 or more, at most {most:g}; got {values[~fits][0]:g}.")
+    if not (np.abs(record.start_mm) <= MOST_MM).all():
+        raise ValueError(f"`start_mm` must be finite, within {MOST_MM:g} mm.")
     read, again = ~np.isnan(seg.wear_mm), ~np.isnan(seg.restart_mm)
     for name, has, wear, error in (
         ("wear_mm", read, seg.wear_mm, seg.error_mm),
         ("restart_mm", again, seg.restart_mm, seg.restart_error_mm),
     ):
         wear, error = wear[has], error[has]
-        if not (np.isfinite(error) & (error > 0)).all():
-            raise ValueError(f"The error of `{name}` must be above 0; got {error[~(error > 0)][:1]}.")
+        fits = (error >= LEAST) & (error <= MOST_MM)
+        if not fits.all():
+            raise ValueError(f"The error of `{name}` must be above 0; got {error[~fits][0]:g}.")
         if (np.abs(wear) > MOST_MM).any():
             raise ValueError(f"`{name}` must lie within {MOST_MM:g} mm; got {wear[np.abs(wear) > MOST_MM][0]:g}.")
-        if (wear < -ABOVE_NEW * error).any():
-            worst = float(wear[wear < -ABOVE_NEW * error][0])
+        above = wear < -ABOVE_NEW * error - 1e-9
+        if above.any():
+            worst = float(wear[above][0])
             raise ValueError(
                 f"`{name}` must lie at most {ABOVE_NEW:g} reading errors above the new height; got {-worst:g} mm above."
             )

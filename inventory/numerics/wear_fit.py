@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -358,6 +358,26 @@ def _fit_bond(
         _type_fit(record, factors, options, rating_centre(record, options), sd, float(beta[best]), one[:, place[best]])
         for record, one in zip(records, logs, strict=True)
     ]
+
+
+def fit_again(
+    record: WearRecord,
+    factors: FloorFactors | npt.ArrayLike,
+    known: TypeFit,
+    *,
+    options: WearOptions | None = None,
+) -> TypeFit:
+    """Fit one type with what has come since; the shift of its bond, or the rate lent to it, stays as `known` has it.
+
+    Raises: ValueError as `wear.check_record`, and where rating or bond are no longer those `known` was fitted with.
+    """
+    options = options or WearOptions()
+    if (record.rated_m2, record.bond) != (known.rated_m2, known.bond):
+        raise ValueError("`record` must have the rating and bond of `known`: fit all types of the bond instead.")
+    if known.pooled:
+        return _fit_bond([record], factors, replace(options, beta=(known.beta,)))[0]
+    sd = options.d_sd if record.rated_m2 is not None else options.d_sd_unrated
+    return _fit_alone(record, factors, options, known.centre, sd)
 
 
 def fit(
