@@ -15,6 +15,7 @@ from django.utils import timezone
 from inventory.actions.gate import name_of
 from inventory.actions.ledger import NewLine
 from inventory.actions.shop import save_closed_day
+from inventory.chart import Chart
 from inventory.models import Person, Recipe
 from inventory.models.choices import SoakNeed
 from inventory.times import zone_of
@@ -26,6 +27,7 @@ from jobs.plan_draft import draft_of
 from jobs.queries.clash import Wanted, set_clash, soak_turns, wanted_elsewhere
 from jobs.queries.plan import nights_of
 from jobs.queries.tonight import Leaving
+from jobs.reorder_chart import _WIDEST, _within
 from jobs.views.shop_day import MOST_QUESTIONS, _headline, _span
 from tests.cast import hours, make_cast, make_outing, make_place, make_set, make_type, uuid, write
 from tests.jobs.plans import make_planned
@@ -270,3 +272,18 @@ def test_a_morning_shift_of_tomorrow_counts_as_tomorrow(world: SimpleNamespace) 
     page = ines.get(url)
     assert page.context["tomorrow"] == before + 1
     assert f"{(begins + hours(24)):%a}" in page.context["lines"][-1]["leaves"]
+
+
+def test_the_words_of_the_chart_stay_on_the_drawing_of_a_phone() -> None:
+    chart = Chart(358, 300, (0, 100), (0, 10), left=54, right=8)
+    words = "may run short from week of 28 Dec"
+    for x in (60.0, 120.0, 200.0, 340.0):
+        for late in (False, True):
+            anchor, dx = _within(chart, x, words, late=late)
+            begins = x + dx - (len(words) * _WIDEST if anchor == "end" else 0.0)
+            if len(words) * _WIDEST <= chart.right - chart.left:
+                assert begins + len(words) * _WIDEST <= chart.width or late, (x, late)
+                assert begins >= chart.left or not late, (x, late)
+    # Where there is room the words stand beside their leader.
+    assert _within(chart, 60.0, "short", late=False) == ("start", 4.0)
+    assert _within(chart, 340.0, "short", late=True) == ("end", -4.0)
