@@ -84,7 +84,7 @@ def _will_do(state: SetState, waters: Waters, step: OpenStep, now: datetime) -> 
 
 
 def _free(branch: Branch, type_ids: list[int], now: datetime) -> dict[int, list[SetState]]:
-    """Usable sets at hand of these types that no plan has a use for, by type: first those in water; the least worked."""
+    """Usable sets at hand of these types that no plan has a use for, by type; those in water first."""
     rows = list(
         SetState.objects.filter(
             branch=branch,
