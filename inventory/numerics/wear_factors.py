@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import fields
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -13,8 +13,16 @@ from scipy.optimize import minimize
 from scipy.special import logsumexp
 
 from inventory.numerics.lognormal import Floats
-from inventory.numerics.wear import FloorFactors, WearRecord, theta_grid
-from inventory.numerics.wear_fit import VERSION, WearOptions, log_evidence, log_normal_weights, rating_centre, unpack
+from inventory.numerics.wear import FloorFactors, Segments, WearRecord, tables, theta_grid
+from inventory.numerics.wear_fit import (
+    VERSION,
+    WearOptions,
+    hyper_rows,
+    log_normal_weights,
+    rating_centre,
+    scaled_evidence,
+    unpack,
+)
 
 FACTOR_SD = 0.25  # SD of ln(true factor / shop's own): our assumption, METHODS 1.1
 STEP = 1e-3  # of the numerical gradient, METHODS 1.1
@@ -54,15 +62,18 @@ def fit_factors(
     if not free.size:
         return shop
 
-    def loss(b: Floats) -> float:
-        factor = shop.own.copy()
-        factor[free] *= np.exp(b)
-        evidence = sum(_type_evidence(r, factor, options) for r in rated)
-        return float(0.5 * np.square(b / FACTOR_SD).sum() - evidence)
+    types = [_Type.of(r, options) for r in rated]
+
+    def losses(b: Floats) -> Floats:
+        """Loss (p,) at several points b (p, free) at once."""
+        factor = np.tile(shop.own, (b.shape[0], 1))
+        factor[:, free] *= np.exp(b)
+        evidence = sum((one.log_evidence(factor) for one in types), np.zeros(b.shape[0]))
+        return np.asarray(0.5 * np.square(b / FACTOR_SD).sum(axis=1) - evidence)
 
     def with_gradient(b: Floats) -> tuple[float, Floats]:
-        here = loss(b)
-        return here, np.array([(loss(b + STEP * e) - here) / STEP for e in np.eye(free.size)])
+        found = losses(b + STEP * np.vstack([np.zeros(free.size), np.eye(free.size)]))
+        return float(found[0]), (found[1:] - found[0]) / STEP
 
     found = minimize(
         with_gradient,
@@ -74,33 +85,84 @@ def fit_factors(
     )
     factor, known = shop.own.copy(), np.zeros(len(classes))
     factor[free] *= np.exp(found.x)
-    known[free] = np.clip(1.0 - np.diag(np.linalg.inv(_curvature(loss, found.x))) / FACTOR_SD**2, 0.0, 1.0)
+    known[free] = np.clip(1.0 - np.diag(np.linalg.inv(_curvature(losses, found.x))) / FACTOR_SD**2, 0.0, 1.0)
     return FloorFactors(classes, factor, shop.own, known)
 
 
-def _type_evidence(record: WearRecord, factor: Floats, options: WearOptions) -> float:
-    """Log evidence of one type at the usual tau, hyper-parameters averaged over."""
-    centre = rating_centre(record, options)
-    grid = theta_grid(centre, options.half_width, options.points)
-    d = options.d(options.d_sd)
-    logs = log_evidence(record, factor, grid, centre + d, options.sigma, options.tau_middle)[0]
-    return float(logsumexp(logs + log_normal_weights(d, options.d_sd)[:, None] + options.log_sigma_prior))
+@dataclass(frozen=True)
+class _Type:
+    """One tool type and what does not change with the factors; log_prior: (h,) of the rows."""
+
+    record: WearRecord
+    tau: float
+    grid: Floats
+    rows: Floats
+    found_rows: Floats | None
+    log_prior: Floats
+
+    @classmethod
+    def of(cls, record: WearRecord, options: WearOptions) -> _Type:
+        centre = rating_centre(record, options)
+        grid = theta_grid(centre, options.half_width, options.points)
+        d = options.d(options.d_sd)
+        return cls(
+            record,
+            options.tau_middle,
+            grid,
+            hyper_rows(grid, centre + d, options.sigma),
+            None if record.from_new.all() else hyper_rows(grid, centre + d, options.sigma, found=True),
+            (log_normal_weights(d, options.d_sd)[:, None] + options.log_sigma_prior).ravel(),
+        )
+
+    def log_evidence(self, factor: Floats) -> Floats:
+        """Log evidence (p,) at the usual tau of factors (p, classes), hyper-parameters averaged over."""
+        out = []
+        # Some at a time: many sets and classes would make one large block.
+        for some in np.array_split(factor, max(1, factor.shape[0] * self.record.size // 2000)):
+            many = _repeated(self.record, some)
+            part = tables(many, np.ones(1), self.tau, self.grid)
+            full = part.ll + part.ll_service
+            _, top, evidence = scaled_evidence(full, self.rows, self.found_rows, many.from_new)
+            logs = (np.log(evidence[0]) + top[0][:, None]).reshape(some.shape[0], self.record.size, -1).sum(axis=1)
+            out.append(logsumexp(logs + self.log_prior, axis=1))
+        return np.concatenate(out)
 
 
-def _curvature(loss: Any, at: Floats) -> Floats:
+def _repeated(record: WearRecord, factor: Floats) -> WearRecord:
+    """The record once for each row of factor (p, classes), as sets of their own, areas as reference areas."""
+    seg, p, n = record.segments, factor.shape[0], record.size
+    segments = Segments(
+        (seg.set_index + n * np.arange(p)[:, None]).ravel(),
+        (factor @ seg.area_m2.T).reshape(-1, 1),
+        np.einsum("pc,kcb->pkb", np.square(factor), seg.square_m4).reshape(-1, 1, seg.square_m4.shape[2]),
+        np.tile(seg.wear_mm, p),
+        np.tile(seg.error_mm, p),
+        np.tile(seg.restart_mm, p),
+        np.tile(seg.restart_error_mm, p),
+        np.tile(seg.forget, p),
+    )
+    return replace(
+        record,
+        classes=("reference",),
+        start_mm=np.tile(record.start_mm, p),
+        start_error_mm=np.tile(record.start_error_mm, p),
+        from_new=np.tile(record.from_new, p),
+        ended=np.tile(record.ended, p),
+        segments=segments,
+    )
+
+
+def _curvature(losses: Callable[[Floats], Floats], at: Floats) -> Floats:
     """Second differences of the loss (c, c); kept at least as curved as the belief alone."""
     c, h = at.size, _CURVE_STEP
     unit = h * np.eye(c)
-    middle = loss(at)
-    up = np.array([loss(at + e) for e in unit])
-    down = np.array([loss(at - e) for e in unit])
+    first, second = np.tril_indices(c, -1)
+    values = losses(at + np.vstack([np.zeros(c), unit, -unit, unit[first] + unit[second]]))
+    middle, up, down, both = values[0], values[1 : c + 1], values[c + 1 : 2 * c + 1], values[2 * c + 1 :]
     out = np.diag((up + down - 2 * middle) / h**2)
-    for i in range(c):
-        for j in range(i):
-            both = loss(at + unit[i] + unit[j])
-            out[i, j] = out[j, i] = (both - up[i] - up[j] + middle) / h**2
-    values, vectors = np.linalg.eigh(out)
-    return np.asarray((vectors * np.maximum(values, 1.0 / FACTOR_SD**2)) @ vectors.T)
+    out[first, second] = out[second, first] = (both - up[first] - up[second] + middle) / h**2
+    size, vectors = np.linalg.eigh(out)
+    return np.asarray((vectors * np.maximum(size, 1.0 / FACTOR_SD**2)) @ vectors.T)
 
 
 def factors_to_json(factors: FloorFactors) -> dict[str, Any]:

@@ -6,9 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import logsumexp
 
-from inventory.numerics.wear import Ended, FloorFactors
-from inventory.numerics.wear_factors import FACTOR_SD, _curvature, factors_from_json, factors_to_json, fit_factors
+from inventory.numerics.wear import Ended, FloorFactors, theta_grid
+from inventory.numerics.wear_factors import (
+    FACTOR_SD,
+    _curvature,
+    _Type,
+    factors_from_json,
+    factors_to_json,
+    fit_factors,
+)
+from inventory.numerics.wear_fit import WearOptions, log_evidence, log_normal_weights
 from tests.inventory.numerics.wear_cases import CLASSES, OWN, OneSet, Stretch, random_sets, record
 
 RECORDS = [
@@ -68,8 +77,10 @@ def test_classes_always_worked_in_the_same_mix_are_not_both_known():
 
 def test_the_curvature_of_a_bowl_is_its_matrix():
     bowl = np.array([[30.0, 5.0], [5.0, 40.0]])
-    assert _curvature(lambda b: 0.5 * float(b @ bowl @ b), np.array([0.1, -0.2])) == pytest.approx(bowl, rel=1e-6)
-    flat = _curvature(lambda b: 0.0, np.zeros(2))
+    assert _curvature(lambda b: 0.5 * np.einsum("pi,ij,pj->p", b, bowl, b), np.array([0.1, -0.2])) == pytest.approx(
+        bowl, rel=1e-6
+    )
+    flat = _curvature(lambda b: np.zeros(b.shape[0]), np.zeros(2))
     assert np.diag(np.linalg.inv(flat)) == pytest.approx([FACTOR_SD**2] * 2)
 
 
@@ -92,3 +103,19 @@ def test_what_does_not_fit_is_refused():
         fit_factors(RECORDS, OWN, "moon dust")
     with pytest.raises(ValueError, match="`own` must be above 0; got -1"):
         fit_factors(RECORDS, [1, -1, 1], CLASSES[0])
+
+
+def test_the_evidence_of_many_factors_at_once_is_that_of_each():
+    """Against the fit's own evidence, which takes one row of factors at a time."""
+    found = OneSet([Stretch([500, 90, 0], 7.0)], start=6.0, start_error=1.4, from_new=False)
+    made = record([*random_sets(np.random.default_rng(6), 8), found])
+    options = WearOptions()
+    factor = OWN * np.exp(np.random.default_rng(7).normal(0, 0.2, (4, 3)))
+    got = _Type.of(made, options).log_evidence(factor)
+    d = options.d(options.d_sd)
+    prior = log_normal_weights(d, options.d_sd)[:, None] + options.log_sigma_prior
+    centre = math.log(12 / 5000) + 0.1
+    wanted = [
+        logsumexp(log_evidence(made, f, theta_grid(centre), centre + d, options.sigma, 0.25)[0] + prior) for f in factor
+    ]
+    assert got == pytest.approx(wanted, rel=1e-10)
