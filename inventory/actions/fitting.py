@@ -1,4 +1,4 @@
-"""What is said afterwards, of a time gone by, must fit what the ledger holds: else it is refused, and nothing stands."""
+"""What is said afterwards, of a time gone by, must fit what the ledger holds: else it is refused, nothing stands."""
 
 from __future__ import annotations
 
