@@ -212,7 +212,7 @@ def _tubs(spells: list[list[str | None]], branch: Branch, settings: SoakSettings
     return {pk: TubFacts(tuple(by_tub[pk]), thermostat) for pk, thermostat in now.items()}
 
 
-def _thermostats(tub_ids: set[str | None]) -> tuple[dict[str, bool], dict[str, list[ThermostatWord]]]:
+def _thermostats(tub_ids: set[str]) -> tuple[dict[str, bool], dict[str, list[ThermostatWord]]]:
     """Which tubs a thermostat holds now, and all that was said of it, the oldest first, by tub; one query."""
     now: dict[str, bool] = {}
     said: dict[str, list[ThermostatWord]] = defaultdict(list)
