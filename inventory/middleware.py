@@ -7,7 +7,9 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.exceptions import BadRequest
+from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.utils import timezone, translation
 from django.views.defaults import bad_request
 
@@ -54,3 +56,23 @@ class NoNul:
         if any("\x00" in text for text in texts):
             return bad_request(request, BadRequest("NUL"))
         return self.get_response(request)
+
+
+class BusyBook:
+    """Middleware: a write that waited too long for another one (SQLite lets one write at a time) is answered 503.
+
+    Nothing of it was kept: an action is one transaction. The scanning page tries such a scan again by itself.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
+        if not (isinstance(exception, OperationalError) and "locked" in str(exception)):
+            return None
+        answer = render(request, "503.html", status=503)
+        answer["Retry-After"] = "20"
+        return answer

@@ -7,7 +7,6 @@ from typing import cast
 from uuid import UUID, uuid4
 
 from django.contrib import messages
-from django.db import OperationalError
 from django.http import Http404, HttpResponse, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
@@ -146,11 +145,6 @@ def come_in(request: PersonRequest, draft_id: UUID) -> HttpResponse:
         came = actions.bring_in(request.user, device_of(request), found, now=timezone.now(), key=key)
     except Refused as refused:
         messages.error(request, refused.sentence)
-        return _back(draft_id)
-    except OperationalError:  # SQLite lets one write at a time; another press of this button may take a while
-        messages.error(
-            request, _("The shop's book is being written: a long list is coming in. Look again in a minute.")
-        )
         return _back(draft_id)
     if came.rows:
         undo = reverse("jobs:bring_in_back", args=[draft_id])

@@ -110,9 +110,9 @@ def test_a_press_while_another_one_writes_is_told_to_wait(ines, cast, monkeypatc
         raise OperationalError("database is locked")
 
     monkeypatch.setattr("jobs.actions.bring_in.bring_in", locked)
-    answer = ines.post(url("in", draft), follow=True)
-    assert answer.status_code == 200
-    assert "a long list is coming in. Look again in a minute." in words(answer)
+    answer = ines.post(url("in", draft))
+    assert (answer.status_code, answer["Retry-After"]) == (503, "20")
+    assert "What you just sent was not kept: go back in a minute and send it again." in words(answer)
     assert ToolSet.objects.count() == 0
 
 

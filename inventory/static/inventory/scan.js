@@ -44,18 +44,22 @@
     var job = queue[0];
     fetch(job.url, { method: "POST", body: job.body, headers: { "X-Scan": "1" }, credentials: "same-origin" }).then(function (answer) {
       busy = false;
+      if (answer.status === 503) { again(); return; }
       queue.shift();
       told("");
       if (answer.redirected && !new URL(answer.url).pathname.startsWith("/scan/")) { window.location.reload(); return; }
       if (!answer.ok) { window.location.reload(); return; }
       return answer.text().then(function (html) { show(html); next(); });
     }, function () {
-      /* No signal: the scan waits, with its own key, and is tried again. */
       busy = false;
-      told("waits");
-      window.clearTimeout(waits);
-      waits = window.setTimeout(next, 3000);
+      again();
     });
+  }
+  /* No signal, or the book is being written: the scan waits, with its own key, and is tried again. */
+  function again() {
+    told("waits");
+    window.clearTimeout(waits);
+    waits = window.setTimeout(next, 3000);
   }
   window.addEventListener("online", next);
 
