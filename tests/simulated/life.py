@@ -2,9 +2,9 @@
 
     python -m tests.simulated.life [--shops 60] [--seed 4] [--cells base,unlogged,...] [--worn 3,10,30] [--workers 1]
 
-Prints markdown: CRPS in % of the rating (lower is better) for every rule, how many lives ended in the 80 % range, the
-model's CRPS over the oracle's, and whether each cell keeps its acceptance band. `--cells all` runs the opening entries,
-guessed areas, dressed sets and changed pieces as well. Progress goes to the error stream.
+Prints markdown: CRPS of worked area left in % of the rating (lower is better) for every rule, how many lives ended in
+the 80 % range, the model's CRPS over the oracle's, and whether each cell keeps its acceptance band. `--cells all` runs
+the opening entries, guessed areas, dressed sets and changed pieces as well. Progress goes to the error stream.
 """
 
 from __future__ import annotations
@@ -223,7 +223,7 @@ def main(arguments: list[str] | None = None) -> int:
         numbers = [int(one) for one in asked.worn.split(",")] if asked.worn else scenario.worn
         cells[name] = [run(scenario, worn, asked.seed, asked.shops, asked.workers) for worn in numbers]
     sizes = f"{asked.shops} shops per cell and number of worn-out sets, seed {asked.seed}"
-    sys.stdout.write(f"CRPS in % of the rating; {sizes}; {time.perf_counter() - start:.0f} s\n\n")
+    sys.stdout.write(f"CRPS of worked area left, % of the rating; {sizes}; {time.perf_counter() - start:.0f} s\n\n")
     for line in (*table(cells), "", *details(cells)):
         sys.stdout.write(line + "\n")
     return 1 if any(part.misses() for parts in cells.values() for part in parts) else 0

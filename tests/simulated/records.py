@@ -67,27 +67,25 @@ def scored_sets(story: TypeStory, scenario: Scenario) -> npt.NDArray[np.intp]:
     return np.flatnonzero(keep)
 
 
-def along_path(
-    story: TypeStory, factors: Floats, true_factors: Floats, picked: npt.NDArray[np.intp], r: Floats
-) -> Floats:
-    """Say where reference areas r (n, k) by `factors` lie on the sets' own future uses, in true reference m2.
+def along_path(story: TypeStory, factors: Floats, picked: npt.NDArray[np.intp], r: Floats) -> Floats:
+    """Return the worked area that reference areas r (n, k) by `factors` are worth along the sets' own future uses, m2.
 
-    A prediction "so much reference area is left" is read along the uses that really came, with the shop's factors;
-    every rule is scored on the same ground, and a wrong factor costs it what it costs the shop.
+    A prediction "so much reference area is left" is read along the uses that really came, by the rule's own factors; so
+    every rule is scored in the same floor, and a wrong factor costs it what it costs the shop.
     """
-    out = np.empty_like(r)
+    out = np.empty(r.shape)
     for row, i in enumerate(picked):
         future = story.futures[i]
-        own = np.concatenate([[0.0], np.cumsum(factors[future.kind] * future.area_m2)])
-        true = np.concatenate([[0.0], np.cumsum(true_factors[future.kind] * future.area_m2)])
-        beyond = np.maximum(r[row] - own[-1], 0.0) * true[-1] / own[-1]
-        out[row] = np.interp(r[row], own, true) + beyond
+        reference = np.concatenate([[0.0], np.cumsum(factors[future.kind] * future.area_m2)])
+        worked = np.concatenate([[0.0], np.cumsum(future.area_m2)])
+        beyond = np.maximum(r[row] - reference[-1], 0.0) * worked[-1] / reference[-1]
+        out[row] = np.interp(r[row], reference, worked) + beyond
     return out
 
 
 def truths(story: TypeStory, picked: npt.NDArray[np.intp]) -> Floats:
-    """Life left of the picked sets, true reference m2."""
-    return np.array([story.futures[i].true_m2 for i in picked])
+    """Worked area that the picked sets then did until they were worn, m2."""
+    return np.array([story.futures[i].worked_m2 for i in picked])
 
 
 def logged_area(story: TypeStory, factors: Floats) -> Floats:

@@ -87,12 +87,13 @@ class ToolSet:
 class Future:
     """The uses that come after today: class index and worked area of each, and how much until the end.
 
-    true_m2: reference area by the true factors to the end of the set; it lies on the path.
+    true_m2: reference area by the true factors to the end of the set. worked_m2: the worked area to there.
     """
 
     kind: npt.NDArray[np.intp]
     area_m2: Floats
     true_m2: float
+    worked_m2: float
 
 
 @dataclass(frozen=True)
@@ -299,7 +300,8 @@ class _Rack:
             kinds, areas, noises = (np.concatenate(pair) for pair in zip((kinds, areas, noises), more, strict=True))
         reference = np.concatenate([[0.0], np.cumsum(self.factors[kinds] * areas)])
         worn = np.concatenate([[0.0], np.cumsum(step * self.factors[kinds] * areas * noises)])
-        return Future(kinds, areas, float(np.interp(left, worn, reference)))
+        worked = np.concatenate([[0.0], np.cumsum(areas)])
+        return Future(kinds, areas, float(np.interp(left, worn, reference)), float(np.interp(left, worn, worked)))
 
 
 def simulate_type(

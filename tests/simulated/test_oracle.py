@@ -6,7 +6,7 @@ from scipy.special import log_ndtr
 
 from inventory.numerics.wear import tables
 from tests.simulated import oracle, scores
-from tests.simulated.records import USABLE_ERROR_MM, scored_sets, truths, wear_record
+from tests.simulated.records import USABLE_ERROR_MM, along_path, scored_sets, truths, wear_record
 from tests.simulated.scenarios import CELLS, shop_seed
 from tests.simulated.shops import FLOOR_NOISE, USABLE_MM, simulate
 from tests.simulated.trial import SHARES, quantile
@@ -62,7 +62,7 @@ def test_the_oracle_keeps_its_80_percent_range_on_base_shops():
             picked = scored_sets(story, CELLS["base"])
             knots = SHARES * story.rated_m2
             curve = oracle.survival(story, shop.true_factors, picked, knots)
-            same = np.broadcast_to(knots, curve.shape)
+            same = along_path(story, shop.true_factors, picked, np.broadcast_to(knots, curve.shape))
             truth = truths(story, picked)
             inside.append(scores.inside(truth, quantile(same, curve, 0.1), quantile(same, curve, 0.9)))
             crps_curve.append(scores.crps_of_curve(same, curve, truth) / story.rated_m2)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from inventory.numerics.wear import check_record
-from tests.simulated.records import along_path, logged_area, scored_sets, wear_record
+from tests.simulated.records import along_path, logged_area, scored_sets, truths, wear_record
 from tests.simulated.scenarios import CELLS, shop_seed, variant
 from tests.simulated.shops import (
     OWN_FACTORS,
@@ -175,13 +175,15 @@ def test_a_prediction_is_read_along_the_uses_that_came():
     everyone = np.arange(len(story.running))
     r = np.broadcast_to(np.linspace(0, 4 * story.rated_m2, 30), (len(everyone), 30))
 
-    same = along_path(story, shop.true_factors, shop.true_factors, everyone, r)
-    doubled = along_path(story, 2 * shop.true_factors, shop.true_factors, everyone, r)
-    own = along_path(story, OWN_FACTORS, shop.true_factors, everyone, r)
+    plain = along_path(story, np.ones(6), everyone, r)
+    true = along_path(story, shop.true_factors, everyone, r)
+    doubled = along_path(story, 2 * shop.true_factors, everyone, 2 * r)
 
-    assert same == pytest.approx(r)
-    assert doubled == pytest.approx(r / 2)  # twice the factor: half the floor
-    assert (np.diff(own, axis=1) > 0).all()
+    assert plain == pytest.approx(r)
+    assert doubled == pytest.approx(true)  # twice the factor: half the floor
+    assert (np.diff(true, axis=1) > 0).all()
+    ends = along_path(story, shop.true_factors, everyone, np.array([[f.true_m2] for f in story.futures]))
+    assert ends[:, 0] == pytest.approx(truths(story, everyone))  # the truth lies on the path
 
 
 def test_logged_area_is_the_sum_over_the_sets_stretches():

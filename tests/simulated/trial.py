@@ -26,7 +26,7 @@ SHARES = 4.0 * np.linspace(0, 1, 111) ** 2
 
 @dataclass(frozen=True)
 class ShopScores:
-    """Scores of one shop, one row per scored set; areas are shares of the rating.
+    """Scores of one shop, one row per scored set; areas are worked areas in shares of the rating.
 
     crps: (rule, sets) by RULES. low, middle, high: (rule, sets) by CURVE_RULES: P10, P50, P90. truth: (sets,). seconds:
     of the factors' fit, the types' fit, the answers, all. one_*, two_*: chances said and whether it happened.
@@ -80,7 +80,7 @@ def _score_type(story: TypeStory, shop: ShopStory, picked: Picked, answers: mode
         baselines.rated_less_area(story.rated_m2, ages),
         baselines.mean_less_area(lives, ages, story.rated_m2),
     ]
-    crps = [np.abs(along_path(story, own, true, picked, p[:, None])[:, 0] - truth) for p in points]
+    crps = [np.abs(along_path(story, own, picked, p[:, None])[:, 0] - truth) for p in points]
     knots = SHARES * story.rated_m2
     same = np.broadcast_to(knots, (len(picked), len(knots)))
     curves = [
@@ -91,7 +91,7 @@ def _score_type(story: TypeStory, shop: ShopStory, picked: Picked, answers: mode
     ]
     low, middle, high = [], [], []
     for factors, r, survival in curves:
-        path = along_path(story, factors, true, picked, r)
+        path = along_path(story, factors, picked, r)
         crps.append(scores.crps_of_curve(path, survival, truth))
         low.append(quantile(path, survival, 0.1))
         middle.append(quantile(path, survival, 0.5))
