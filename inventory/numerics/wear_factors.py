@@ -14,15 +14,8 @@ from scipy.special import logsumexp
 
 from inventory.numerics.lognormal import Floats
 from inventory.numerics.wear import FloorFactors, Segments, WearRecord, tables, theta_grid
-from inventory.numerics.wear_fit import (
-    VERSION,
-    WearOptions,
-    hyper_rows,
-    log_normal_weights,
-    rating_centre,
-    scaled_evidence,
-    unpack,
-)
+from inventory.numerics.wear_fit import VERSION, hyper_rows, rating_centre, scaled_evidence, unpack
+from inventory.numerics.wear_options import WearOptions, log_normal_weights
 
 FACTOR_SD = 0.25  # SD of ln(true factor / shop's own): our assumption, METHODS 1.1
 STEP = 1e-3  # of the numerical gradient, METHODS 1.1

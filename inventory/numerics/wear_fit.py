@@ -27,59 +27,14 @@ from inventory.numerics.wear import (
     theta_grid,
     usual_use,
 )
+from inventory.numerics.wear_options import WearOptions, log_normal_weights
 
 VERSION = 1
 LEAST_EVIDENCE = 1e-300  # floor of one set's evidence, METHODS 1.7
 USES_PER_LIFE = 12.0  # a usual life holds about so many uses, used where nothing is logged: our assumption
 _SETS_AT_ONCE = 512
+_MOST_MOVES = 12  # of a type's centre towards its record: a factor of thousands
 _PRODUCT = 250_000  # multiplications in one piece of `product`
-
-
-@dataclass(frozen=True)
-class WearOptions:
-    """The grids and beliefs of METHODS 1.1, all our assumptions until the record speaks.
-
-    tau, tau_ln_sd: noise of one use, and SD of ln tau around the middle one. hopeful_ln: ratings are so much hopeful.
-    d_sd, d_sd_pooled, d_sd_unrated: SD of a type around its rating, around its bond, around its bond without a rating.
-    spread, spread_ln_sd: sigma's median and SD of ln sigma; flat: both beliefs flat (for checks against plain maximum
-    likelihood). half_width, points: of the theta grid.
-    """
-
-    tau: tuple[float, ...] = (0.10, 0.16, 0.25, 0.40, 0.60)
-    tau_middle: float = 0.25
-    tau_ln_sd: float = 0.6
-    hopeful_ln: float = 0.10
-    d_points: int = 25
-    d_sd: float = 0.35
-    d_sd_pooled: float = 0.20
-    d_sd_unrated: float = 0.70
-    spread_points: int = 9
-    spread: float = 0.30
-    spread_ln_sd: float = 0.5
-    beta: tuple[float, ...] = tuple(round(-0.4 + 0.1 * k, 10) for k in range(13))
-    beta_sd: float = 0.35
-    pool: bool = True
-    half_width: float = 1.8
-    points: int = 81
-
-    @property
-    def sigma(self) -> Floats:
-        reach = 2.2 * self.spread_ln_sd
-        return self.spread * np.exp(np.linspace(-reach, reach, self.spread_points))
-
-    @property
-    def log_sigma_prior(self) -> Floats:
-        return log_normal_weights(np.log(self.sigma / self.spread), self.spread_ln_sd)
-
-    @property
-    def log_tau_prior(self) -> Floats:
-        if len(self.tau) == 1:
-            return np.zeros(1)
-        return log_normal_weights(np.log(np.asarray(self.tau) / self.tau_middle), self.tau_ln_sd)
-
-    def d(self, sd: float) -> Floats:
-        """Offsets (d,) of a type, +-3 SD."""
-        return np.linspace(-3 * sd, 3 * sd, self.d_points)
 
 
 @dataclass(frozen=True)
@@ -88,7 +43,8 @@ class TypeFit:
 
     rated_m2: None if the supplier gave none. centre: theta of the prior [ln(mm / reference m2)]; beta, d (d,), sigma
     (s,), tau (t,): hyper-grid. weight: (t, d, s), sums to 1. use_m2: usual use, reference area [m2]. Counts of the
-    record behind it. pooled: True where types of one bond were learnt together.
+    record behind it. pooled: True where types of one bond were learnt together. rating_doubtful: the record lies so far
+    from the rating that a wrong unit or a slip of the pen is likelier; the type is then learnt from its record alone.
     """
 
     rated_m2: float | None
@@ -108,6 +64,7 @@ class TypeFit:
     worn_out: int
     readings: int
     pooled: bool
+    rating_doubtful: bool
 
     @cached_property
     def grid(self) -> Floats:
@@ -155,6 +112,11 @@ class TypeFit:
         return None if self.rated_m2 is None else self.rated_m2 / self.median_life_m2()
 
     @property
+    def mean_theta(self) -> float:
+        """Mean of the type's theta by what is known now [ln(mm / reference m2)]."""
+        return self.centre + self.beta + float(self._d_weight @ self.d)
+
+    @property
     def _d_weight(self) -> Floats:
         return self.weight.sum(axis=(0, 2))
 
@@ -198,12 +160,6 @@ def unpack(cls: Any, stored: dict[str, Any] | str, arrays: Sequence[str]) -> dic
     if set(found) != wanted:
         raise ValueError(f"Stored parts do not fit: {sorted(set(found) ^ wanted)}; fit again.")
     return found | {name: np.asarray(found[name], dtype=np.float64) for name in arrays}
-
-
-def log_normal_weights(offset: Floats, sd: float) -> Floats:
-    """Log of normal weights at these offsets, scaled to sum 1; flat for an infinite SD."""
-    logs = -0.5 * np.square(offset / sd)
-    return np.asarray(logs - logsumexp(logs))
 
 
 def _weighted_quantile(values: Floats, weight: Floats, share: float) -> float:
@@ -288,6 +244,7 @@ def _type_fit(
     sd: float,
     beta: float,
     logs: Floats,
+    doubtful: bool = False,
 ) -> TypeFit:
     """Pack one type: logs (t, d, s) is its log evidence at the grid d of SD `sd` around centre + beta."""
     d = options.d(sd)
@@ -312,6 +269,7 @@ def _type_fit(
         worn_out=int((record.ended == Ended.WORN).sum()),
         readings=int((~np.isnan(record.segments.wear_mm)).sum()),
         pooled=sd == options.d_sd_pooled,
+        rating_doubtful=doubtful,
     )
 
 
@@ -326,18 +284,39 @@ def _half_width(options: WearOptions, sd: float) -> float:
     return options.half_width * (_points(options, sd) - 1) / (options.points - 1)
 
 
+def _at_edge(weight: Floats) -> int:
+    """-1 or 1 where most of the weight over d (d,) lies on the two points of that end, else 0."""
+    ends = (weight[:2].sum(), weight[-2:].sum())
+    return 0 if weight.size < 5 or max(ends) < weight.sum() / 2 else -1 if ends[0] > ends[1] else 1
+
+
 def _fit_alone(
-    record: WearRecord, factors: FloorFactors | npt.ArrayLike, options: WearOptions, centre: float, sd: float
+    record: WearRecord,
+    factors: FloorFactors | npt.ArrayLike,
+    options: WearOptions,
+    centre: float,
+    sd: float,
+    doubtful: bool = False,
 ) -> TypeFit:
-    grid = theta_grid(centre, _half_width(options, sd), _points(options, sd))
-    logs = log_evidence(record, factors, grid, centre + options.d(sd), options.sigma, options.tau)
-    return _type_fit(record, factors, options, centre, sd, 0.0, logs)
+    """One type around a centre; where the record lies beyond what the rating allows, the centre moves to the record."""
+    for _ in range(_MOST_MOVES):
+        grid = theta_grid(centre, _half_width(options, sd), _points(options, sd))
+        logs = log_evidence(record, factors, grid, centre + options.d(sd), options.sigma, options.tau)
+        fitted = _type_fit(record, factors, options, centre, sd, 0.0, logs, doubtful)
+        move = _at_edge(fitted.weight.sum(axis=(0, 2)))
+        if not move:
+            break
+        doubtful, sd, centre = True, options.d_sd_unrated, centre + move * 3 * sd
+    return fitted
 
 
 def _fit_bond(
     records: Sequence[WearRecord], factors: FloorFactors | npt.ArrayLike, options: WearOptions
 ) -> list[TypeFit]:
-    """Types of one bond: the beta of greatest evidence, then each type around it ("d2" of METHODS 1.1)."""
+    """Types of one bond: the beta of greatest evidence, then each type around it ("d2" of METHODS 1.1).
+
+    A type whose record lies beyond what its rating allows does not speak for its bond: it is learnt alone.
+    """
     beta = np.asarray(options.beta)
     sd = options.d_sd_pooled
     d = options.d(sd)
@@ -345,17 +324,25 @@ def _fit_bond(
     offset, place = np.unique(np.round(beta[:, None] + d, 9), return_inverse=True)
     place = place.reshape(beta.size, d.size)
     prior = options.log_tau_prior[:, None, None] + log_normal_weights(d, sd)[:, None] + options.log_sigma_prior
+    spread = log_normal_weights(offset, float(np.hypot(sd, options.beta_sd)))
     total = log_normal_weights(beta, options.beta_sd)
-    logs = []
+    logs: list[Floats | None] = []
     for record in records:
         centre = rating_centre(record, options)
         grid = theta_grid(centre, options.half_width, options.points)
         one = log_evidence(record, factors, grid, centre + offset, options.sigma, options.tau)
+        alone = logsumexp(one + options.log_tau_prior[:, None, None] + options.log_sigma_prior, axis=(0, 2)) + spread
+        if beta.size > 1 and _at_edge(np.exp(alone - alone.max())):
+            logs.append(None)
+            continue
         logs.append(one)
         total = total + logsumexp(one[:, place] + prior[:, None], axis=(0, 2, 3))
     best = int(np.argmax(total))
+    shift = float(beta[best])
     return [
-        _type_fit(record, factors, options, rating_centre(record, options), sd, float(beta[best]), one[:, place[best]])
+        _fit_alone(record, factors, options, rating_centre(record, options), options.d_sd)
+        if one is None
+        else _type_fit(record, factors, options, rating_centre(record, options), sd, shift, one[:, place[best]])
         for record, one in zip(records, logs, strict=True)
     ]
 
@@ -376,8 +363,9 @@ def fit_again(
         raise ValueError("`record` must have the rating and bond of `known`: fit all types of the bond instead.")
     if known.pooled:
         return _fit_bond([record], factors, replace(options, beta=(known.beta,)))[0]
-    sd = options.d_sd if record.rated_m2 is not None else options.d_sd_unrated
-    return _fit_alone(record, factors, options, known.centre, sd)
+    narrow = record.rated_m2 is not None and not known.rating_doubtful
+    sd = options.d_sd if narrow else options.d_sd_unrated
+    return _fit_alone(record, factors, options, known.centre, sd, known.rating_doubtful)
 
 
 def fit(
@@ -413,7 +401,7 @@ def fit(
             out[i] = one
     for i, record in enumerate(records):
         kin = [out[k] for k in bonds.get(record.bond, [])] if record.bond else []
-        means = [one.centre + one.beta + float(one.weight.sum(axis=(0, 2)) @ one.d) for one in kin if one is not None]
+        means = [one.mean_theta for one in kin if one is not None and not one.rating_doubtful]
         if out[i] is None and means:
             out[i] = _fit_alone(record, factors, options, float(np.mean(means)), options.d_sd_unrated)
     return WearFit(tuple(out))

@@ -12,9 +12,10 @@ from lifelines import LogNormalFitter
 from scipy.optimize import minimize
 from scipy.special import logsumexp
 
-from inventory.numerics.answers import posterior
+from inventory.numerics.answers import lives, posterior
 from inventory.numerics.wear import Ended, WearRecord, tables, theta_grid
-from inventory.numerics.wear_fit import TypeFit, WearOptions, fit, fit_again, hyper_rows, log_evidence, scaled_evidence
+from inventory.numerics.wear_fit import TypeFit, fit, fit_again, hyper_rows, log_evidence, scaled_evidence
+from inventory.numerics.wear_options import WearOptions
 from tests.inventory.numerics.wear_cases import OWN, OneSet, Stretch, lifetimes, random_sets, record
 
 # NIST/SEMATECH e-Handbook 8.4.1.3: 20 units, 10 fail, 10 removed at 500 h (REFERENCES R1, R2).
@@ -268,3 +269,44 @@ def test_fitting_one_type_again_on_the_same_record_changes_nothing():
         again = fit_again(made, OWN, known)
         assert again.weight == pytest.approx(known.weight, rel=1e-9, abs=1e-15)
         assert (again.beta, again.centre, again.use_m2) == (known.beta, known.centre, known.use_m2)
+
+
+def quick(life: float, n: int = 20) -> list[OneSet]:
+    rng = np.random.default_rng(12)
+    return [OneSet([Stretch([life * math.exp(rng.normal(0, 0.25)), 0, 0])], Ended.WORN) for _ in range(n)]
+
+
+@pytest.mark.parametrize("times", [1 / 10.764, 10.764, 1 / 300, 300])
+def test_a_rating_in_the_wrong_unit_is_seen_through_and_named(times):
+    got = fit([record([*quick(5000 * times), OneSet()])], OWN).per_type[0]
+    assert got is not None
+    assert got.rating_doubtful
+    assert got.median_life_m2() == pytest.approx(5000 * times, rel=0.2)
+    known = lives(record([OneSet()]), got, OWN, in_fit=False)
+    assert known.at_least_m2[0] < 5000 * times < known.up_to_m2[0]
+
+
+def test_one_wrong_rating_does_not_drag_its_bond_along():
+    honest = [record(random_sets(np.random.default_rng(seed), 20, shift=0.1), bond="metal") for seed in (5, 6)]
+    wrong = record(quick(400.0), bond="metal")
+    unrated = record([OneSet()], rated=None, bond="metal")
+    with_it, without = fit([*honest, wrong, unrated], OWN), fit([*honest, unrated], OWN)
+    assert [one is not None and one.rating_doubtful for one in with_it.per_type] == [False, False, True, False]
+    for a, b in zip((0, 1, 3), (0, 1, 2), strict=True):
+        one, two = with_it.per_type[a], without.per_type[b]
+        assert one is not None
+        assert two is not None
+        assert np.array_equal(one.weight, two.weight)
+        assert (one.beta, one.centre) == (two.beta, two.centre)
+    doubted = with_it.per_type[2]
+    assert doubted is not None
+    again = fit_again(wrong, OWN, doubted)
+    assert again.rating_doubtful
+    assert again.median_life_m2() == pytest.approx(400, rel=0.2)
+
+
+@pytest.mark.parametrize("shift", [-0.3, 0.0, 0.65])
+def test_a_rating_that_is_only_hopeful_is_not_called_wrong(shift):
+    got = fit([record(random_sets(np.random.default_rng(8), 40, shift=shift))], OWN).per_type[0]
+    assert got is not None
+    assert not got.rating_doubtful
