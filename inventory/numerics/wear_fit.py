@@ -64,7 +64,7 @@ class TypeFit:
     worn_out: int
     readings: int
     pooled: bool
-    rating_doubtful: bool
+    rating_doubtful: bool = False
 
     @cached_property
     def grid(self) -> Floats:
