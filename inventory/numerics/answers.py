@@ -18,6 +18,7 @@ from inventory.numerics.wear_fit import TypeFit, product, scaled_evidence
 
 KNOTS = 64  # of a pair and of capacities, METHODS 1.2
 _LEAST_WEIGHT = 1e-8  # of the heaviest point: lighter ones are left out of the answers
+_EDGE_SHARE = 0.5  # so much of the weight at the ends of the theta grid makes a record doubtful
 _DEEP = -6.0  # below this many SD a ratio of two tails is taken in logs
 _ROWS_AT_ONCE = 4096  # what stays in a processor's cache; the answer does not depend on it
 _SPREAD_OUT = np.square(np.linspace(0.0, 1.0, 112))  # knots of a life curve, dense near 0, METHODS 1.2
@@ -65,8 +66,8 @@ class Lives:
     """Reference area still in each of n sets of one type [m2]; a set that ended worn out has none.
 
     at_least_m2, likely_m2, up_to_m2: (n,) P10, P50, P90. remaining_share: (n,) expected share of usable height left.
-    area_m2, survival: (n, r) P(left > area), from 1 at area 0, non-increasing. doubtful: (n,) the set's record
-    contradicts everything the model holds possible; the answer is then the type's, not the set's.
+    area_m2, survival: (n, r) P(left > area), from 1 at area 0, non-increasing. doubtful: (n,) the set's record lies at
+    or beyond the edge of what the model holds possible: an area or height keyed wrong is likelier.
     """
 
     at_least_m2: Floats
@@ -132,11 +133,13 @@ def posterior(
     prior = weight
     weight = weight * like
     total = weight.sum(axis=(0, 2))
-    doubtful = ~(total > 1e-290)
-    if doubtful.any():
-        weight[:, doubtful] = prior[:, doubtful]
+    lost = ~(total > 1e-290)
+    if lost.any():  # nothing fits the record: the type's answer, not the set's
+        weight[:, lost] = prior[:, lost]
         total = weight.sum(axis=(0, 2))
-    return part, np.asarray(weight / total[:, None]), doubtful
+    weight = np.asarray(weight / total[:, None])
+    ends = weight[..., [0, 1, -2, -1]].sum(axis=(0, 2))
+    return part, weight, lost | (ends > _EDGE_SHARE)
 
 
 def _points(record: WearRecord, part: SetTables, weight: Floats) -> Points:
