@@ -69,12 +69,14 @@ def reading_values(
 
     area_m2: (n,) reference area of the next step [m2], NaN where none is planned: then the type's usual use stands in
     (our assumption); one number for all, or None for no plan at all. error_mm: SD of the reading.
-    Raises: ValueError for an area below 0, or a limit outside 0...1.
+    Raises: ValueError for an area below 0, a limit outside 0...1, or an error not above 0.
     Limits: one step, one reading; a set that ended worn out is worth no reading. What later steps gain is not counted.
     Source: METHODS 1.5 (expected value of information; the losses and the limit are measured there).
     """
     if not 0 < finish_limit < 1:
         raise ValueError(f"`finish_limit` must lie between 0 and 1, both left out; got {finish_limit}.")
+    if not (np.isfinite(error_mm) and error_mm > 0):
+        raise ValueError(f"`error_mm` must be above 0; got {error_mm}.")
     n = known.size
     given = np.asarray(np.nan if area_m2 is None else area_m2, dtype=np.float64)
     given = np.broadcast_to(given, (n,)).copy() if given.ndim == 0 else given
@@ -91,7 +93,7 @@ def reading_values(
         some = slice(begin, min(begin + _SETS_AT_ONCE, n))
         points = _some(known.points, some)
         wear, share, chance = _after(points, area[some], known.usable_mm, usable_error_2, error_mm)
-        now = (share * chance).sum(axis=1)
+        now = np.clip((share * chance).sum(axis=1), 0.0, 1.0)
         saved = decision_loss(now, finish_limit) - (share * decision_loss(chance, finish_limit)).sum(axis=1)
         low, high = _range(share, chance)
         out[:, some] = np.maximum(saved, 0.0), now, low, high

@@ -5,29 +5,35 @@ record let expect. Type: how far it lies out of what other sets of the type let 
 much likelier the record is if the set went 1.8 times as fast, or half as fast, from some reading on. An alarm is never
 proof: sets honestly differ, and one sound set in about a hundred is alarmed at once in its life.
 
-Use fits that went through `wear_pooling.pool_spread`; the limits are set for them.
+`shop_alarms` does it all. For one set after a new entry call `wear_alarms` with what `alarm_basis` learnt of the shop.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import log_ndtr, logsumexp
+from scipy.special import ndtr
 
+from inventory.numerics.alarm_limits import (
+    CHANGE_FASTER_LIMIT,
+    CHANGE_SLOWER_LIMIT,
+    LOG_LIMIT,
+    TYPE_FASTER_LIMIT,
+    TYPE_SLOWER_LIMIT,
+    Surprises,
+    Tails,
+    own_surprises,
+    stretched,
+)
 from inventory.numerics.alarm_record import Looks, looks_of
 from inventory.numerics.lognormal import Floats, Ints
 from inventory.numerics.wear import Ended, FloorFactors, Segments, WearRecord, factor_row, tables
-from inventory.numerics.wear_fit import TypeFit, scaled_evidence
+from inventory.numerics.wear_fit import TypeFit, WearOptions, scaled_evidence
+from inventory.numerics.wear_pooling import pool_spread
 
-# Limits on the scale -ln p and ln of a likelihood ratio. Set on simulated shops (`tests.simulated.alarms`, seed 11) for
-# less than one false alarm per hundred sound sets, whole lives; METHODS 1.4 had 8.1, 8.1, 5.4, 5.25 without pooling.
-LOG_LIMIT = 8.1
-TYPE_LIMIT = 7.0
-FASTER_LIMIT = 4.3
-SLOWER_LIMIT = 4.2
 FASTER_PACE, SLOWER_PACE = 1.8, 0.5  # METHODS 1.4
 MOST_LOOKS = 48  # readings of one set that the change tests look at; more are thinned evenly over its reference area
 _ROWS_AT_ONCE = 1024  # bounds memory; the answer does not depend on it
@@ -98,11 +104,14 @@ class SetAlarms:
         """What to check, in this order (METHODS 1.4): keys "glazed", "height", "area", "label", "floor"."""
         if not self.alarms:
             return ()
-        slow = all(one.direction == SLOWER for one in self.alarms)
-        order = ("glazed", "height", "label", "floor") if slow else ("height", "area", "label", "floor")
-        if all(one.reading is None for one in self.alarms):
-            order = tuple(key for key in order if key != "height")
-        return order
+        if self.headline == SLOWER:
+            order = ("glazed", "height", "label", "floor")
+        elif all(one.direction == SLOWER for one in self.alarms):
+            order = ("height", "glazed", "label", "floor")
+        else:
+            order = ("height", "area", "label", "floor")
+        unread = all(one.reading is None for one in self.alarms)
+        return tuple(key for key in order if not (unread and key == "height"))
 
 
 @dataclass(frozen=True)
@@ -127,17 +136,75 @@ class Strengths:
     running: Floats
 
 
+USUAL_TAILS = Tails()
+# kind, direction, name in `Strengths`, usual limit
+STATISTICS = (
+    (LOG, FASTER, "log_faster", LOG_LIMIT),
+    (LOG, SLOWER, "log_slower", LOG_LIMIT),
+    (TYPE, FASTER, "type_faster", TYPE_FASTER_LIMIT),
+    (TYPE, SLOWER, "type_slower", TYPE_SLOWER_LIMIT),
+    (CHANGE, FASTER, "change_faster", CHANGE_FASTER_LIMIT),
+    (CHANGE, SLOWER, "change_slower", CHANGE_SLOWER_LIMIT),
+)
+
+
+@dataclass(frozen=True)
+class AlarmBasis:
+    """What alarms are judged by; fits: one per tool type, noise and spread pooled over the shop, None where unknown."""
+
+    fits: tuple[TypeFit | None, ...]
+    tails: Tails
+
+
+def alarm_basis(
+    records: Sequence[WearRecord],
+    fits: Sequence[TypeFit | None],
+    factors: FloorFactors | npt.ArrayLike,
+    *,
+    options: WearOptions | None = None,
+) -> AlarmBasis:
+    """Learn from the whole shop what is usual; records: as the fits were made from, one per tool type.
+
+    Raises: ValueError as `wear_pooling.pool_spread`.
+    """
+    pooled = pool_spread(fits, options)
+    more, less = [np.zeros(0)], [np.zeros(0)]
+    for record, one in zip(records, pooled, strict=True):
+        if one is not None and record.size:
+            looks = looks_of(record, factor_row(factors, record.classes))
+            log, _, _ = _single(looks, one, prior_of_others(record, one, factors))
+            less.append(log[0])
+            more.append(log[1])
+    return AlarmBasis(pooled, Tails(Surprises.of(np.concatenate(more)), Surprises.of(np.concatenate(less))))
+
+
+def shop_alarms(
+    records: Sequence[WearRecord],
+    fits: Sequence[TypeFit | None],
+    factors: FloorFactors | npt.ArrayLike,
+    *,
+    options: WearOptions | None = None,
+) -> tuple[tuple[SetAlarms, ...], ...]:
+    """Alarms of every set of every tool type, in the order given; no alarms where a type has no fit."""
+    basis = alarm_basis(records, fits, factors, options=options)
+    return tuple(
+        (SetAlarms(),) * record.size if one is None else wear_alarms(record, one, factors, tails=basis.tails)
+        for record, one in zip(records, basis.fits, strict=True)
+    )
+
+
 def wear_alarms(
     record: WearRecord,
     type_fit: TypeFit,
     factors: FloorFactors | npt.ArrayLike,
     *,
+    tails: Tails = USUAL_TAILS,
     in_fit: bool = True,
     as_fitted: WearRecord | None = None,
 ) -> tuple[SetAlarms, ...]:
     """Alarms of every set of a record, all of one tool type, one `SetAlarms` per set.
 
-    type_fit: of `wear_pooling.pool_spread`. in_fit, as_fitted: as `answers.posterior`: a set is judged by the others.
+    type_fit, tails: of `alarm_basis`. in_fit, as_fitted: as `answers.posterior`: a set is judged by the others.
     Raises: ValueError as `wear.check_record`.
     Limits: after more than half the pieces of a set were changed only what came since is judged. The change tests look
     at most at `MOST_LOOKS` readings, spread evenly over the set's area; the tests of single heights see them all.
@@ -146,37 +213,44 @@ def wear_alarms(
     if not record.size:
         return ()
     found = strengths(record, type_fit, factors, in_fit=in_fit, as_fitted=as_fitted)
-    looks = found.looks
+    looks, known = found.looks, in_fit or as_fitted is not None
+    stretch = {}
+    for direction, log in ((FASTER, found.log_faster), (SLOWER, found.log_slower)):
+        own = own_surprises(log, looks.owner, record.size) if known else (0.0, 0.0)
+        stretch[direction] = np.broadcast_to(tails.of(direction).stretch(*own), (record.size,))
     alarms: list[list[Alarm]] = [[] for _ in range(record.size)]
-    for kind, direction, values, begins, limit in (
-        (LOG, FASTER, found.log_faster, None, LOG_LIMIT),
-        (LOG, SLOWER, found.log_slower, None, LOG_LIMIT),
-        (TYPE, FASTER, found.type_faster, None, TYPE_LIMIT),
-        (TYPE, SLOWER, found.type_slower, None, TYPE_LIMIT),
-        (CHANGE, FASTER, found.change_faster, found.begins_faster, FASTER_LIMIT),
-        (CHANGE, SLOWER, found.change_slower, found.begins_slower, SLOWER_LIMIT),
-    ):
-        passed = np.flatnonzero(values > limit)
+    for kind, direction, name, usual in STATISTICS:
+        limit = stretched(usual, stretch[direction])
+        values = getattr(found, name)
+        begins = getattr(found, f"begins_{direction}") if kind == CHANGE else None
+        passed = np.flatnonzero(values > limit[looks.owner])
         for i in np.unique(looks.owner[passed]).tolist():
-            own = passed[looks.owner[passed] == i]
-            top, last = int(own[np.argmax(values[own])]), int(looks.last[i])
-            at_end = bool(looks.reading[own[0]] < 0)
-            alarms[i].append(
-                Alarm(
-                    kind,
-                    direction,
-                    float(values[top]),
-                    limit,
-                    None if at_end else int(looks.reading[own[0]]),
-                    None if at_end else int(looks.row[own[0]]),
-                    at_end,
-                    None if begins is None else looks.reading_before(int(begins[top])),
-                    bool(values[last] > limit) if kind != LOG else bool(own[-1] == last),
-                )
-            )
-    for i in np.flatnonzero(found.running > TYPE_LIMIT).tolist():
-        alarms[i].append(Alarm(TYPE, SLOWER, float(found.running[i]), TYPE_LIMIT, None, None, False))
+            mine = passed[looks.owner[passed] == i]
+            alarms[i].append(_alarm(kind, direction, looks, values, begins, mine, float(limit[i])))
+    limit = stretched(TYPE_SLOWER_LIMIT, stretch[SLOWER])
+    for i in np.flatnonzero(found.running > limit).tolist():
+        alarms[i].append(Alarm(TYPE, SLOWER, float(found.running[i]), float(limit[i]), None, None, False))
     return tuple(SetAlarms(tuple(sorted(one, key=lambda a: a.limit - a.strength))) for one in alarms)
+
+
+def _alarm(
+    kind: str, direction: str, looks: Looks, values: Floats, begins: Ints | None, passed: Ints, limit: float
+) -> Alarm:
+    """One alarm of one set; passed: the looks of the set beyond the limit, oldest first."""
+    first, last = int(passed[0]), int(looks.last[looks.owner[passed[0]]])
+    top = int(passed[np.argmax(values[passed])])
+    at_end = bool(looks.reading[first] < 0)
+    return Alarm(
+        kind,
+        direction,
+        strength=float(values[top]),
+        limit=limit,
+        reading=None if at_end else int(looks.reading[first]),
+        row=None if at_end else int(looks.row[first]),
+        at_end=at_end,
+        begins=None if begins is None else looks.reading_before(int(begins[top])),
+        standing=bool(passed[-1] == last),
+    )
 
 
 def strengths(
@@ -233,9 +307,10 @@ def _single(looks: Looks, type_fit: TypeFit, log_prior: Floats) -> tuple[Floats,
         def watch(rows: Ints, ll: Floats, mean: Floats, variance: Floats) -> None:
             logs = log_prior[:, seg.set_index[rows]] + (ll if with_record else 0.0)
             z = (seg.wear_mm[rows][:, None] - mean) / np.sqrt(variance + np.square(seg.error_mm[rows])[:, None])
-            total = logsumexp(logs, axis=(0, 2))
-            out[0, rows] = total - logsumexp(logs + log_ndtr(z), axis=(0, 2))
-            out[1, rows] = total - logsumexp(logs + log_ndtr(-z), axis=(0, 2))
+            weight = np.exp(logs - logs.max(axis=(0, 2), keepdims=True))
+            total = weight.sum(axis=(0, 2))
+            for tail, side in zip(out, (z, -z), strict=True):
+                tail[rows] = -np.log(np.maximum((weight * ndtr(side)).sum(axis=(0, 2)) / total, _LEAST))
 
         return watch
 
@@ -244,7 +319,7 @@ def _single(looks: Looks, type_fit: TypeFit, log_prior: Floats) -> tuple[Floats,
     blind = replace(record, segments=replace(seg, error_mm=np.full(seg.set_index.size, _BLIND_MM)))
     now = tables(blind, one, type_fit.tau, type_fit.grid, watch=tails(kind, False))
     z = (record.usable_mm - now.mean_mm) / np.sqrt(now.variance_mm2 + record.usable_error_mm**2)
-    running = -logsumexp(log_prior + log_ndtr(z), axis=(0, 2))
+    running = -np.log(np.maximum((np.exp(log_prior) * ndtr(z)).sum(axis=(0, 2)), _LEAST))
     return log[:, looks.at], kind[:, looks.at], np.maximum(np.asarray(running), 0.0)
 
 

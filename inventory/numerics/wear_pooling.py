@@ -52,8 +52,8 @@ def pool_spread(fits: Sequence[TypeFit | None], options: WearOptions | None = No
         of_tau[bond] = _log(_exp(both).sum(axis=1)) + both.max()
     out: list[TypeFit | None] = []
     position = 0
-    for one in fits:
-        if one is None:
+    for given in fits:
+        if given is None:
             out.append(None)
             continue
         bond = bonds[position]
@@ -61,9 +61,8 @@ def pool_spread(fits: Sequence[TypeFit | None], options: WearOptions | None = No
         elsewhere = options.log_tau_prior + sum((v for b, v in of_tau.items() if b != bond), np.zeros(len(options.tau)))
         logs = evidence[position] + _log(_exp(others) @ near.T) + others.max() + elsewhere[:, None]
         share = _exp(logs)
-        given = one.weight / np.maximum(one.weight.sum(axis=1, keepdims=True), _LEAST)
-        weight = given * share[:, None, :]
-        out.append(replace(one, weight=weight / weight.sum()))
+        weight = given.weight / np.maximum(given.weight.sum(axis=1, keepdims=True), _LEAST) * share[:, None, :]
+        out.append(replace(given, weight=weight / weight.sum()))
         position += 1
     return tuple(out)
 

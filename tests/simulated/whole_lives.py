@@ -6,7 +6,7 @@ further sets of the same shop, followed from new until they are worn out, none o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +18,6 @@ from tests.simulated.shops import (
     FIRST_CUT,
     OWN_FACTORS,
     RATED_M2,
-    READING_ERROR_MM,
     RUNNING,
     USABLE_MM,
     USABLE_SPREAD_MM,
@@ -36,7 +35,7 @@ Floats = npt.NDArray[np.float64]
 SOUND = "healthy"
 FAULTS = ("fast_later", "slow_later", "fast_new", "slow_new", "mis_keyed", "unlogged")
 TITLES = {
-    "healthy": "healthy",
+    SOUND: "sound",
     "fast_later": "1.8 times too fast from a third of its life on",
     "slow_later": "slowed to half from a third of its life on",
     "fast_new": "1.8 times too fast from new",
@@ -108,9 +107,12 @@ def lives_of_type(
 
 
 def simulate_lives(
-    seed: np.random.SeedSequence, scenario: Scenario, worn: int, counts: dict[str, int]
+    seed: np.random.SeedSequence, scenario: Scenario, worn: int, counts: dict[str, int], types_differ: float = 0.0
 ) -> tuple[TypeLives, ...]:
-    """Make one shop of six types as `shops.simulate` does, and further lives of each type to be judged."""
+    """Make one shop of six types as `shops.simulate` does, and further lives of each type to be judged.
+
+    types_differ: SD of ln of the spread of rates among the six types, which else is the same for all.
+    """
     rng = np.random.default_rng(seed)
     factors = OWN_FACTORS * np.exp(rng.normal(0, 1, 6) * scenario.factor_spread)
     factors[0] = 1.0
@@ -119,11 +121,14 @@ def simulate_lives(
     found = []
     for rated, first in zip(RATED_M2, FIRST_CUT, strict=True):
         mean = np.log(USABLE_MM / rated) + shift + rng.normal(0, 0.2)
-        story = simulate_type(rng, scenario, worn, rated, mean, factors, mix, first)
-        tools, fault = lives_of_type(rng, _Dice(rng, scenario, mix, first), scenario, mean, factors, counts)
+        own = scenario
+        if types_differ:
+            own = replace(scenario, rate_spread=scenario.rate_spread * float(np.exp(rng.normal(0, types_differ))))
+        story = simulate_type(rng, own, worn, rated, mean, factors, mix, first)
+        tools, fault = lives_of_type(rng, _Dice(rng, own, mix, first), own, mean, factors, counts)
         judged = wear_record(TypeStory(rated, mean, tuple(tools), (), ()))
         found.append(TypeLives(wear_record(story), judged, fault))
     return tuple(found)
 
 
-__all__ = ["FAULTS", "READING_ERROR_MM", "SOUND", "TITLES", "TypeLives", "simulate_lives"]
+__all__ = ["FAULTS", "SOUND", "TITLES", "TypeLives", "simulate_lives"]
