@@ -1,6 +1,7 @@
 """The table of METHODS 1.6: life left against what then happened on simulated shops.
 
-    python -m tests.simulated.life [--shops 60] [--seed 4] [--cells base,unlogged,...] [--worn 3,10,30] [--workers 1]
+    python -m tests.simulated.life [--shops 60 | 200,120,60] [--seed 4] [--cells base,unlogged,...]
+                                   [--worn 3,10,30] [--workers 1]
 
 Prints markdown: CRPS of worked area left in % of the rating (lower is better) for every rule, how many lives ended in
 the 80 % range, the model's CRPS over the oracle's, and whether each cell keeps its acceptance band. `--cells all` runs
@@ -207,7 +208,7 @@ def details(cells: dict[str, list[Part]]) -> Iterator[str]:
 def main(arguments: list[str] | None = None) -> int:
     """Run the cells asked for and print the table; 1 when a cell misses its band."""
     read = argparse.ArgumentParser(prog="python -m tests.simulated.life", description="Life left on simulated shops.")
-    read.add_argument("--shops", type=int, default=60, help="shops per cell and number of worn-out sets")
+    read.add_argument("--shops", default="60", help="shops per part; 200,120,60 = by number of worn-out sets")
     read.add_argument("--seed", type=int, default=4)
     read.add_argument("--cells", default=",".join(MAIN_CELLS), help=f"of {', '.join(CELLS)}; or all")
     read.add_argument("--worn", default="", help="worn-out sets per type; each cell has its own if left out")
@@ -216,13 +217,17 @@ def main(arguments: list[str] | None = None) -> int:
     names = list(CELLS) if asked.cells == "all" else asked.cells.split(",")
     if unknown := [name for name in names if name not in CELLS]:
         read.error(f"no cell {', '.join(unknown)}; there are {', '.join(CELLS)}")
+    shops = [int(one) for one in asked.shops.split(",")]
     start = time.perf_counter()
     cells: dict[str, list[Part]] = {}
     for name in names:
         scenario = CELLS[name]
         numbers = [int(one) for one in asked.worn.split(",")] if asked.worn else scenario.worn
-        cells[name] = [run(scenario, worn, asked.seed, asked.shops, asked.workers) for worn in numbers]
-    sizes = f"{asked.shops} shops per cell and number of worn-out sets, seed {asked.seed}"
+        cells[name] = [
+            run(scenario, worn, asked.seed, shops[min(at, len(shops) - 1)], asked.workers)
+            for at, worn in enumerate(numbers)
+        ]
+    sizes = f"{asked.shops} shops per cell by number of worn-out sets, seed {asked.seed}"
     sys.stdout.write(f"CRPS of worked area left, % of the rating; {sizes}; {time.perf_counter() - start:.0f} s\n\n")
     for line in (*table(cells), "", *details(cells)):
         sys.stdout.write(line + "\n")
