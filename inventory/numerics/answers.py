@@ -6,6 +6,7 @@ posterior over wear rate and noise is kept as a list of weighted points; surviva
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,8 +14,17 @@ import numpy.typing as npt
 from scipy.special import log_ndtr, ndtr
 
 from inventory.numerics.lognormal import Bools, Floats, Ints, floats
-from inventory.numerics.wear import Ended, FloorFactors, Segments, SetTables, WearRecord, tables
-from inventory.numerics.wear_fit import TypeFit, product, scaled_evidence
+from inventory.numerics.wear import (
+    Ended,
+    FloorFactors,
+    Segments,
+    SetTables,
+    WearRecord,
+    check_record,
+    some_sets,
+    tables,
+)
+from inventory.numerics.wear_fit import SETS_AT_ONCE, TypeFit, product, scaled_evidence
 
 KNOTS = 64  # of a pair and of capacities, METHODS 1.2
 _LEAST_WEIGHT = 1e-8  # of the heaviest point: lighter ones are left out of the answers
@@ -40,6 +50,17 @@ class Points:
     room_mm: Floats
     variance_mm2: Floats
     tau: Floats
+
+    @classmethod
+    def joined(cls, parts: Sequence[Points]) -> Points:
+        """The sets of several, one after the other."""
+        if len(parts) == 1:
+            return parts[0]
+        counts = np.concatenate([np.diff(p.start) for p in parts])
+        rows = ("weight", "rate", "room_mm", "variance_mm2", "tau")
+        return cls(
+            np.append(0, np.cumsum(counts)), *(np.concatenate([getattr(p, name) for p in parts]) for name in rows)
+        )
 
     @property
     def set_of(self) -> Ints:
@@ -247,8 +268,15 @@ def lives(
     in_fit, as_fitted: see `posterior`. Raises: ValueError as `wear.check_record`.
     Limits: future uses are of the type's usual size; METHODS 1.6 says how far the ranges held on simulated shops.
     """
-    part, weight, doubtful = posterior(record, type_fit, factors, in_fit=in_fit, as_fitted=as_fitted)
-    return _lives(record, type_fit, _points(record, part, weight), doubtful)
+    check_record(record)
+    points, doubtful = [], []
+    for begin in range(0, max(record.size, 1), SETS_AT_ONCE):
+        some, before = (one and some_sets(one, begin, begin + SETS_AT_ONCE) for one in (record, as_fitted))
+        assert some is not None
+        part, weight, odd = posterior(some, type_fit, factors, in_fit=in_fit, as_fitted=before)
+        points.append(_points(some, part, weight))
+        doubtful.append(odd)
+    return _lives(record, type_fit, Points.joined(points), np.concatenate(doubtful))
 
 
 def fresh(record: WearRecord, n: int = 1) -> WearRecord:

@@ -8,7 +8,7 @@ log-likelihood of the set's record, through all sets of a type at once, for ever
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -90,6 +90,30 @@ class WearRecord:
     @property
     def size(self) -> int:
         return int(self.start_mm.shape[0])
+
+
+def some_sets(record: WearRecord, begin: int, end: int) -> WearRecord:
+    """The record of the sets at positions begin ... end - 1."""
+    seg = record.segments
+    rows = slice(*np.searchsorted(seg.set_index, [begin, end]).tolist())
+    segments = Segments(
+        seg.set_index[rows] - begin,
+        seg.area_m2[rows],
+        seg.square_m4[rows],
+        seg.wear_mm[rows],
+        seg.error_mm[rows],
+        seg.restart_mm[rows],
+        seg.restart_error_mm[rows],
+        seg.forget[rows],
+    )
+    return replace(
+        record,
+        start_mm=record.start_mm[begin:end],
+        start_error_mm=record.start_error_mm[begin:end],
+        from_new=record.from_new[begin:end],
+        ended=record.ended[begin:end],
+        segments=segments,
+    )
 
 
 @dataclass(frozen=True)

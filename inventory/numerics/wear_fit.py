@@ -22,7 +22,9 @@ from inventory.numerics.wear import (
     Ended,
     FloorFactors,
     WearRecord,
+    check_record,
     factor_row,
+    some_sets,
     tables,
     theta_grid,
     usual_use,
@@ -32,7 +34,7 @@ from inventory.numerics.wear_options import WearOptions, log_normal_weights
 VERSION = 1
 LEAST_EVIDENCE = 1e-300  # floor of one set's evidence, METHODS 1.7
 USES_PER_LIFE = 12.0  # a usual life holds about so many uses, used where nothing is logged: our assumption
-_SETS_AT_ONCE = 512
+SETS_AT_ONCE = 512  # bounds the memory of one block
 _MOST_MOVES = 12  # of a type's centre towards its record: a factor of thousands
 _PRODUCT = 250_000  # multiplications in one piece of `product`
 
@@ -222,11 +224,11 @@ def log_evidence(
     rows = hyper_rows(grid, mu, sigma)
     found_rows = None if record.from_new.all() else hyper_rows(grid, mu, sigma, found=True)
     total = np.zeros((np.size(tau), rows.shape[0]))
-    part = tables(record, factors, tau, grid)
-    for begin in range(0, record.size, _SETS_AT_ONCE):
-        some = slice(begin, begin + _SETS_AT_ONCE)
-        full = part.ll[:, some] + part.ll_service[:, some]
-        _, top, evidence = scaled_evidence(full, rows, found_rows, record.from_new[some])
+    check_record(record)
+    for begin in range(0, record.size, SETS_AT_ONCE):
+        some = some_sets(record, begin, begin + SETS_AT_ONCE)
+        part = tables(some, factors, tau, grid)
+        _, top, evidence = scaled_evidence(part.ll + part.ll_service, rows, found_rows, some.from_new)
         total += np.log(evidence).sum(axis=1) + top.sum(axis=1)[:, None]
     return total.reshape(total.shape[0], mu.size, sigma.size)
 

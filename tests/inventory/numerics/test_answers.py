@@ -321,3 +321,15 @@ def test_any_record_gives_sound_answers(histories, ends, in_fit):
     known = lives(made, fitted(made) if in_fit else FIT, OWN, in_fit=in_fit)
     assert_sound(known)
     assert np.isfinite(chance_to_finish(known, 800.0)).all()
+
+
+def test_a_type_with_very_many_sets_is_answered_set_by_set_the_same(monkeypatch):
+    whole = fitted()
+    monkeypatch.setattr("inventory.numerics.wear_fit.SETS_AT_ONCE", 7)
+    monkeypatch.setattr("inventory.numerics.answers.SETS_AT_ONCE", 7)
+    pieces = fitted()
+    assert pieces.weight == pytest.approx(whole.weight, rel=1e-9, abs=1e-15)
+    known = lives(MADE, FIT, OWN, as_fitted=MADE)
+    assert known.likely_m2 == pytest.approx(KNOWN.likely_m2, rel=1e-12)
+    assert known.survival == pytest.approx(KNOWN.survival, abs=1e-12)
+    assert np.array_equal(known.points.start, KNOWN.points.start)
