@@ -67,8 +67,7 @@ def stretched(usual: float, stretch: Floats | float) -> Floats:
 
 def own_surprises(strength: Floats, owner: Ints, sets: int) -> tuple[Floats, Floats]:
     """Count and total of each set's own surprises, (n,) each; strength, owner: (k,) by look."""
-    over = np.where(strength > _FROM, np.minimum(strength - _FROM, _MOST), 0.0)
-    return (
-        np.bincount(owner, weights=(strength > _FROM).astype(np.float64), minlength=sets),
-        np.bincount(owner, weights=over, minlength=sets),
-    )
+    passed = strength > _FROM
+    over = np.where(passed, np.minimum(strength - _FROM, _MOST), 0.0)
+    count, total = (np.bincount(owner, weights=w, minlength=sets) for w in (passed.astype(np.float64), over))
+    return np.asarray(count, dtype=np.float64), np.asarray(total, dtype=np.float64)

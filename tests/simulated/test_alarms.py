@@ -9,12 +9,12 @@ from tests.simulated.whole_lives import FAULTS, SOUND, one_life, simulate_lives
 
 
 def test_few_sound_sets_are_alarmed_and_most_gross_errors_found():
-    found = run(CELLS["base10"], 7, 2, {SOUND: 40, "mis_keyed": 8, "slow_later": 8})
+    found = run(CELLS["base3"], 7, 2, {SOUND: 40, "mis_keyed": 8, "slow_later": 8})
     false, _, sets = found.share(RULES[0], SOUND)
     assert sets == 480
     assert false <= 0.015  # seed fixed; the table says how many it is in the long run
-    assert found.share(RULES[0], "mis_keyed")[0] > 0.6
-    assert found.share(RULES[0], "slow_later")[0] > 0.25
+    assert found.share(RULES[0], "mis_keyed")[0] > 0.4
+    assert found.share(RULES[0], "slow_later")[0] > 0.1
 
 
 def test_faulty_lives_have_the_fault_they_are_said_to_have():
