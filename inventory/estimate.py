@@ -1,34 +1,31 @@
-"""The one bridge from rows to the numerics of life, and back: life left of sets, as it stands or as it was known.
+"""The one bridge from rows to the wear model and back: life left of sets, as it stands or as it was known.
 
-First version (inventory.numerics.life): a lognormal around the supplier's rating, corrected by worn-out sets.
+Pages read what is kept (StoredLife, written with every entry that changes a set: inventory.actions.lives); nothing is
+fitted for them. ``models`` gives the wear model itself, for the forecast, for what to measure and for alarms.
 Areas are reference areas, m2; ``on_floor`` turns them into worked area of a named floor.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 from uuid import UUID
 
 import numpy as np
 from django.db.models import F
 
-from inventory.ledger.facts import SetFacts, wear_seen
-from inventory.models import SetState, ToolSet, ToolType
-from inventory.models.choices import Fitness, OpeningKind, RetiredWhy
-from inventory.numerics import life
-from inventory.shop_settings import ShopSettings, reference_area
+from inventory.ledger.facts import SetFacts
+from inventory.ledger.wear import wear_of
+from inventory.models import LearntLife, SetState, ToolSet, ToolType
+from inventory.numerics.answers import Lives
+from inventory.numerics.life_curves import LifeCurves
+from inventory.shop_settings import CLASSES_LEARNT, ShopSettings
+from inventory.wear_model import LifeRow, TypeModel, fit_models, learn_floors, model_of, readable
+from inventory.wear_rows import SetRow
 
-# How much of a set's life an opening entry says is gone, and the SD of that, as shares of it (our assumption).
-_OPENINGS: Mapping[str, tuple[float, float]] = {
-    OpeningKind.THREE_QUARTERS: (0.25, 0.12),
-    OpeningKind.HALF: (0.50, 0.12),
-    OpeningKind.QUARTER: (0.75, 0.12),
-    OpeningKind.UNKNOWN: (0.50, 0.29),
-}
-_READING_ERROR_MM = 0.3  # METHODS 0, our assumption
-_COLUMNS = ("tool_set_id", "tool_set__tool_type_id", "opening", "fitness", "fitness_why", "worked", "wear")
+__all__ = ["Lives", "SetLife", "TypeModel", "TypeRecord"]
 
 
 @dataclass(frozen=True)
@@ -36,6 +33,7 @@ class SetLife:
     """Life left of one set in reference area, m2, and as shares of a new set's likely life (0 to 1).
 
     used_m2: reference area behind it, its believed past included. worn_out: sets of the type that ended worn.
+    remaining_share: expected share of its usable height.
     """
 
     at_least_m2: float
@@ -44,6 +42,7 @@ class SetLife:
     used_m2: float
     new_m2: float
     worn_out: int
+    remaining_share: float = 0.0
 
     @property
     def shares(self) -> tuple[float, float, float]:
@@ -58,38 +57,243 @@ class SetLife:
 
 @dataclass(frozen=True)
 class TypeRecord:
-    """Everything on record about the lives of one tool type, as arrays over its sets.
+    """What is kept of the lives of one tool type. rows: by set; new_life_m2: at least, likely, up to of a new set.
 
-    running: positions of sets not retired; set_ids in the order of the arrays.
+    rated_m2: the supplier's, or the mean of its bond's where it gives none.
     """
 
     tool_type: ToolType
     rated_m2: float
-    set_ids: tuple[UUID, ...]
-    used_m2: np.ndarray
-    entered_m2: np.ndarray
-    entered_error_m2: np.ndarray
-    ended_worn: np.ndarray
-    running: np.ndarray
-    readings: life.Readings
-    population: life.LifePopulation
+    new_life_m2: tuple[float, float, float]
+    worn_out: int
+    rows: Mapping[UUID, LifeRow]
 
-    def position(self, set_id: UUID) -> int:
-        """Where a set stands in the arrays."""
-        return self.set_ids.index(set_id)
+    @property
+    def set_ids(self) -> Collection[UUID]:
+        """The sets something can be said of."""
+        return self.rows.keys()
 
-    def part(self, positions: np.ndarray) -> dict[str, Any]:
-        """The arguments of the numerics for some of the sets."""
-        return {
-            "used_m2": self.used_m2[positions],
-            "entered_at_m2": self.entered_m2[positions],
-            "entered_error_m2": self.entered_error_m2[positions],
-            "readings": life.Readings(
-                np.asarray(self.readings.area_m2)[positions],
-                np.asarray(self.readings.share_gone)[positions],
-                np.asarray(self.readings.error_share)[positions],
-            ),
-        }
+    def life(self, set_id: UUID) -> SetLife:
+        """Life left of one of its sets."""
+        return _set_life(self.rows[set_id], self.new_life_m2[1], self.worn_out)
+
+    @cached_property
+    def _curves(self) -> tuple[dict[UUID, int], LifeCurves]:
+        running = [set_id for set_id, row in self.rows.items() if row.running]
+        places = {set_id: place for place, set_id in enumerate(running)}
+        return places, LifeCurves.from_bytes([self.rows[set_id].curves for set_id in running])
+
+    def curves(self, set_ids: Sequence[UUID]) -> LifeCurves:
+        """The kept curves of these running sets, in their order."""
+        places, curves = self._curves
+        return curves.part(np.array([places[set_id] for set_id in set_ids], dtype=np.int64))
+
+
+# --- what is kept ---
+
+
+def records(
+    settings: ShopSettings,
+    *,
+    types: Iterable[ToolType] | None = None,
+    known: Mapping[UUID, SetFacts] | None = None,
+) -> dict[int, TypeRecord]:
+    """What is kept of each tool type by its id: two queries, whatever the number of sets.
+
+    types: only these; None for all. known: by these facts (inventory.queries.known) instead, fitted anew from them
+    alone, with settings as ``known_then`` gives them. A type without any rating to go by is left out.
+    """
+    wanted = None if types is None else {one.pk for one in types}
+    if known is None:
+        return _kept(settings, wanted, curves=True)
+    _settings, found = known_then(settings, known)
+    return {
+        pk: TypeRecord(
+            model.tool_type,
+            model.rated_m2,
+            model.new_life_m2,
+            model.worn_out,
+            dict(zip(model.set_ids, rows, strict=True)),
+        )
+        for pk, model in found.items()
+        if wanted is None or pk in wanted
+        for rows in [model.work_out()]
+    }
+
+
+def all_lives(settings: ShopSettings, tool_types: Iterable[ToolType] | None = None) -> dict[UUID, SetLife]:
+    """Life left of every set not retired, by set id; two queries. tool_types: only of these."""
+    wanted = None if tool_types is None else {one.pk for one in tool_types}
+    return lives(_kept(settings, wanted, curves=False))
+
+
+def lives_of(settings: ShopSettings, set_ids: Collection[UUID]) -> dict[UUID, SetLife]:
+    """Life left of these sets, retired ones left out; two queries."""
+    return lives(_kept(settings, None, curves=False, only=set_ids))
+
+
+def lives(found: Mapping[int, TypeRecord], *, only: Collection[UUID] | None = None) -> dict[UUID, SetLife]:
+    """Life left of every set not retired, by set id; with ``only`` of these sets alone. No query."""
+    return {
+        set_id: _set_life(row, record.new_life_m2[1], record.worn_out)
+        for record in found.values()
+        for set_id, row in record.rows.items()
+        if row.running and (only is None or set_id in only)
+    }
+
+
+def chances_to_finish(found: Mapping[int, TypeRecord], wanted: Mapping[UUID, float]) -> dict[UUID, float]:
+    """The chance that each of these sets finishes one step of its reference area, m2, by set id.
+
+    wanted: reference area asked of each set. Sets nothing can be said of are left out; a retired one finishes nothing.
+    """
+    answers: dict[UUID, float] = {}
+    for record in found.values():
+        asked = [set_id for set_id in record.rows if set_id in wanted]
+        answers |= {set_id: 0.0 for set_id in asked if not record.rows[set_id].running}
+        running = [set_id for set_id in asked if record.rows[set_id].running]
+        if running:
+            areas = np.array([wanted[set_id] for set_id in running])
+            chances = record.curves(running).chance_to_finish(areas)
+            answers |= {set_id: float(chance) for set_id, chance in zip(running, chances, strict=True)}
+    return answers
+
+
+def chance_of_pair(record: TypeRecord, first: UUID, second: UUID, area_m2: float) -> float:
+    """The chance that two sets of one type, one after the other, finish a step of this reference area together."""
+    found = chances_with(record, first, [second], area_m2)
+    return found[second] if second in found else chances_to_finish({0: record}, {first: area_m2})[first]
+
+
+def chances_with(record: TypeRecord, first: UUID, others: Iterable[UUID], area_m2: float) -> dict[UUID, float]:
+    """The same for one set with each of several others; others that nothing can be said of are left out."""
+    asked = [one for one in dict.fromkeys(others) if one != first and one in record.rows]
+    running = [one for one in (first, *asked) if record.rows[one].running]
+    alone = chances_to_finish({0: record}, dict.fromkeys((first, *asked), area_m2))
+    if first not in running:
+        return {one: alone[one] for one in asked}
+    chances = record.curves(running).chance_with(0, area_m2)
+    together = {one: float(chance) for one, chance in zip(running, chances, strict=True)}
+    return {one: together.get(one, alone[first]) for one in asked}
+
+
+def _set_life(row: LifeRow, new_m2: float, worn_out: int) -> SetLife:
+    return SetLife(row.at_least_m2, row.likely_m2, row.up_to_m2, row.used_m2, new_m2, worn_out, row.remaining_share)
+
+
+_ROW = (
+    "tool_set_id",
+    "tool_set__tool_type_id",
+    "wear_stamp",
+    "tool_set__life__wear_stamp",
+    "tool_set__life__number",
+    "tool_set__life__running",
+    "tool_set__life__used_m2",
+    "tool_set__life__at_least_m2",
+    "tool_set__life__likely_m2",
+    "tool_set__life__up_to_m2",
+    "tool_set__life__remaining_share",
+)
+
+
+def _kept(
+    settings: ShopSettings, wanted: set[int] | None, *, curves: bool, only: Collection[UUID] | None = None
+) -> dict[int, TypeRecord]:
+    """Two queries; more only where something kept is older than its ledger, which is then worked out on the spot."""
+    types = types_with_fits()
+    rated = ratings(types)
+    asked = {one.pk: one for one in types if one.pk in rated and (wanted is None or one.pk in wanted)}
+    states = _began(asked if wanted is not None else None)
+    if only is not None:
+        states = states.filter(pk__in=list(only))
+    rows: dict[int, dict[UUID, LifeRow]] = {pk: {} for pk in asked}
+    stale: list[UUID] = []
+    numbers = {pk: fit.number for pk, one in asked.items() if (fit := learnt_of(one)) is not None}
+    columns = (*_ROW, "tool_set__life__curves") if curves else _ROW
+    for set_id, type_id, stamp, stored, number, *values in states.values_list(*columns):
+        if type_id not in asked:
+            continue
+        if stored is None or stored != stamp or number != numbers.get(type_id):
+            stale.append(set_id)
+        else:
+            rows[type_id][set_id] = LifeRow(*values)
+    found = {
+        pk: TypeRecord(one, rated[pk], new_life_of(fit), fit.worn_out, rows[pk])
+        for pk, one in asked.items()
+        if (fit := learnt_of(one)) is not None
+    }
+    missing = {pk for pk in asked if pk not in found and (wanted is not None or rows[pk] or stale)}
+    return found if not stale and not missing else _anew(settings, found, stale, missing, rated)
+
+
+def _anew(
+    settings: ShopSettings,
+    found: dict[int, TypeRecord],
+    stale: Sequence[UUID],
+    missing: set[int],
+    rated: Mapping[int, float],
+) -> dict[int, TypeRecord]:
+    """With the sets worked out that nothing, or something older, is kept of; a type never fitted is fitted here."""
+    of_type = dict(ToolSet.objects.filter(pk__in=stale).values_list("pk", "tool_type_id"))
+    part = models(settings, sets=[pk for pk in stale if of_type[pk] not in missing])
+    part |= models(settings, type_ids=missing) if missing else {}
+    answers = dict(found)
+    for pk, model in part.items():
+        asked = [place for place, set_id in enumerate(model.set_ids) if set_id in of_type]
+        worked_out = dict(zip((model.set_ids[place] for place in asked), model.work_out(asked), strict=True))
+        record = answers.get(pk) or TypeRecord(model.tool_type, rated[pk], model.new_life_m2, model.worn_out, {})
+        answers[pk] = replace(record, rows={**record.rows, **worked_out})
+    return answers
+
+
+# --- the model itself ---
+
+
+def models(
+    settings: ShopSettings, *, type_ids: Collection[int] | None = None, sets: Collection[UUID] | None = None
+) -> dict[int, TypeModel]:
+    """The wear model of each tool type with the record of its sets, by the type's id; two queries.
+
+    type_ids, sets: only these (with ``sets`` the record holds these alone). The kept fit of a type is taken; a type
+    never fitted is fitted here. A type without any rating to go by is left out.
+    """
+    types = types_with_fits()
+    if type_ids is None and sets is not None and not sets:
+        return {}
+    bare = {one.bond for one in types if learnt_of(one) is None and (type_ids is None or one.pk in type_ids)}
+    wanted = None if type_ids is None else {one.pk for one in types if one.pk in type_ids or one.bond in bare}
+    rows = rows_now(wanted, sets)
+    rated = ratings(types)
+    found = {
+        one.pk: model_of(one, rows.get(one.pk, []), learnt, rated[one.pk], types)
+        for one in types
+        if one.pk in rated and (learnt := learnt_of(one)) is not None and (type_ids is None or one.pk in type_ids)
+    }
+    unfitted = [one for one in types if one.pk in rated and one.bond in bare]
+    if any(learnt_of(one) is None and (type_ids is None or one.pk in type_ids) for one in unfitted):
+        if sets is not None:
+            rows = rows_now({one.pk for one in unfitted})
+        fresh = fit_models(unfitted, rows, settings, rated)
+        found |= {pk: model for pk, model in fresh.items() if pk not in found and (type_ids is None or pk in type_ids)}
+    return found
+
+
+def known_then(settings: ShopSettings, known: Mapping[UUID, SetFacts]) -> tuple[ShopSettings, dict[int, TypeModel]]:
+    """The settings with the floor factors, and the wear models, learnt from these facts alone; two queries.
+
+    settings: as they were known then (settings_of with known_by). Types' ratings and heights are today's.
+    """
+    types = list(ToolType.objects.order_by("pk"))
+    rated = ratings(types)
+    of_type = ToolSet.objects.filter(pk__in=list(known)).order_by("pk").values_list("pk", "tool_type_id")
+    rows: dict[int, list[SetRow]] = {}
+    for set_id, type_id in of_type:
+        facts = known[set_id]
+        rows.setdefault(type_id, []).append(SetRow(set_id, wear_of(facts), facts.fitness, facts.fitness_why))
+    rows = {pk: rows.get(pk, []) for pk in rated}
+    own = replace(settings, floors={})
+    then = replace(own, floors=learn_floors([one for one in types if one.pk in rated], rows, own).multipliers)
+    return then, fit_models([one for one in types if one.pk in rated], rows, then, rated)
 
 
 def ratings(tool_types: Iterable[ToolType]) -> dict[int, float]:
@@ -111,163 +315,37 @@ def ratings(tool_types: Iterable[ToolType]) -> dict[int, float]:
     return found
 
 
-def records(
-    settings: ShopSettings,
-    *,
-    types: Iterable[ToolType] | None = None,
-    known: Mapping[UUID, SetFacts] | None = None,
-) -> dict[int, TypeRecord]:
-    """The record of each tool type by its id: two queries, whatever the number of sets.
-
-    types: only these; None for all. known: by these facts (inventory.queries.known) instead of the states of today; the
-    types' ratings and heights are today's. A type without any rating to go by is left out.
-    """
-    all_types = list(ToolType.objects.all())
-    wanted = {tool_type.pk for tool_type in (all_types if types is None else types)}
-    rated = ratings(all_types)
-    rows = _rows_now(wanted) if known is None else _rows_known(known, wanted)
-    by_type: dict[int, list[dict[str, Any]]] = {}
-    for row in rows:
-        by_type.setdefault(row["tool_set__tool_type_id"], []).append(row)
-    return {
-        tool_type.pk: record_of(tool_type, rated[tool_type.pk], by_type.get(tool_type.pk, []), settings)
-        for tool_type in all_types
-        if tool_type.pk in wanted and tool_type.pk in rated
-    }
+def types_with_fits() -> list[ToolType]:
+    """All tool types with what was learnt of them, one query."""
+    return list(ToolType.objects.select_related("learnt").order_by("pk"))
 
 
-def _rows_now(wanted: set[int]) -> list[dict[str, Any]]:
-    states = SetState.objects.filter(main_id=F("tool_set_id"), tool_set__tool_type_id__in=wanted).exclude(opening="")
-    return list(states.order_by("tool_set_id").values(*_COLUMNS))
+def learnt_of(tool_type: ToolType) -> LearntLife | None:
+    """What was learnt of a type, if anything that this program can read; no query after types_with_fits."""
+    try:
+        found: LearntLife = tool_type.learnt
+    except LearntLife.DoesNotExist:
+        return None
+    return found if readable(found.fit) and found.factors.keys() >= set(CLASSES_LEARNT) else None
 
 
-def _rows_known(known: Mapping[UUID, SetFacts], wanted: set[int]) -> list[dict[str, Any]]:
-    """The same columns from facts; one query for the sets' types."""
-    types = ToolSet.objects.filter(pk__in=list(known), tool_type_id__in=wanted).values_list("pk", "tool_type_id")
-    return [
-        {
-            "tool_set_id": set_id,
-            "tool_set__tool_type_id": type_id,
-            "opening": known[set_id].opening,
-            "fitness": known[set_id].fitness,
-            "fitness_why": known[set_id].fitness_why,
-            "worked": known[set_id].worked_by_class(),
-            "wear": wear_seen(known[set_id]),
-        }
-        for set_id, type_id in types.order_by("pk")
-    ]
+def new_life_of(learnt: LearntLife) -> tuple[float, float, float]:
+    """At least, likely, up to of a new set, reference m2."""
+    return learnt.new_at_least_m2, learnt.new_likely_m2, learnt.new_up_to_m2
 
 
-def record_of(
-    tool_type: ToolType, rated_m2: float, rows: Sequence[Mapping[str, Any]], settings: ShopSettings
-) -> TypeRecord:
-    """The record of one type from its sets' state rows (columns of _COLUMNS), pure once the rows are there."""
-    usable = (tool_type.new_height_mm or 0.0) - (tool_type.retire_height_mm or 0.0)
-    median = rated_m2 * float(np.exp(-life.HOPEFUL_LN))
-    count = len(rows)
-    worked = np.array([reference_area(settings, row["worked"]) for row in rows], dtype=np.float64)
-    entered, error = np.zeros(count), np.zeros(count)
-    area, gone, reading_error = np.full(count, np.nan), np.full(count, np.nan), np.full(count, life.READING_ERROR_SHARE)
-    for index, row in enumerate(rows):
-        wear = row["wear"] if usable > 0 else {}
-        entered[index], error[index] = _past(row["opening"], wear, usable, median, tool_type, settings)
-        if wear and (row["opening"] == OpeningKind.NEW or wear["start_height_mm"] is not None):
-            start = wear["start_height_mm"] or tool_type.new_height_mm or 0.0
-            area[index] = reference_area(settings, wear["worked"])
-            share = (start - wear["lowest_height_mm"] - wear["dressed_mm"]) / usable
-            gone[index] = float(np.clip(share, -0.5, 1.5))
-            both = np.sqrt(2.0) if wear["start_height_mm"] is not None else 1.0
-            reading_error[index] = _READING_ERROR_MM / usable * both
-    retired = np.array([row["fitness"] == Fitness.RETIRED for row in rows], dtype=np.bool_)
-    worn = np.array([row["fitness_why"] == RetiredWhy.WORN for row in rows], dtype=np.bool_) & retired
-    # Worn out though nobody logged any work: how long it lasted is not known, so its end says nothing.
-    worn &= entered + worked > 0
-    readings = life.Readings(area, gone, reading_error)
-    population = life.fit_population(
-        rated_m2, entered + worked, worn, entered, entered_error_m2=error, readings=readings
-    )
-    return TypeRecord(
-        tool_type,
-        rated_m2,
-        tuple(row["tool_set_id"] for row in rows),
-        entered + worked,
-        entered,
-        error,
-        worn,
-        np.flatnonzero(~retired),
-        readings,
-        population,
-    )
+def rows_now(type_ids: Collection[int] | None, sets: Collection[UUID] | None = None) -> dict[int, list[SetRow]]:
+    """What states keep of wear, by type id, sets in the order of their keys; one query."""
+    states = _began(type_ids)
+    if sets is not None:
+        states = states.filter(pk__in=list(sets))
+    found: dict[int, list[SetRow]] = {}
+    columns = ("tool_set_id", "wear", "fitness", "fitness_why", "wear_stamp", "tool_set__life__as_fitted")
+    for type_id, *values in states.order_by("pk").values_list("tool_set__tool_type_id", *columns):
+        found.setdefault(type_id, []).append(SetRow(*values))
+    return found
 
 
-def _past(
-    opening: str,
-    wear: Mapping[str, Any],
-    usable_mm: float,
-    median_m2: float,
-    tool_type: ToolType,
-    settings: ShopSettings,
-) -> tuple[float, float]:
-    """Reference area believed used before the record began, m2, and the SD of that belief."""
-    if opening == OpeningKind.NEW:
-        return 0.0, 0.0
-    share, share_error = _OPENINGS.get(opening, _OPENINGS[OpeningKind.UNKNOWN])
-    before = 0.0
-    if wear:
-        # Any height says more than a word: at the start, or later with what was worked until then taken off.
-        height = wear["start_height_mm"]
-        if height is None:
-            height, before = wear["lowest_height_mm"], reference_area(settings, wear["worked"])
-        share = float(np.clip(((tool_type.new_height_mm or 0.0) - height) / usable_mm, 0.0, 1.0))
-        share_error = _READING_ERROR_MM / usable_mm + 0.04
-    return max(0.0, share * median_m2 - before), share_error * median_m2
-
-
-def lives(found: Mapping[int, TypeRecord], *, only: Collection[UUID] | None = None) -> dict[UUID, SetLife]:
-    """Life left of every set not retired, by set id; with ``only`` of these sets alone (a scan asks about one)."""
-    answers: dict[UUID, SetLife] = {}
-    for record in found.values():
-        running = record.running
-        if only is not None:
-            running = np.array([place for place in running if record.set_ids[place] in only], dtype=np.int64)
-        if running.size == 0:
-            continue
-        left = life.life_left(record.population, **record.part(running))
-        new_m2 = record.population.median_m2
-        for place, position in enumerate(running):
-            answers[record.set_ids[position]] = SetLife(
-                float(left.at_least_m2[place]),
-                float(left.likely_m2[place]),
-                float(left.up_to_m2[place]),
-                float(record.used_m2[position]),
-                new_m2,
-                record.population.worn_out,
-            )
-    return answers
-
-
-def chances_to_finish(found: Mapping[int, TypeRecord], wanted: Mapping[UUID, float]) -> dict[UUID, float]:
-    """The chance that each of these sets finishes its reference area, m2, by set id.
-
-    wanted: reference area asked of each set. Sets nothing can be said of are left out; a retired one finishes nothing.
-    """
-    answers: dict[UUID, float] = {}
-    for record in found.values():
-        running = set(record.running.tolist())
-        asked = [position for position, set_id in enumerate(record.set_ids) if set_id in wanted]
-        answers |= {record.set_ids[position]: 0.0 for position in asked if position not in running}
-        positions = np.array([position for position in asked if position in running], dtype=np.int64)
-        if positions.size:
-            part = record.part(positions)
-            areas = np.array([wanted[record.set_ids[position]] for position in positions])
-            chances = life.chance_to_finish(record.population, part.pop("used_m2"), areas, **part)
-            answers |= {
-                record.set_ids[position]: float(chance) for position, chance in zip(positions, chances, strict=True)
-            }
-    return answers
-
-
-def chance_of_pair(record: TypeRecord, first: UUID, second: UUID, area_m2: float) -> float:
-    """The chance that two sets of one type, one after the other, finish a reference area together."""
-    used = record.used_m2[[record.position(first), record.position(second)]]
-    return life.chance_two_finish(record.population, float(used[0]), float(used[1]), area_m2)
+def _began(type_ids: Collection[int] | None) -> Any:
+    states = SetState.objects.filter(main_id=F("tool_set_id")).exclude(opening="")
+    return states if type_ids is None else states.filter(tool_set__tool_type_id__in=list(type_ids))

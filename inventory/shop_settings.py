@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
 
+from django.db.models import DateField, Value
 from django.utils.translation import gettext_lazy as _
 
 from inventory.ledger.soak_facts import SoakSettings
-from inventory.models import Branch, Setting
+from inventory.models import Branch, LearntFloors, Setting
 
 
 @dataclass(frozen=True)
@@ -66,9 +68,13 @@ KNOWN: dict[str, Known] = {
 
 @dataclass(frozen=True)
 class ShopSettings:
-    """The settings of a branch as they stood at one instant."""
+    """The settings of a branch as they stood at one instant.
+
+    floors: by floor class, what the shop's own floor factor is multiplied by, as learnt from its record.
+    """
 
     values: dict[str, Any]
+    floors: Mapping[str, float] = field(default_factory=dict)
 
     def __getitem__(self, key: str) -> Any:
         return self.values[key]
@@ -80,27 +86,70 @@ class ShopSettings:
 
 
 def settings_of(branch: Branch, *, today: date, known_by: datetime | None = None) -> ShopSettings:
-    """The branch's settings valid on a day, one query; with ``known_by`` as they were known then."""
+    """The branch's settings valid on a day, with the floor factors learnt so far, one query.
+
+    known_by: as they were known then, without anything learnt since (inventory.estimate.known_then learns it anew).
+    """
     rows = Setting.objects.filter(branch=branch, valid_from__lte=today)
     if known_by is not None:
         rows = rows.filter(recorded_at__lte=known_by)
-    texts = {key: known.start for key, known in KNOWN.items()}
-    for key, value in rows.order_by("valid_from", "recorded_at", "pk").values_list("key", "value"):
-        if key in texts:
+    read = rows.values_list("valid_from", "recorded_at", "pk", "key", "value")
+    if known_by is None:
+        # In the same query: what was learnt of floors, one row for the shop.
+        read = read.union(
+            LearntFloors.objects.values_list(
+                Value(None, output_field=DateField()), "fitted_at", "pk", Value(""), "multipliers"
+            ),
+            all=True,
+        )
+    texts, learnt = {key: known.start for key, known in KNOWN.items()}, "{}"
+    for _valid, _recorded, _pk, key, value in sorted(read, key=lambda row: (row[0] or date.min, *row[1:3])):
+        if not key:
+            learnt = value
+        elif key in texts:
             texts[key] = value
-    return ShopSettings({key: KNOWN[key].read(text) for key, text in texts.items()})
+    return ShopSettings({key: KNOWN[key].read(text) for key, text in texts.items()}, json.loads(learnt))
 
 
-def floor_factor(settings: ShopSettings, hardness: str, surface: str, wet_dry: str, step_kind: str) -> float:
-    """How many reference areas one area of such a floor costs a set. Our assumption until the record says more."""
+def own_factor(settings: ShopSettings, hardness: str, surface: str, wet_dry: str, step_kind: str) -> float:
+    """How many reference areas one area of such a floor costs a set, by the shop's own settings."""
     factor: float = settings["factor_medium" if hardness == "unknown" else f"factor_{hardness}"]
-    if step_kind == "first_cut" and surface in ("raw", "coated"):
+    if step_kind == "first_cut" and surface in _FIRST_CUT_SURFACES:
         factor *= settings["factor_first_cut"]
     if wet_dry == "dry":
         factor *= settings["factor_dry"]
     return factor
 
 
-def reference_area(settings: ShopSettings, worked: dict[str, float]) -> float:
+def floor_factor(settings: ShopSettings, hardness: str, surface: str, wet_dry: str, step_kind: str) -> float:
+    """The same as far as it is known by now: the shop's own, moved by its record of worn sets."""
+    key = class_learnt(f"{hardness}|{surface}|{wet_dry}|{step_kind}")
+    return own_factor(settings, hardness, surface, wet_dry, step_kind) * settings.floors.get(key, 1.0)
+
+
+def class_learnt(floor_class: str) -> str:
+    """The class under which a floor factor is learnt: only what the shop's own settings tell apart is kept apart.
+
+    floor_class: "hardness|surface|wet or dry|step kind". Floors of which the surface makes no difference have "any".
+    """
+    hardness, surface, wet_dry, step_kind = floor_class.split("|")
+    wet_dry = "dry" if wet_dry == "dry" else "wet"
+    if step_kind == "first_cut" and surface in _FIRST_CUT_SURFACES:
+        return f"{hardness}|{surface}|{wet_dry}|first_cut"
+    return f"{hardness}|any|{wet_dry}|later"
+
+
+_FIRST_CUT_SURFACES = ("raw", "coated")
+# The floor that others are compared with: medium concrete, a later step, wet.
+REFERENCE_CLASS = "medium|any|wet|later"
+CLASSES_LEARNT = tuple(
+    f"{hardness}|{cut[0]}|{wet_dry}|{cut[1]}"
+    for wet_dry in ("wet", "dry")
+    for cut in (("any", "later"), *((surface, "first_cut") for surface in _FIRST_CUT_SURFACES))
+    for hardness in ("medium", "soft", "hard", "unknown")
+)
+
+
+def reference_area(settings: ShopSettings, worked: Mapping[str, float]) -> float:
     """Reference area, m2, of worked areas by "hardness|surface|wet or dry|step kind"."""
     return sum(area * floor_factor(settings, *key.split("|")) for key, area in worked.items())

@@ -32,6 +32,7 @@ from jobs.forecast_result import Forecast, Gap, JobBehind, TypeForecast, WeekNee
 from jobs.forecast_supply import Supply
 from jobs.models import JobKind, Standing
 from jobs.numerics.demand import DRAWS
+from jobs.numerics.lives import WearLives
 from jobs.numerics.rack import AREA_ERROR, Horizon, PlannedStep, RackSet, TypeOnRack, horizon_days
 from jobs.numerics.reorder import Driver, ReorderAnswer, forecast_need
 from jobs.queries.forecast import STALE_BID, Ahead, SetsNow, StepAhead, sets_now, steps_ahead, used_per_week
@@ -54,7 +55,7 @@ class _Shop:
     today: date
     settings: ShopSettings
     types: Mapping[int, ToolType]
-    records: Mapping[int, estimate.TypeRecord]
+    models: Mapping[int, estimate.TypeModel]
     ahead: Ahead
     sets: SetsNow
     supply: Supply
@@ -89,7 +90,7 @@ def forecast(
     if not steps:
         steps = _past_use(shop, used_per_week(branch, shop.settings, now=now, known_by=known_by))
         gaps.append(Gap("past_use" if steps else "no_need"))
-    kinds = [_kind(shop, tool_type) for tool_type in shop.types.values() if tool_type.pk in shop.records]
+    kinds = [_kind(shop, tool_type) for tool_type in shop.types.values() if tool_type.pk in shop.models]
     known = {kind.type_id for kind in kinds}
     rack = [one for one in _rack(shop) if one.type_id in known]
     steps = [step for step in steps if step.type_id in known]
@@ -134,7 +135,10 @@ def _read(branch: Branch, now: datetime, known_by: datetime | None) -> _Shop:
     settings = settings_of(branch, today=today, known_by=known_by)
     calendar = shop_calendar(branch, today, known_by=known_by)
     known = None if known_by is None else facts_known(known_by)
-    records = estimate.records(settings, known=known)
+    if known is None:
+        models = estimate.models(settings)
+    else:
+        settings, models = estimate.known_then(settings, known)
     ahead = steps_ahead(branch, settings, now=now, known_by=known_by)
     asked = {step.tool_type_id for step in ahead.steps}
     types = {
@@ -152,13 +156,13 @@ def _read(branch: Branch, now: datetime, known_by: datetime | None) -> _Shop:
     days = horizon_days(weeks, first)
     horizon = Horizon(working_days_ahead(calendar, today, days), weeks, first)
     sets = sets_now(branch, ahead.steps, today=today, known=known)
-    return _Shop(branch, today, settings, types, records, ahead, sets, supply, horizon)
+    return _Shop(branch, today, settings, types, models, ahead, sets, supply, horizon)
 
 
 def _planned(shop: _Shop, step: StepAhead) -> list[PlannedStep]:
     """A step as the numerics take it: one set's worth, on its first night to come."""
-    record = shop.records.get(step.tool_type_id)
-    if record is None:
+    model = shop.models.get(step.tool_type_id)
+    if model is None:
         return []
     plan = step.plan
     return [
@@ -167,7 +171,7 @@ def _planned(shop: _Shop, step: StepAhead) -> list[PlannedStep]:
             step_id=step.key,
             type_id=step.tool_type_id,
             day=(step.day - shop.today).days,
-            area_m2=min(step.area_m2, _MOST_LIVES * record.rated_m2),
+            area_m2=min(step.area_m2, _MOST_LIVES * model.rated_m2),
             award_chance=1.0 if plan.standing == Standing.WON else plan.award_chance,
             area_error=UPKEEP_AREA_ERROR if plan.kind == JobKind.UPKEEP else AREA_ERROR,
             confirmed=plan.dates_confirmed,
@@ -191,40 +195,36 @@ def _past_use(shop: _Shop, per_week: Mapping[int, float]) -> list[PlannedStep]:
             step_id=uuid5(PAST_USE, f"{type_id} {(shop.today + timedelta(days=day)).isoformat()}"),
             type_id=type_id,
             day=day,
-            area_m2=min(area_m2, _MOST_LIVES * shop.records[type_id].rated_m2),
+            area_m2=min(area_m2, _MOST_LIVES * shop.models[type_id].rated_m2),
             area_error=PAST_USE_ERROR,
             confirmed=True,
         )
         for type_id, area_m2 in per_week.items()
-        if type_id in shop.records and type_id in shop.types
+        if type_id in shop.models and type_id in shop.types
         for day in starts
     ]
 
 
 def _rack(shop: _Shop) -> list[RackSet]:
     """The sets that can work, as the numerics take them."""
-    found = []
-    for type_id, record in shop.records.items():
-        readings = record.readings
-        area, share, error = (np.asarray(one) for one in (readings.area_m2, readings.share_gone, readings.error_share))
-        for position in record.running:
-            ready_on = shop.sets.ready_on.get(record.set_ids[position])
-            if ready_on is None:
-                continue
-            found.append(
-                RackSet(
-                    set_id=record.set_ids[position],
-                    type_id=type_id,
-                    used_m2=float(record.used_m2[position]),
-                    entered_at_m2=float(record.entered_m2[position]),
-                    entered_error_m2=float(record.entered_error_m2[position]),
-                    reading_area_m2=float(area[position]),
-                    reading_share=float(share[position]),
-                    reading_error_share=float(error[position]),
-                    ready_day=(ready_on - shop.today).days,
-                )
-            )
-    return found
+    return [
+        RackSet(
+            set_id=model.set_ids[position],
+            type_id=type_id,
+            used_m2=float(model.used_m2[position]),
+            ready_day=(ready_on - shop.today).days,
+        )
+        for type_id, model in shop.models.items()
+        for position in model.running
+        if (ready_on := shop.sets.ready_on.get(model.set_ids[position])) is not None
+    ]
+
+
+def _lives(model: estimate.TypeModel) -> WearLives:
+    """What the numerics are told of a type's lives: its part-worn sets."""
+    worn = np.array([place for place in model.running if model.used_m2[place] > 0], dtype=np.int64)
+    sets = tuple(model.set_ids[place] for place in worn)
+    return WearLives(model.rated_m2, sets, model.part(worn), model.fit, model.factors, model.before(worn))
 
 
 def _kind(shop: _Shop, tool_type: ToolType) -> TypeOnRack:
@@ -234,7 +234,7 @@ def _kind(shop: _Shop, tool_type: ToolType) -> TypeOnRack:
     soaks = tool_type.soak_need == SoakNeed.REQUIRED
     return TypeOnRack(
         type_id=tool_type.pk,
-        population=shop.records[tool_type.pk].population,
+        lives=_lives(shop.models[tool_type.pk]),
         lead=supply.lead_of(supplier),
         arrival_days=tuple(min((one.day - shop.today).days, shop.horizon.days) for one in arrivals),
         turn_days=math.ceil(shop.settings["turn_days"]) if soaks else TURN_DAYS_DRY,
@@ -255,19 +255,18 @@ def _type_forecast(
     area: Mapping[tuple[int, Any], float],
 ) -> TypeForecast:
     type_id = int(answer.type_id)
-    tool_type, record = shop.types[type_id], shop.records[type_id]
+    tool_type, model = shop.types[type_id], shop.models[type_id]
     supply = shop.supply
     supplier, price = supply.supplier_of(tool_type), supply.prices.get(type_id)
     order_by, passed = _order_by(shop, answer)
     arrives = None if order_by is None else supply.arrives(supplier, max(order_by, shop.today))
-    new = record.population.new_life
-    new_life = (float(new.at_least_m2[0]), float(new.likely_m2[0]), float(new.up_to_m2[0]))
+    new_life = model.new_life_m2
     sets = answer.order_sets
 
     def _behind_all(drivers: Sequence[Driver]) -> tuple[JobBehind, ...]:
         return tuple(_behind(shop, driver, area.get((type_id, driver.job_id), 0.0)) for driver in drivers)
 
-    working = sum(1 for position in record.running if record.set_ids[position] in shop.sets.ready_on)
+    working = sum(1 for position in model.running if model.set_ids[position] in shop.sets.ready_on)
     return TypeForecast(
         tool_type_id=type_id,
         name=tool_type.name,
@@ -279,7 +278,7 @@ def _type_forecast(
         life_here_m2=answer.life_here_m2,
         life_after_m2=_with_new(answer.life_here_m2, new_life, answer.on_order + (sets or 0)),
         new_life_m2=new_life,
-        worn_out=record.population.worn_out,
+        worn_out=model.worn_out,
         weeks=_weeks(shop, answer),
         short_on=None if answer.short_day is None else shop.today + timedelta(days=answer.short_day),
         short_chance=answer.short_chance,

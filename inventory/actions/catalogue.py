@@ -14,6 +14,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
+from inventory.actions.lives import mark_due
 from inventory.models import Person, Price, Recipe, Supplier, SupplierWord, ToolType, ToolTypeVersion
 from inventory.models.catalogue import ToolTypeFacts
 from inventory.models.choices import Bond, SoakNeed
@@ -97,6 +98,7 @@ def save_tool_type(
                 recorded_by=by,
                 **facts_of(row),
             )
+            mark_due([row.pk])  # its rating and heights are what its lives rest on
     return row
 
 

@@ -13,9 +13,11 @@ from uuid import UUID
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from inventory.ledger.facts import SetFacts, facts_from_json, facts_to_json, wear_seen
+from inventory.actions.lives import Before, keep_lives
+from inventory.ledger.facts import SetFacts, facts_from_json, facts_to_json
 from inventory.ledger.line import UNKNOWN_PLACE, Line, order_text
 from inventory.ledger.state import REFOLD_KINDS, apply, fold
+from inventory.ledger.wear import stamp_of, wear_of
 from inventory.models import Act, Entry, Label, Place, SetState, ToolSet
 from inventory.models.choices import PlaceKind
 from inventory.queries.ledger import acts_voided_elsewhere, ledgers_of, lines_of, same_sets, standing
@@ -187,6 +189,7 @@ def keep_places(place_ids: Iterable[UUID | None]) -> int:
 def _keep_states(set_ids: set[UUID], entries: Sequence[Entry], act: Act) -> None:
     """Bring the states of these sets up to date: by one step where the new lines come last, else by folding anew."""
     states = _lock_ids(set_ids)
+    before = {pk: _stands(state) for pk, state in states.items()}
     fresh = {str(entry.pk) for entry in entries}
     simple = not act.held_back and not any(entry.kind in REFOLD_KINDS for entry in entries)
     refold: set[UUID] = set(set_ids)
@@ -207,26 +210,46 @@ def _keep_states(set_ids: set[UUID], entries: Sequence[Entry], act: Act) -> None
                 state.save()
                 refold.discard(set_id)
     if refold:
-        refold_states(refold, states)
+        refold_states(refold, states, before=before)
+    _keep_lives(before, states, act.recorded_at)
+
+
+def _stands(state: SetState) -> Before:
+    return Before(state.wear, state.fitness, state.fitness_why, state.wear_stamp, state.main_id)
+
+
+def _keep_lives(before: Mapping[UUID, Before], states: Mapping[UUID, SetState], now: datetime) -> None:
+    """Keep the life left of the sets of which an entry changed something that it is worked out from."""
+    changed = {
+        pk: one for pk, one in before.items() if (one.stamp, one.main_id) != (states[pk].wear_stamp, states[pk].main_id)
+    }
+    if changed:
+        keep_lives(changed, states, now)
 
 
 def refold_states(
     set_ids: Iterable[UUID],
-    states: Mapping[UUID, SetState] | None = None,
+    states: dict[UUID, SetState] | None = None,
     groups: Mapping[UUID, frozenset[UUID]] | None = None,
+    before: dict[UUID, Before] | None = None,
 ) -> int:
     """Fold these sets' whole ledgers anew and keep the result; returns how many states changed.
 
     Takes in every set that is, or until now was, the same as one of them. groups: what each of these sets is the same
-    as, for a caller that folds all sets anyway: then only these are kept. Runs inside a transaction.
+    as, for a caller that folds all sets anyway: then only these are kept. before: takes how the sets stood. Runs
+    inside a transaction; the lives of the sets are the caller's to keep.
     """
     if groups is None:
         groups = _groups(set(set_ids))
         set_ids = groups
     members = set(set_ids)
-    known = dict(states or {})
+    known = states if states is not None else {}
     if not members <= set(known):
-        known = _lock_ids(members)
+        # The rows are locked already where they are known: read again they are the same.
+        known |= {pk: state for pk, state in _lock_ids(members).items() if pk not in known}
+    if before is not None:
+        for pk in members:
+            before.setdefault(pk, _stands(known[pk]))
     ledgers = ledgers_of(members.union(*(groups[member] for member in members)))
     changed = []
     for set_id in sorted(members):
@@ -272,6 +295,7 @@ _STATE_COLUMNS = [field.attname for field in SetState._meta.concrete_fields if n
 def _fill_state(state: SetState, facts: SetFacts, order_key: str, *, main_id: UUID | None = None) -> bool:
     """Set the facts and the columns that lists filter by; returns whether anything changed. Does not save."""
     before = [getattr(state, column) for column in _STATE_COLUMNS]
+    wear = wear_of(facts)
     columns: dict[str, Any] = {
         "main_id": main_id or state.main_id,
         "branch_id": int(facts.branch) if facts.branch else None,
@@ -288,7 +312,8 @@ def _fill_state(state: SetState, facts: SetFacts, order_key: str, *, main_id: UU
         "soaking": facts.soaking,
         "lowest_height_mm": facts.lowest_height_mm,
         "worked": facts.worked_by_class(),
-        "wear": wear_seen(facts),
+        "wear": wear,
+        "wear_stamp": stamp_of(wear, facts.fitness, facts.fitness_why),
         "code": facts.code,
         "open_flags": len(facts.open_flags),
         "last_at": datetime.fromisoformat(facts.seen_at) if facts.seen_at else None,

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.actions.catalogue import CatalogueRefused, NameTaken, Unlikely, units_of
+from inventory.actions.lives import mark_all_due
 from inventory.models import (
     Branch,
     ClosedDay,
@@ -190,6 +191,8 @@ def save_setting(
                 _("Tight begins lower than enough."),
                 field="value",
             )
+        if key.startswith("factor_"):
+            mark_all_due()
         return Setting.objects.create(
             branch=branch, key=key, value=text, valid_from=valid_from, recorded_at=now, recorded_by=by
         )

@@ -60,7 +60,8 @@ class StoredLife(models.Model):
     """Life left of one set, by the fit of its type that was kept then. Areas are reference areas, m2.
 
     wear_stamp: the state's it was worked out from; number: the fit's. running: not retired. curves: chances of more
-    reference area, in the form of inventory.life_curves; nothing of a retired set.
+    reference area, in the form of inventory.numerics.life_curves; nothing of a retired set. as_fitted: how the set stood
+    when its type was fitted, if it has changed since (null: as it stands; empty: it was not there).
     """
 
     tool_set = models.OneToOneField(ToolSet, models.CASCADE, primary_key=True, related_name="life")
@@ -73,6 +74,7 @@ class StoredLife(models.Model):
     up_to_m2 = models.FloatField()
     remaining_share = models.FloatField()
     curves = models.BinaryField(default=bytes)
+    as_fitted = models.JSONField(null=True)
 
     class Meta:
         constraints: ClassVar = [

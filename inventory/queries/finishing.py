@@ -34,10 +34,8 @@ def chance_for(tool_sets: Sequence[ToolSet], reference_m2: float | None, branch:
 
 def lives_of(tool_sets: Iterable[ToolSet], branch: Branch, now: datetime) -> dict[UUID, estimate.SetLife]:
     """Life left of these sets (with their types loaded), by set id; retired ones are left out. Three queries."""
-    sets = list(tool_sets)
-    types = list({tool_set.tool_type_id: tool_set.tool_type for tool_set in sets}.values())
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
-    return estimate.lives(estimate.records(settings, types=types), only={tool_set.pk for tool_set in sets})
+    return estimate.lives_of(settings, [tool_set.pk for tool_set in tool_sets])
 
 
 @dataclass(frozen=True)
@@ -60,12 +58,10 @@ def helps_of(
     known = [other for other in others if other.state.pk in record.set_ids]
     asked = {other.state.pk: reference_m2 for other in known}
     alone = estimate.chances_to_finish({tool_set.tool_type_id: record}, asked)
+    together = estimate.chances_with(record, tool_set.pk, asked, reference_m2)
     found = [
-        Helps(
-            other,
-            alone.get(other.state.pk, 0.0),
-            estimate.chance_of_pair(record, tool_set.pk, other.state.pk, reference_m2),
-        )
+        Helps(other, alone.get(other.state.pk, 0.0), together.get(other.state.pk, 0.0))
         for other in known
+        if other.state.pk != tool_set.pk
     ]
     return sorted(found, key=lambda one: (one.other.use is not None, -one.together))

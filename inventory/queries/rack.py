@@ -17,8 +17,7 @@ from uuid import UUID
 from django.db.models import F, Max, Q, QuerySet
 
 from inventory import hooks
-from inventory.estimate import SetLife
-from inventory.estimate_cache import all_lives
+from inventory.estimate import SetLife, all_lives
 from inventory.ledger.conditioning import Conditioning, Why
 from inventory.ledger.facts import facts_from_json
 from inventory.models import Branch, Outing, Person, Place, Recipe, SetState, ToolType

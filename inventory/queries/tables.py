@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext, pgettext_lazy
 
-from inventory.estimate import SetLife, lives, records
+from inventory.estimate import SetLife, all_lives
 from inventory.models import (
     Entry,
     Label,
@@ -40,7 +40,7 @@ from inventory.tables import Column, For, Table
 def _sets(asked: For) -> Iterable[tuple[SetState, SetLife | None, ReceiptLine | None]]:
     rows = set_rows(asked.branch)
     rows.sort(key=lambda row: (row.tool_set.tool_type.ladder_place, row.code, row.tool_set.own_code, str(row.pk)))
-    left: dict[UUID, SetLife] = lives(records(settings_of(asked.branch, today=asked.today)))
+    left: dict[UUID, SetLife] = all_lives(settings_of(asked.branch, today=asked.today))
     paid = {}
     if asked.person.can(Right.SEE_MONEY):
         lines = ReceiptLine.objects.filter(entry__act__branch=asked.branch).select_related("entry").order_by("pk")

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import F
 
+from inventory.actions.lives import kept_later, refit
 from inventory.models import Act, Entry, Person, SetState
 from inventory.models.choices import Fitness
 from jobs.demo.plans import make_jobs
@@ -52,7 +53,9 @@ def make_demo(now: datetime, progress: Callable[[float], None] = lambda share: N
     shop = open_demo_shop(opened, seed, demo_passwords())
     jobs = make_jobs(shop, today)
     whole = (now - opened).total_seconds()
-    play(shop, jobs, opened, now, lambda at: progress((at - opened).total_seconds() / whole))
+    with kept_later():
+        play(shop, jobs, opened, now, lambda at: progress((at - opened).total_seconds() / whole))
+    refit(now=now)
     newest = JobPlan.objects.filter(number=F("job__plan_number"))
     return Made(
         shop,

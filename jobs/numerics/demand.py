@@ -2,21 +2,19 @@
 
 In each world bids are won or lost, starts slip, areas come out larger or smaller, and sets last as long as they may.
 The steps take sets as the shop does: leftovers first, else the smallest set that surely finishes, else a fresh one.
-What this version leaves out: work nobody knows of yet, learnt award chances and slips, losses, noise of single floors,
-reservations. Areas are reference areas [m2]; days are calendar days from today.
+What this version leaves out: work nobody knows of yet, learnt award chances and slips, losses, reservations.
+Areas are reference areas [m2]; days are calendar days from today.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
-from inventory.numerics.life import LifeLeft, Readings, draw_life_left, life_left
 from inventory.numerics.lognormal import Floats, Ints
 from jobs.numerics.dice import Key, Purpose, number_of, uniforms
 from jobs.numerics.rack import Horizon, PlannedStep, RackSet, TypeOnRack, check_inputs, week_of
@@ -104,36 +102,25 @@ def simulate_need(
     life_here = lives.sum(axis=0) + news[:fresh].sum(axis=0)
     jobs, days, areas = _work(ordered, horizon, seed, draws)
     weeks = _by_week(days, areas, horizon)
-    open_day, open_job = _run(kind, worn, lives, news, world, ordered, jobs, days, areas, seed)
+    wear = areas * _floor_noise(kind, ordered, world, seed)
+    open_day, open_job = _run(kind, worn, lives, news, world, ordered, jobs, days, wear, seed)
     return NeedDraws(jobs, open_day, open_job, weeks, life_here, fresh)
-
-
-def _beliefs(worn: Sequence[RackSet]) -> dict[str, Any]:
-    """The part-worn sets as the life functions take them."""
-    return {
-        "used_m2": [s.used_m2 for s in worn],
-        "entered_at_m2": [s.entered_at_m2 for s in worn],
-        "entered_error_m2": [s.entered_error_m2 for s in worn],
-        "readings": Readings(
-            [s.reading_area_m2 for s in worn], [s.reading_share for s in worn], [s.reading_error_share for s in worn]
-        ),
-    }
 
 
 def _lives_of(kind: TypeOnRack, worn: Sequence[RackSet], world: Floats, seed: int, draws: int) -> Floats:
     """Life left of the part-worn sets, (n, d)."""
     if not worn:
         return np.zeros((0, draws))
-    dice = np.concatenate([uniforms(seed, Purpose.TOOL_SET, s.set_id, 1, draws) for s in worn])
-    return draw_life_left(kind.population, uniform_type=world, uniform_sets=dice, **_beliefs(worn))
+    dice = np.stack([uniforms(seed, Purpose.TOOL_SET, s.set_id, 2, draws) for s in worn])
+    return kind.lives.draw([s.set_id for s in worn], world, dice[:, 0], dice[:, 1])
 
 
 def _planners_tables(kind: TypeOnRack, worn: Sequence[RackSet]) -> _Tables:
     """Tables with a fresh set in row 0 and the part-worn sets behind it."""
-    tables = _tables(kind.population.new_life, kind.population.rated_m2)
+    tables = _tables(*kind.lives.new_survival(), kind.lives.rated_m2)
     if not worn:
         return tables
-    others = _tables(life_left(kind.population, **_beliefs(worn)), kind.population.rated_m2)
+    others = _tables(*kind.lives.survival([s.set_id for s in worn]), kind.lives.rated_m2)
     return _Tables(
         tables.step_m2,
         np.concatenate([tables.sure, others.sure]),
@@ -143,8 +130,8 @@ def _planners_tables(kind: TypeOnRack, worn: Sequence[RackSet]) -> _Tables:
 
 def _new_lives(kind: TypeOnRack, slots: range, world: Floats, seed: int, draws: int) -> Floats:
     """Lives of the fresh sets of these slots, (k, d)."""
-    dice = np.concatenate([uniforms(seed, Purpose.NEW_SET, kind.type_id, 1, draws, slot) for slot in slots])
-    return draw_life_left(kind.population, np.zeros(len(slots)), world, dice)
+    dice = np.stack([uniforms(seed, Purpose.NEW_SET, kind.type_id, 2, draws, slot) for slot in slots])
+    return kind.lives.draw_new(world, dice[:, 0], dice[:, 1])
 
 
 def _work(
@@ -179,15 +166,28 @@ def _by_week(days: Floats, areas: Floats, horizon: Horizon) -> Floats:
     return out
 
 
-def _tables(left: LifeLeft, rated_m2: float) -> _Tables:
+def _floor_noise(kind: TypeOnRack, steps: Sequence[PlannedStep], world: Floats, seed: int) -> Floats:
+    """How much more than its area each step wears a set in each world, (steps, d), mean 1: METHODS 5.1 item 3.
+
+    The floor's own: every set that works on the step meets it.
+    """
+    tau = kind.lives.floor_noise(world)
+    out = np.ones((len(steps), world.size))
+    for k, step in enumerate(steps):
+        dice = uniforms(seed, Purpose.STEP, step.step_id, 2, world.size)[1]
+        out[k] = np.exp(tau * ndtri(np.clip(dice, 1e-12, None)) - tau * tau / 2)
+    return out
+
+
+def _tables(area_m2: Floats, survival_of: Floats, rated_m2: float) -> _Tables:
     """Sure (P10) and likely (P50) life left after x more use, per set, (b, 65), from its survival S: METHODS 1.2.
 
     After x more the chance of a further area a is S(x + a) / S(x): no draws in it, so the dice move no decision rule.
     """
     step = 2.0 * rated_m2 / (_KNOTS - 1)
     used = step * np.arange(_KNOTS)
-    sure, likely = (np.zeros((left.area_m2.shape[0], _KNOTS)) for _ in range(2))
-    for row, (area, survival) in enumerate(zip(left.area_m2, left.survival, strict=True)):
+    sure, likely = (np.zeros((area_m2.shape[0], _KNOTS)) for _ in range(2))
+    for row, (area, survival) in enumerate(zip(area_m2, survival_of, strict=True)):
         now = np.interp(used, area, survival)
         for out, share in ((sure, FINISH_LIMIT), (likely, 0.5)):
             reach = np.interp(share * now, survival[::-1], area[::-1])
@@ -217,7 +217,7 @@ def _run(
 ) -> tuple[Floats, Ints]:
     """Hand sets to steps in the order of time, in all worlds at once; the openings per world come back."""
     draws = world.size
-    rated = kind.population.rated_m2
+    rated = kind.lives.rated_m2
     tables = _planners_tables(kind, worn)
     leftover_m2, cull_m2 = LEFTOVER_SHARE * rated, min(CULL_M2, 0.05 * rated)
     sure_new, likely_new = float(tables.sure[0, 0]), float(tables.likely[0, 0])

@@ -12,9 +12,9 @@ from itertools import pairwise
 import numpy as np
 
 from inventory.numerics.lead_time import LeadTime
-from inventory.numerics.life import LifePopulation
 from inventory.numerics.lognormal import Floats, Ints
 from jobs.numerics.dice import Key
+from jobs.numerics.lives import LivesOfType
 
 AREA_ERROR = 0.12  # relative SD of true against planned area: our assumption, METHODS 5.1
 _MOST_SETS_PER_STEP = 200
@@ -22,24 +22,20 @@ _MOST_SETS_PER_STEP = 200
 
 @dataclass(frozen=True)
 class RackSet:
-    """A usable set of the shop, wherever it lies. used_m2 0 = fresh; the rest as in `inventory.numerics.life`.
+    """A usable set of the shop, wherever it lies.
 
-    reading_area_m2, reading_share, reading_error_share: wear read (NaN = none). ready_day: first day it can go out.
+    used_m2: reference area behind it, its believed past included; 0 = fresh. What is left in it says the type's
+    `LivesOfType`. ready_day: first day it can go out.
     """
 
     set_id: Key
     type_id: Key
     used_m2: float = 0.0
-    entered_at_m2: float = 0.0
-    entered_error_m2: float = 0.0
-    reading_area_m2: float = float("nan")
-    reading_share: float = float("nan")
-    reading_error_share: float = 0.025
     ready_day: int = 0
 
     @property
     def is_fresh(self) -> bool:
-        return self.used_m2 <= 0 and self.entered_error_m2 <= 0
+        return self.used_m2 <= 0
 
 
 @dataclass(frozen=True)
@@ -64,14 +60,14 @@ class PlannedStep:
 class TypeOnRack:
     """A tool type as the purchaser knows it.
 
-    population: from `life.fit_population`. lead: None when nobody knows the supplier's. arrival_days: expected day of
-    each set on order. turn_days: days from one step's start until the set can start another (drying, soaking, travel).
-    review_days: how often somebody looks at what to order. cover_days: how long an order is to last beyond its lead
-    time and the review. pack, minimum: sets per pack, least sets per order.
+    lives: what is known of its sets' lives; it holds every part-worn set of the rack. lead: None when nobody knows the
+    supplier's. arrival_days: expected day of each set on order. turn_days: days from one step's start until the set can
+    start another (drying, soaking, travel). review_days: how often somebody looks at what to order. cover_days: how
+    long an order is to last beyond its lead time and the review. pack, minimum: sets per pack, least sets per order.
     """
 
     type_id: Key
-    population: LifePopulation
+    lives: LivesOfType
     lead: LeadTime | None = None
     arrival_days: tuple[int, ...] = ()
     turn_days: int = 2
@@ -129,7 +125,10 @@ def check_inputs(
     for one in every:
         if one.type_id != kind.type_id:
             raise ValueError(f"`type_id` must be {kind.type_id} for all sets and steps; got {one.type_id}.")
-    most = _MOST_SETS_PER_STEP * kind.population.rated_m2
+    for one_set in sets:
+        if not one_set.used_m2 >= 0:
+            raise ValueError(f"`used_m2` must be 0 or more; got {one_set.used_m2:g} of set {one_set.set_id}.")
+    most = _MOST_SETS_PER_STEP * kind.lives.rated_m2
     for step in steps:
         if not 0 < step.area_m2 <= most:
             raise ValueError(f"`area_m2` of step {step.step_id} must be above 0, up to {most:g}; got {step.area_m2}.")

@@ -10,7 +10,6 @@ from uuid import UUID
 from django.db.models import F
 
 from inventory import estimate
-from inventory.estimate_cache import all_lives
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import Branch, Outing, SetState, ToolType
 from inventory.models.choices import Face, Fitness, PlaceKind
@@ -193,7 +192,7 @@ class Choice:
         self.by_id = {state.pk: state for state in self.states}
         self.waters: Waters = waters_of(self.states, branch, at=now)
         self.records = estimate.records(settings, types=wanted.values())
-        self.lives = all_lives(settings, ToolType.objects.all())
+        self.lives = estimate.lives(self.records)
         self.logged = logged_on([night.shift.key for night in nights])
         self.settings, self.now = settings, now
         self.held: set[UUID] = set()

@@ -6,7 +6,6 @@ import re
 from datetime import timedelta
 from types import SimpleNamespace
 from typing import Any
-from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -15,15 +14,13 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from inventory import estimate, hooks
+from inventory import hooks
 from inventory.actions.ledger import NewLine
 from inventory.estimate import SetLife
-from inventory.estimate_cache import all_lives, fingerprint, forget
 from inventory.models import SetState, ToolSet, ToolType
 from inventory.queries.rack import SHARED_DOUBT, rack_of, together
 from inventory.queries.soak import conditioning_of
 from inventory.rack_words import said_name
-from inventory.shop_settings import settings_of
 from tests.cast import hours, make_branch, make_cast, make_outing, make_person, make_place, make_set, make_type, write
 
 pytestmark = pytest.mark.django_db
@@ -168,77 +165,6 @@ def test_a_set_worn_out_without_any_work_on_record_stops_no_page(shop: SimpleNam
     put(shop, shop.resin)
     client.force_login(shop.cast.ines)
     assert client.get(reverse("inventory:rack")).status_code == 200
-
-
-# --- the kept lives ---
-
-
-def test_lives_are_read_anew_only_after_something_was_recorded(
-    shop: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    tool_set = put(shop, shop.resin)
-    settings, types = settings_of(shop.cast.branch, today=shop.now.date()), list(ToolType.objects.all())
-    read: list[list[str]] = []
-    records = estimate.records
-
-    def counted(settings: Any, *, types: Any) -> Any:
-        read.append([one.name for one in types])
-        return records(settings, types=types)
-
-    monkeypatch.setattr(estimate, "records", counted)
-    assert all_lives(settings, types) is all_lives(settings, types)
-    assert read == [[one.name for one in types]]
-    before = all_lives(settings, types)[tool_set.pk].likely_m2
-    keys = {name: uuid4() for name in ("floor_uuid", "visit_uuid", "step_key")}
-    floor = {"hardness": "hard", "surface": "worn", "coating": "none", "wet_dry": "wet", "step_kind": "later"}
-    enter(shop, tool_set, "worked", 1, area_m2=500.0, passes=4, basis="measured", **keys, **floor)
-    assert all_lives(settings, types)[tool_set.pk].likely_m2 < before
-    assert read[1:] == [["resin 400"]]
-
-
-def test_kept_lives_are_those_read_anew_whatever_came_in_between(shop: SimpleNamespace) -> None:
-    settings, types = settings_of(shop.cast.branch, today=shop.now.date()), list(ToolType.objects.all())
-    floor = {"hardness": "hard", "surface": "worn", "coating": "none", "wet_dry": "wet", "step_kind": "later"}
-    sets = [put(shop, one) for one in (shop.resin, shop.metal, shop.resin)]
-
-    def work(tool_set: Any, ago: float) -> None:
-        keys = {name: uuid4() for name in ("floor_uuid", "visit_uuid", "step_key")}
-        enter(shop, tool_set, "worked", ago, area_m2=200.0, passes=4, basis="measured", **keys, **floor)
-
-    def kept_and_anew() -> tuple[Any, Any]:
-        kept = all_lives(settings, types)
-        forget()
-        return kept, all_lives(settings, types)
-
-    seen = []
-    for number, tool_set in enumerate(sets):
-        work(tool_set, 50 - number)
-        put(shop, shop.metal, ago=40 - number)
-        kept, anew = kept_and_anew()
-        assert kept == anew
-        seen.append(kept)
-        # An act committed late carries an older time than the newest kept one: then everything is read anew.
-        work(sets[0], 60 - number)
-        kept, anew = kept_and_anew()
-        assert kept == anew
-        seen.append(kept)
-    assert all(one != other for number, one in enumerate(seen) for other in seen[:number])
-
-
-def test_the_fingerprint_moves_with_types_settings_and_states(shop: SimpleNamespace) -> None:
-    tool_set = put(shop, shop.resin)
-    settings, types = settings_of(shop.cast.branch, today=shop.now.date()), [shop.metal, shop.resin]
-    first = fingerprint(settings, types)
-    assert fingerprint(settings, reversed(types)) == first
-    shop.resin.rated_coverage_m2 = 7000.0
-    assert fingerprint(settings, types) != first
-    shop.resin.rated_coverage_m2 = 6000.0
-    settings.values["factor_soft"] = 1.4
-    assert fingerprint(settings, types) != first
-    settings.values["factor_soft"] = 1.3
-    assert fingerprint(settings, types) == first
-    SetState.objects.filter(pk=tool_set.pk).update(worked_m2=12.0)
-    assert fingerprint(settings, types) != first
 
 
 # --- the doors ---

@@ -122,8 +122,10 @@ def test_work_before_a_sets_beginning_moves_the_beginning_and_keeps_its_height(c
     assert state.worked_m2 == pytest.approx((10_000 + 5_000) * 5 * 0.09290304)
     assert (state.opening, state.lowest_height_mm, state.place.name, state.peg) == ("unknown", 6.4, "Rack A", "2")
     # The height was read after all of that work: it says what is gone by then, and nothing is counted twice.
-    assert state.wear["start_height_mm"] is None
-    assert sum(state.wear["worked"].values()) == pytest.approx(state.worked_m2)
+    assert (state.wear["opening"], state.wear["start_mm"]) == ("unknown", None)
+    (stretch,) = state.wear["stretches"]
+    assert sum(area[0] for area in stretch["areas"].values()) == pytest.approx(state.worked_m2)
+    assert stretch["read_mm"] == 6.4
     assert state.open_flags == 0
     first, second = Entry.objects.filter(kind="worked").order_by("act__happened_at")
     assert (f"{first.act.happened_at:%Y-%m-%d %H:%M}", first.act.time_known) == ("2025-05-12 17:00", "day")

@@ -10,20 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from inventory.numerics.life import LifePopulation, chance_to_finish, fit_population
-from inventory.numerics.lognormal import Belief
 from jobs.numerics import demand
 from jobs.numerics.demand import simulate_need
 from jobs.numerics.dice import Purpose, uniforms
 from jobs.numerics.rack import Horizon, PlannedStep, RackSet, TypeOnRack, horizon_days, week_of
+from tests.jobs.lives import exact, worn
 
 HORIZON = Horizon([day * 5 // 7 for day in range(182)])
-
-
-def _exact(life_m2: float, rated_m2: float | None = None) -> LifePopulation:
-    """A type whose sets all last exactly so long: the world without chance."""
-    belief = Belief(np.array([math.log(life_m2)]), np.array([1e-9]), np.array([1.0]))
-    return LifePopulation(rated_m2 or life_m2, belief, 0, 0)
 
 
 def _step(number: int, day: int, area_m2: float, **more) -> PlannedStep:
@@ -36,7 +29,7 @@ def _openings(need):
 
 
 def test_without_chance_the_openings_are_those_counted_by_hand():
-    kind = TypeOnRack(1, _exact(1000.0), turn_days=1)
+    kind = TypeOnRack(1, exact(1000.0), turn_days=1)
     steps = [_step(1, 3, 400), _step(2, 10, 500), _step(3, 17, 650), _step(4, 24, 2400)]
 
     need = simulate_need(kind, [], steps, HORIZON, 0, 3)
@@ -49,48 +42,54 @@ def test_without_chance_the_openings_are_those_counted_by_hand():
 
 
 def test_sets_busy_on_one_job_cannot_serve_another_the_same_day():
-    kind = TypeOnRack(1, _exact(1000.0), turn_days=3)
+    kind = TypeOnRack(1, exact(1000.0), turn_days=3)
 
     assert _openings(simulate_need(kind, [], [_step(1, 5, 100), _step(2, 7, 100)], HORIZON, 0, 1)) == [5, 7]
     assert _openings(simulate_need(kind, [], [_step(1, 5, 100), _step(2, 8, 100)], HORIZON, 0, 1)) == [5]
 
 
 def test_the_smallest_set_that_surely_finishes_is_taken():
-    kind = TypeOnRack(1, _exact(1000.0), turn_days=1)
     rack = [RackSet(1, 1, used_m2=100.0), RackSet(2, 1, used_m2=400.0)]
+    kind = TypeOnRack(1, exact(1000.0, rack), turn_days=1)
 
     # The set with 600 left does the 550, so that the one with 900 is there for the large step.
     assert _openings(simulate_need(kind, rack, [_step(1, 1, 550), _step(2, 9, 880)], HORIZON, 0, 1)) == []
 
 
 def test_a_step_too_large_for_any_set_takes_the_richest_part_worn_ones_first():
-    kind = TypeOnRack(1, _exact(1000.0))
     rack = [RackSet(1, 1, 400.0), RackSet(2, 1, 400.0)]
+    kind = TypeOnRack(1, exact(1000.0, rack))
 
     # 600 + 600 of what is there, 900 of a fresh one; fresh ones first would have opened two.
     assert _openings(simulate_need(kind, rack, [_step(1, 1, 2100)], HORIZON, 0, 1)) == [1]
 
 
 def test_a_set_that_is_all_but_gone_is_not_sent_out_again():
-    kind = TypeOnRack(1, _exact(1000.0))
     steps = [_step(1, 1, 580), _step(2, 9, 1010)]
 
+    def opened(used_m2, steps):
+        rack = [RackSet(1, 1, used_m2)]
+        return _openings(simulate_need(TypeOnRack(1, exact(1000.0, rack)), rack, steps, HORIZON, 0, 1))
+
     # The first step leaves 20 in the set, not worth carrying (under 5 % of a life here): two fresh ones for the second.
-    assert _openings(simulate_need(kind, [RackSet(1, 1, 400.0)], steps, HORIZON, 0, 1)) == [9, 9]
-    assert _openings(simulate_need(kind, [RackSet(1, 1, 980.0)], steps[1:], HORIZON, 0, 1)) == [9, 9]
+    assert opened(400.0, steps) == [9, 9]
+    assert opened(980.0, steps[1:]) == [9, 9]
 
 
 def test_a_set_still_out_is_not_counted_on():
-    kind = TypeOnRack(1, _exact(1000.0))
+    def opened(ready_day):
+        rack = [RackSet(1, 1, 100.0, ready_day=ready_day)]
+        kind = TypeOnRack(1, exact(1000.0, rack))
+        return _openings(simulate_need(kind, rack, [_step(1, 5, 300)], HORIZON, 0, 1))
 
-    assert _openings(simulate_need(kind, [RackSet(1, 1, 100.0, ready_day=6)], [_step(1, 5, 300)], HORIZON, 0, 1)) == [5]
-    assert _openings(simulate_need(kind, [RackSet(1, 1, 100.0, ready_day=5)], [_step(1, 5, 300)], HORIZON, 0, 1)) == []
+    assert opened(6) == [5]
+    assert opened(5) == []
 
 
 def test_one_fresh_set_per_step_gives_poisson_need():
     # METHODS 5.2: one new set per step, Poisson arrivals -> Poisson quantiles. 250 bids of 2 % are nearly Poisson(5),
     # whose quantiles .90/.95/.99 are 8, 9, 11 (REFERENCES I23, scipy).
-    kind = TypeOnRack(1, _exact(1000.0), turn_days=400)
+    kind = TypeOnRack(1, exact(1000.0), turn_days=400)
     steps = [_step(k, k % 100, 50, award_chance=0.02) for k in range(250)]
 
     need = simulate_need(kind, [], steps, HORIZON, 3, 8000)
@@ -103,7 +102,7 @@ def test_one_fresh_set_per_step_gives_poisson_need():
 
 
 def test_wanted_area_is_weighed_by_award_chance():
-    kind = TypeOnRack(1, fit_population(5000, [], []))
+    kind = TypeOnRack(1, worn(5000))
     steps = [
         PlannedStep(1, 1, 1, 3, 800.0, award_chance=1.0, confirmed=True),
         PlannedStep(2, 2, 1, 3, 1000.0, award_chance=0.3, confirmed=True),
@@ -139,7 +138,7 @@ def test_weeks_are_calendar_weeks():
 
 def _naive(kind, worn, lives, news, tables, steps, days, areas, world):
     """One world at a time, plain Python, the rule of DESIGN 4 written out as one reads it."""
-    rated = kind.population.rated_m2
+    rated = kind.lives.rated_m2
 
     def belief(table, row, used):
         return float(np.interp(used, tables.step_m2 * np.arange(65), table[row]))
@@ -184,9 +183,8 @@ def _naive(kind, worn, lives, news, tables, steps, days, areas, world):
 
 def test_handing_out_sets_agrees_with_a_slow_naive_version():
     rng = np.random.default_rng(12)
-    known = fit_population(3000, [1500.0, 2500.0, 800.0, 2900.0], [False, False, False, True])
-    kind = TypeOnRack(1, known)
-    worn = [RackSet(1, 1, 1500.0), RackSet(2, 1, 2500.0), RackSet(3, 1, 800.0, ready_day=9)]
+    rack = [RackSet(1, 1, 1500.0), RackSet(2, 1, 2500.0), RackSet(3, 1, 800.0, ready_day=9)]
+    kind = TypeOnRack(1, worn(3000, rack, [2900.0]))
     steps = [
         PlannedStep(k, k, 1, int(rng.integers(0, 120)), float(rng.lognormal(6.3, 0.8)), award_chance=0.7)
         for k in range(25)
@@ -194,30 +192,32 @@ def test_handing_out_sets_agrees_with_a_slow_naive_version():
     steps.sort(key=lambda step: (step.day, step.job_id))
     draws, seed = 120, 21
     world = uniforms(seed, Purpose.TOOL_TYPE, 1, 1, draws)[0]
-    lives = demand._lives_of(kind, worn, world, seed, draws)
+    lives = demand._lives_of(kind, rack, world, seed, draws)
     news = demand._new_lives(kind, range(40), world, seed, draws)
     _, days, areas = demand._work(steps, HORIZON, seed, draws)
-    tables = demand._planners_tables(kind, worn)
+    areas = areas * demand._floor_noise(kind, steps, world, seed)
+    tables = demand._planners_tables(kind, rack)
 
-    need = simulate_need(kind, worn, steps, HORIZON, seed, draws)
+    need = simulate_need(kind, rack, steps, HORIZON, seed, draws)
 
     for w in range(draws):
         ours = need.open_day[:, w][np.isfinite(need.open_day[:, w])].tolist()
-        assert ours == _naive(kind, worn, lives, news, tables, steps, days, areas, w)
+        assert ours == _naive(kind, rack, lives, news, tables, steps, days, areas, w)
 
 
-KIND = TypeOnRack(1, fit_population(3000, [1000.0, 2000.0], [False, False]))
+RACK = [RackSet(1, 1, 1000.0), RackSet(2, 1, 2000.0)]
+KIND = TypeOnRack(1, worn(3000, RACK))
 STEPS = [PlannedStep(k, 10 + k, 1, 5 * k, 700.0, award_chance=0.8) for k in range(12)]
 
 
 @settings(max_examples=15, deadline=None)
 @given(used=st.floats(1, 3500), seed=st.integers(0, 10_000))
 def test_mean_need_falls_when_a_set_is_added(used, seed):
-    rack = [RackSet(1, 1, 1000.0), RackSet(2, 1, 2000.0)]
+    more = [*RACK, RackSet(3, 1, used)]
+    kind = TypeOnRack(1, worn(3000, more))
 
-    before = np.isfinite(simulate_need(KIND, rack, STEPS, HORIZON, seed, 400).open_day).sum() / 400
-    more = [*rack, RackSet(3, 1, used)]
-    after = np.isfinite(simulate_need(KIND, more, STEPS, HORIZON, seed, 400).open_day).sum() / 400
+    before = np.isfinite(simulate_need(kind, RACK, STEPS, HORIZON, seed, 400).open_day).sum() / 400
+    after = np.isfinite(simulate_need(kind, more, STEPS, HORIZON, seed, 400).open_day).sum() / 400
 
     # Same dice; a set with next to nothing left may shift who works when, but costs no more than a hair.
     assert after <= before + 0.03
@@ -226,8 +226,8 @@ def test_mean_need_falls_when_a_set_is_added(used, seed):
 def test_the_same_input_gives_the_same_answer_in_any_order():
     rack = [RackSet(UUID(int=7), 1, 1000.0), RackSet(UUID(int=3), 1, 2000.0)]
 
-    one = simulate_need(KIND, rack, STEPS, HORIZON, 9, 300)
-    two = simulate_need(KIND, rack[::-1], STEPS[::-1], HORIZON, 9, 300)
+    one = simulate_need(TypeOnRack(1, worn(3000, rack)), rack, STEPS, HORIZON, 9, 300)
+    two = simulate_need(TypeOnRack(1, worn(3000, rack)), rack[::-1], STEPS[::-1], HORIZON, 9, 300)
 
     assert np.array_equal(one.open_day, two.open_day)
     assert np.array_equal(one.open_job, two.open_job)
@@ -243,19 +243,30 @@ def test_another_seed_gives_another_answer_close_by():
     assert np.isfinite(one.open_day).sum() == pytest.approx(np.isfinite(two.open_day).sum(), rel=0.02)
 
 
-def test_the_planners_tables_agree_with_the_chance_to_finish():
-    worn = [RackSet(1, 1, 1000.0), RackSet(2, 1, 2000.0)]
-
-    tables = demand._planners_tables(KIND, worn)
+def test_the_planners_tables_agree_with_the_chance_to_live_on():
+    tables = demand._planners_tables(KIND, RACK)
 
     # After x more use a set is sure of the area it finishes with 90 %, having done x: S(x + a) / S(x).
-    for row, used in ((0, 0.0), (1, 1000.0), (2, 2000.0)):
+    for row, key in ((1, 1), (2, 2)):
+        (area,), (survival,) = KIND.lives.survival([key])
         for knot in (0, 4, 12):
             more = knot * tables.step_m2
             reach = [more, more + tables.sure[row, knot], more + tables.likely[row, knot]]
-            now, sure, likely = (chance_to_finish(KIND.population, [used], area)[0] for area in reach)
+            now, sure, likely = np.interp(reach, area, survival)
             assert sure / now == pytest.approx(0.9, abs=0.01)
             assert likely / now == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_floor_that_wears_more_meets_every_set_alike_and_on_average_nothing_changes():
+    world = uniforms(3, Purpose.TOOL_TYPE, 1, 1, 20_000)[0]
+
+    noise = demand._floor_noise(KIND, STEPS[:3], world, 3)
+
+    assert noise.mean(axis=1) == pytest.approx(np.ones(3), abs=0.02)
+    tau = KIND.lives.floor_noise(world)
+    assert set(np.unique(tau)) <= set(KIND.lives.fit.tau)
+    # Lognormal with SD tau of ln, by hand: variance exp(tau^2) - 1, averaged over the worlds' tau.
+    assert noise.var() == pytest.approx(np.expm1(np.square(tau)).mean(), rel=0.1)
 
 
 def test_taking_a_job_away_leaves_the_dice_of_the_others():
@@ -267,8 +278,8 @@ def test_taking_a_job_away_leaves_the_dice_of_the_others():
 
 
 def test_life_here_adds_up_fresh_and_part_worn_sets():
-    kind = TypeOnRack(1, _exact(1000.0))
     rack = [RackSet(1, 1), RackSet(2, 1), RackSet(3, 1, 300.0)]
+    kind = TypeOnRack(1, exact(1000.0, rack))
 
     need = simulate_need(kind, rack, [], HORIZON, 0, 5)
 
@@ -288,16 +299,16 @@ def test_life_here_adds_up_fresh_and_part_worn_sets():
         ({"steps": [_step(1, 1, 5.0, award_chance=1.2)]}, "`award_chance` of step 1 must lie between 0 and 1; got 1.2"),
         ({"steps": [replace(_step(1, 1, 5.0), area_error=-1)]}, "`area_error` of step 1 must lie between 0 and 2"),
         ({"sets": [RackSet(1, 2)]}, "`type_id` must be 1 for all sets and steps; got 2"),
-        ({"sets": [RackSet(1, 1, used_m2=-3.0, entered_error_m2=1.0)]}, "`used_m2` must be 0 or more; got -3"),
+        ({"sets": [RackSet(1, 1, used_m2=-3.0)]}, "`used_m2` must be 0 or more; got -3"),
         ({"horizon": Horizon([0, 1, 2])}, "`working_days` must reach day 181; got 2"),
         ({"horizon": Horizon([0] * 200, weeks=0)}, "`horizon` must have 1 or more weeks"),
         ({"horizon": Horizon([3, *range(199)])}, "`working_days` must not fall"),
-        ({"kind": TypeOnRack(1, _exact(1000.0), pack=0)}, "`pack` and `minimum` 1 or more"),
+        ({"kind": TypeOnRack(1, exact(1000.0), pack=0)}, "`pack` and `minimum` 1 or more"),
         ({"seed": -1}, "expected non-negative integer"),
     ],
 )
 def test_what_cannot_be_is_refused_by_name(change, words):
-    arguments = {"kind": TypeOnRack(1, _exact(1000.0)), "sets": [], "steps": [], "horizon": HORIZON}
+    arguments = {"kind": TypeOnRack(1, exact(1000.0)), "sets": [], "steps": [], "horizon": HORIZON}
     arguments |= {"seed": 0, "draws": 10}
 
     with pytest.raises(ValueError, match=words):

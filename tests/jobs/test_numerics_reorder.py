@@ -11,10 +11,10 @@ from scipy import stats
 
 from inventory import calendar
 from inventory.numerics.lead_time import LeadTime, fit_lead_time
-from inventory.numerics.life import LifePopulation, fit_population
 from inventory.numerics.lognormal import Belief
 from jobs.numerics.rack import Horizon, PlannedStep, RackSet, TypeOnRack
 from jobs.numerics.reorder import _latest, forecast_need, smallest_level
+from tests.jobs.lives import exact, worn
 
 # Monday 2 March 2026, a week of five days, no closed days.
 SHOP = calendar.ShopCalendar("UTC", dict.fromkeys(range(5), ((calendar.time(7), calendar.time(17)),)))
@@ -29,7 +29,7 @@ def _sharp(value: float) -> Belief:
 def _exact_type(life_m2: float = 1000.0, lead_days: float | None = 9.5, **more) -> TypeOnRack:
     """Sets that last exactly so long, orders that take exactly ten working days."""
     lead = None if lead_days is None else LeadTime(_sharp(lead_days), 0, 0)
-    return TypeOnRack(1, LifePopulation(life_m2, _sharp(life_m2), 0, 0), lead, **more)
+    return TypeOnRack(1, exact(life_m2), lead, **more)
 
 
 def _sure_step(number: int, day: int, area_m2: float = 900.0, **more) -> PlannedStep:
@@ -231,9 +231,7 @@ JOBS = [
 
 
 def _real_type(ended=(), lead=(15, [14, 19])) -> TypeOnRack:
-    used = [s.used_m2 for s in RACK] + list(ended)
-    known = fit_population(6000, used, [False] * len(RACK) + [True] * len(ended))
-    return TypeOnRack(1, known, fit_lead_time(*lead))
+    return TypeOnRack(1, worn(6000, RACK, ended), fit_lead_time(*lead))
 
 
 def test_three_worn_out_sets_at_half_their_rating_move_the_order_by_date():

@@ -10,8 +10,10 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 from django.db import transaction
+from django.utils import timezone
 
 from inventory.actions.keeping import keep_labels, keep_places, refold_states
+from inventory.actions.lives import refit
 from inventory.models import Entry, Label, Place, ToolSet
 from inventory.queries.ledger import same_sets
 
@@ -27,7 +29,7 @@ def batches(keys: Sequence[Any], size: int) -> Iterator[list[Any]]:
 
 
 class Command(BaseCommand):
-    help = "Fold every ledger anew: what labels open, where buckets and crates are, the state of every set."
+    help = "Fold every ledger anew: what labels open, where buckets and crates are, the state of every set; its life."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
@@ -56,6 +58,8 @@ class Command(BaseCommand):
             f"{sets} of {len(set_ids)} states, {labels} of {len(codes)} labels and {places} of {len(place_ids)} places "
             f"{'differ from their ledgers' if check else 'changed'}; {seconds:.1f} s."
         )
+        if not check:
+            refit(now=timezone.now(), floors=False)
         if check and (sets or labels or places):
             raise CommandError(f"{said} Nothing was written; `manage.py rebuild` writes what the ledgers say.")
         self.stdout.write(said)
