@@ -39,6 +39,7 @@ MOST_LOOKS = 48  # readings of one set that the change tests look at; more are t
 _ROWS_AT_ONCE = 1024  # bounds memory; the answer does not depend on it
 _BLIND_MM = 1e5  # reading error that makes a reading say nothing
 _LEAST = 1e-300
+_LEAST_NOISE = 1e-6  # weight from which a noise of one use counts
 _LOG_2PI = float(np.log(2 * np.pi))
 
 LOG, TYPE, CHANGE = "log", "type", "change"
@@ -167,7 +168,7 @@ def alarm_basis(
 
     Raises: ValueError as `wear_pooling.pool_spread`.
     """
-    pooled = pool_spread(fits, options)
+    pooled = tuple(None if one is None else _likely_noise(one) for one in pool_spread(fits, options))
     more, less = [np.zeros(0)], [np.zeros(0)]
     for record, one in zip(records, pooled, strict=True):
         if one is not None and record.size:
@@ -176,6 +177,13 @@ def alarm_basis(
             less.append(log[0])
             more.append(log[1])
     return AlarmBasis(pooled, Tails(Surprises.of(np.concatenate(more)), Surprises.of(np.concatenate(less))))
+
+
+def _likely_noise(type_fit: TypeFit) -> TypeFit:
+    """The fit without noises that the record rules out: the filter then runs for one or two instead of five."""
+    kept = type_fit.tau_weight > _LEAST_NOISE
+    weight = type_fit.weight[kept]
+    return replace(type_fit, tau=type_fit.tau[kept], weight=weight / weight.sum())
 
 
 def shop_alarms(
