@@ -75,7 +75,7 @@ def one_shop(worn: int, read: float, seed: int, number: int) -> list[tuple[Float
     records = [wear_record(story) for story in shop.types]
     fitted = model.Fitted.of(records, shop.own_factors)
     dice = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(worn, number, 2)))
-    out = []
+    out: list[tuple[Floats, ...]] = []
     for at, (story, record) in enumerate(zip(shop.types, records, strict=True)):
         type_fit = fitted.fit.per_type[at]
         assert type_fit is not None
