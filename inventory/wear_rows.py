@@ -274,7 +274,7 @@ def _joined(parts: Iterable[_Part]) -> list[_Part]:
         if part.restarts or not np.isnan(part.wear_mm):
             found.append(part)
             held = None
-    return found if held is None else [*found, held]
+    return [*found, held] if held is not None and held.areas else found
 
 
 def _few(start: tuple[float, float], parts: list[_Part]) -> tuple[tuple[float, float], list[_Part]]:
