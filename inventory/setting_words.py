@@ -31,7 +31,7 @@ def say_unit(key: str, units: str) -> str:
     unit = KNOWN[key].unit
     if unit in _AMOUNTS:
         return str(UNITS[unit_for(_AMOUNTS[unit], units)].symbol)  # type: ignore[arg-type]
-    return {"share": "%", "ratio": "×", "d": _("days"), "weeks": _("weeks"), "time": ""}.get(unit, unit)
+    return {"share": "%", "ratio": "×", "d": _("days"), "weeks": _("weeks"), "time": "", "paper": ""}.get(unit, unit)
 
 
 def to_words(key: str, value: Any, units: str, *, with_unit: bool = False) -> str:
@@ -39,6 +39,8 @@ def to_words(key: str, value: Any, units: str, *, with_unit: bool = False) -> st
     unit = KNOWN[key].unit
     if isinstance(value, time):
         return f"{value:%H:%M}"
+    if unit == "paper":
+        return {"a4": "A4", "letter": "Letter"}[value]
     shown = float(value)
     if unit == "share":
         shown *= 100
@@ -54,8 +56,8 @@ def to_words(key: str, value: Any, units: str, *, with_unit: bool = False) -> st
 def from_words(key: str, text: str, units: str) -> str:
     """The text that is kept (SI) for what the person wrote; what cannot be read goes on as it is, to be refused."""
     unit = KNOWN[key].unit
-    if unit == "time":
-        return text.strip()
+    if unit in ("time", "paper"):
+        return text.strip().lower()
     try:
         if unit == "m2":
             return repr(read_area(text, unit_for("area", units), decimal_mark()).si)  # type: ignore[arg-type]

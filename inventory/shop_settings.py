@@ -30,6 +30,15 @@ def _clock(text: str) -> time:
     return time.fromisoformat(text)
 
 
+PAPERS = ("letter", "a4")
+
+
+def _paper(text: str) -> str:
+    if text.lower() not in PAPERS:
+        raise ValueError(text)
+    return text.lower()
+
+
 KNOWN: dict[str, Known] = {
     "finish_limit": Known(float, "0.9", _("Chance of finishing from which a set is enough"), "share", "measured"),
     "tight_limit": Known(float, "0.6", _("Chance of finishing from which a set is tight"), "share", "our assumption"),
@@ -50,6 +59,10 @@ KNOWN: dict[str, Known] = {
     "height_spread_mm": Known(
         float, "1.0", _("Spread of heights above which a set is set aside"), "mm", "our assumption"
     ),
+    "claim_share": Known(
+        float, "0.7", _("Share of its rating below which a set that ended can be claimed for"), "share", "our assumption"
+    ),
+    "paper": Known(_paper, "letter", _("Paper of what is printed: Letter or A4"), "paper", "our assumption"),
     "section_m2": Known(float, "100", _("Area worked through before moving on"), "m2", "common practice"),
     "grit_ratio": Known(float, "2.5", _("Largest step of a ladder without a warning"), "ratio", "our assumption"),
     "sign_out_minutes": Known(float, "3", _("Shared tablet: signed out after"), "min", "our assumption"),

@@ -20,6 +20,7 @@ from inventory.models.label import Label
 from inventory.models.learnt import LearntFloors, LearntLife, StoredLife
 from inventory.models.ledger import Act, Count, Entry, EntryPiece, ReceiptLine, UnreadItem
 from inventory.models.people import Branch, Device, FirstRunCode, Person, PersonRight
+from inventory.models.photo import SetPhoto
 from inventory.models.purchasing import Order, OrderEvent, OrderLine
 from inventory.models.sheet import SheetDraft, SheetRow
 from inventory.models.toolset import Outing, SetState, ToolSet
@@ -49,6 +50,7 @@ __all__ = [
     "Price",
     "ReceiptLine",
     "Recipe",
+    "SetPhoto",
     "SetState",
     "Setting",
     "SheetDraft",
