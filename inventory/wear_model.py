@@ -39,7 +39,8 @@ class LifeRow:
 class TypeModel:
     """A tool type's wear model: its sets' record, what was learnt of the type, and the floor factors gone by.
 
-    rows: the sets, in the order of ``record``. rated_m2: the supplier's, or the mean of its bond's.
+    rows: the sets, in the order of ``record``. rated_m2: the supplier's, or the mean of its bond's. kept_new_m2: life
+    of a new set as it is kept; None: not yet worked out.
     """
 
     tool_type: ToolType
@@ -48,6 +49,7 @@ class TypeModel:
     record: WearRecord
     fit: TypeFit
     factors: FloorFactors
+    kept_new_m2: tuple[float, float, float] | None = None
 
     @property
     def set_ids(self) -> tuple[UUID, ...]:
@@ -72,6 +74,8 @@ class TypeModel:
     @property
     def new_life_m2(self) -> tuple[float, float, float]:
         """At least, likely, up to of a new set, reference m2."""
+        if self.kept_new_m2 is not None:
+            return self.kept_new_m2
         return float(self.new.at_least_m2[0]), float(self.new.likely_m2[0]), float(self.new.up_to_m2[0])
 
     @cached_property
@@ -202,7 +206,8 @@ def model_of(
     values = np.array([learnt.factors[key] for key in CLASSES_LEARNT])
     factors = FloorFactors.of_shop(CLASSES_LEARNT, values)
     scale = replace(scale_of(tool_type, types), usable_mm=found.usable_mm)
-    return TypeModel(tool_type, rated_m2, tuple(rows), record_of(tool_type, rows, scale), found, factors)
+    new = (learnt.new_at_least_m2, learnt.new_likely_m2, learnt.new_up_to_m2)
+    return TypeModel(tool_type, rated_m2, tuple(rows), record_of(tool_type, rows, scale), found, factors, new)
 
 
 _FIT_NAMES = {field.name for field in fields(TypeFit)} | {"version"}
@@ -216,9 +221,8 @@ def readable(stored: Mapping[str, Any]) -> bool:
 def refit_alone(model: TypeModel, settings: ShopSettings) -> TypeModel:
     """One type fitted again with its record of now; what it shares with its bond stays as it was learnt."""
     factors = factors_of(settings)
-    return replace(
-        model, rows=tuple(as_now(model.rows)), factors=factors, fit=fit_again(model.record, factors, model.fit)
-    )
+    fitted = fit_again(model.record, factors, model.fit)
+    return replace(model, rows=tuple(as_now(model.rows)), factors=factors, fit=fitted, kept_new_m2=None)
 
 
 def as_now(rows: Iterable[SetRow]) -> list[SetRow]:
