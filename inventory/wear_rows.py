@@ -223,7 +223,22 @@ def _segments(
 ) -> tuple[tuple[float, float], list[_Part]]:
     """Where the record begins, and its stretches; both bounded in number."""
     parts = [_part(cast(Stretch, one), scale) for one in wear.get("stretches", ())]
+    if start == (0.0, 0.0):
+        _believe_unlogged_wear(parts)
     return _few(start, _thin_by_day(parts))
+
+
+def _believe_unlogged_wear(parts: Sequence[_Part]) -> None:
+    """A set from new that was read worn before any work was logged goes on from that height: our assumption.
+
+    Without an area the model has nothing that could have worn it, and would pass the height over.
+    """
+    for part in parts:
+        if part.areas or part.restarts:
+            return
+        if part.wear_mm > ABOVE_NEW * READING_ERROR_MM:
+            part.restart_mm, part.wear_mm = part.wear_mm, float("nan")
+            return
 
 
 def _part(one: Stretch, scale: Scale) -> _Part:

@@ -162,6 +162,8 @@ def _write(rows: Sequence[StoredLife]) -> None:
 
 # --- types ---
 
+# Among the ids of types that are due: every type; floor factors too.
+_ALL, _FLOORS = 0, -1
 _due: set[int] = set()
 _due_lock = Lock()
 
@@ -179,8 +181,13 @@ def mark_due(type_ids: Collection[int]) -> None:
 
 
 def mark_all_due() -> None:
-    """The same for all types: what holds for all of them has changed (ratings, heights, the shop's own factors)."""
-    mark_due([0])
+    """The same for all types: what holds for all of them has changed (the shop's own floor factors)."""
+    mark_due([_ALL])
+
+
+def refit_soon() -> None:
+    """Learn everything anew, floor factors too, as soon as the answer to this request has gone out: for a button."""
+    mark_due([_ALL, _FLOORS])
 
 
 def refit_due(*, now: datetime) -> Refitted | None:
@@ -192,9 +199,9 @@ def refit_due(*, now: datetime) -> Refitted | None:
         return None
     types = estimate.types_with_fits()
     asked = [one for one in types if one.pk in ids]
-    if 0 in ids or any(not _fits(one) for one in asked):
-        bonds = {one.bond for one in (types if 0 in ids else asked)}
-        return refit(now=now, bonds=bonds, floors=False)
+    if _ALL in ids or any(not _fits(one) for one in asked):
+        bonds = {one.bond for one in (types if _ALL in ids else asked)}
+        return refit(now=now, bonds=bonds, floors=_FLOORS in ids)
     settings = shop_settings(now)
     rows = estimate.rows_now({one.pk for one in asked})
     count = 0

@@ -140,9 +140,18 @@ def test_a_height_above_new_is_passed_over_and_within_three_errors_kept() -> Non
     assert found.segments.wear_mm.tolist() == pytest.approx([-0.8])
 
 
+def test_a_set_read_worn_before_any_work_was_logged_goes_on_from_there() -> None:
+    found = record(row_of(BORN, line("measured", 2, lowest_height_mm=7.0), worked(3, 50.0))).segments
+    assert found.restart_mm[0] == 5.0
+    assert np.isnan(found.wear_mm).all()
+    near = record(row_of(BORN, line("measured", 2, lowest_height_mm=11.5), worked(3, 50.0))).segments
+    assert near.wear_mm[0] == 0.5
+    assert np.isnan(near.restart_mm).all()
+
+
 def test_three_readings_of_one_day_count_the_last_ones() -> None:
     readings = [line("measured", 1 + number / 100, lowest_height_mm=11 - number / 10) for number in range(5)]
-    found = record(row_of(BORN, *readings)).segments
+    found = record(row_of(BORN, worked(0.5, 100.0), *readings)).segments
     assert found.wear_mm.tolist() == pytest.approx([1.2, 1.3, 1.4])
 
 
@@ -185,7 +194,8 @@ def test_without_any_height_of_its_type_a_reading_says_nothing() -> None:
 
 
 def test_without_a_retire_height_a_set_is_worn_out_at_nothing_left() -> None:
-    found = record(row_of(BORN, line("measured", 2, lowest_height_mm=7.0)), kind=tool_type(retire_height_mm=None))
+    lines = [BORN, worked(1, 100.0), line("measured", 2, lowest_height_mm=7.0)]
+    found = record(row_of(*lines), kind=tool_type(retire_height_mm=None))
     assert (found.usable_mm, found.segments.wear_mm.tolist()) == (12.0, [5.0])
 
 
