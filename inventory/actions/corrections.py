@@ -94,7 +94,7 @@ def replace_entry(
             _check_beginning(targets)
         lines = [void(target, _said(why)) for target in reversed(targets)]
         lines += [
-            NewLine(line.kind, line.tool_set, line.place, {**line.columns, "replaces": entry.pk}, line.id)
+            NewLine(line.kind, line.tool_set, line.place, {**line.columns, "replaces": entry.pk}, line.id, line.pieces)
             for line in new_lines
         ]
         return record(who, branch, lines, now=now)

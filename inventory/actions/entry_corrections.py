@@ -12,14 +12,16 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions.corrections import VoidRefused, replace_entry
+from inventory.actions.dressing import Dressing, dressing_columns
 from inventory.actions.fitting import DoesNotFit, check_fits
 from inventory.actions.gate import name_of
 from inventory.actions.ledger import NewLine, Recorded, Who, lock_states
-from inventory.actions.measure import Heights, height_columns
+from inventory.actions.measure import Heights, height_columns, piece_rows, pieces_of
+from inventory.actions.pieces import Change, Joining, change_lines, join_lines
 from inventory.actions.work import WorkAsked, WorkRefused
 from inventory.ledger import kinds
 from inventory.models import Branch, Entry, SetState
-from inventory.models.choices import Basis, Kind
+from inventory.models.choices import Basis, Fitness, Kind
 from inventory.queries.soak import states_with_types
 from inventory.times import when_for
 from inventory.units import Amount, Units, judge_area, judge_passes
@@ -73,9 +75,69 @@ def correct_height(
     """
     if entry.kind != Kind.MEASURED or entry.tool_set is None:
         raise VoidRefused(_("That entry is no measurement."), _("Void it, and enter what is right."))
-    columns = height_columns(heights, entry.tool_set.tool_type, who.entered_by or who.done_by)
-    line = NewLine("measured", entry.tool_set, None, columns)
+    (state,) = states_with_types([entry.tool_set.pk])
+    pieces = max(pieces_of(state, entry.tool_set.tool_type), len(heights.pieces))
+    columns = height_columns(heights, entry.tool_set.tool_type, who.entered_by or who.done_by, pieces=pieces)
+    line = NewLine("measured", entry.tool_set, None, columns, pieces=piece_rows(heights, entry.tool_set))
     return replace_entry(who, branch, entry, [line], why, now=now, shift_closed=shift_closed)
+
+
+def correct_dressed(
+    who: Who, branch: Branch, entry: Entry, dressing: Dressing, why: str, *, now: datetime, shift_closed: bool = False
+) -> Recorded:
+    """Say anew how a set was dressed.
+
+    Raises DressingRefused, HeightRefused, HeightDoubted, and as replace_entry.
+    """
+    if entry.kind != Kind.DRESSED or entry.tool_set is None:
+        raise VoidRefused(_("That entry is no dressing."), _("Void it, and enter what is right."))
+    columns = dressing_columns(dressing, entry.tool_set.tool_type, who.entered_by or who.done_by)
+    line = NewLine("dressed", entry.tool_set, None, columns)
+    return replace_entry(who, branch, entry, [line], why, now=now, shift_closed=shift_closed)
+
+
+def correct_pieces(
+    who: Who,
+    branch: Branch,
+    entry: Entry,
+    said: Change | Joining,
+    why: str,
+    *,
+    now: datetime,
+    shift_closed: bool = False,
+) -> Recorded:
+    """Say anew which pieces came and went; of two sets in the ledgers of both. Heights are checked as the act's own.
+
+    said: of the kind that the entry was, a Joining as the set saw it that the pieces went into (``joined``).
+    Raises PiecesRefused, PiecesDiffer, HeightRefused, HeightDoubted, and as replace_entry.
+    """
+    if entry.kind != Kind.PIECES_CHANGED or entry.tool_set is None or (isinstance(said, Joining) != joined(entry)):
+        raise VoidRefused(_("That entry is no such change of pieces."), _("Void it, and enter what is right."))
+    lines = [one for one in entry.act.entries.order_by("line_no") if one.kind == Kind.PIECES_CHANGED]
+    with transaction.atomic():
+        lock_states([one.tool_set for one in lines if one.tool_set is not None])
+        ids = [one.tool_set_id for one in lines if one.tool_set_id is not None]
+        states = {state.pk: state for state in states_with_types(ids)}
+        for one in entry.act.entries.filter(kind__in=(Kind.RETIRED, Kind.SET_ASIDE)):
+            # As it was before: what this act retired or set aside is usable still.
+            states[one.tool_set_id].fitness = Fitness.USABLE
+        if isinstance(said, Change):
+            new = change_lines(who, branch, states[entry.tool_set_id], had(entry), said, now=now)
+        else:
+            into, other = lines[0], lines[1]
+            mine, theirs = states[into.tool_set_id], states[other.tool_set_id]
+            new = join_lines(who, branch, mine, theirs, (had(into), had(other)), said, now=now)
+        return replace_entry(who, branch, entry, new, why, now=now, shift_closed=shift_closed)
+
+
+def joined(entry: Entry) -> bool:
+    """Whether a "pieces changed" entry speaks of two sets."""
+    return entry.other_set_id is not None
+
+
+def had(entry: Entry) -> int:
+    """How many pieces the set of a "pieces changed" entry had before it, by the pieces on record with it."""
+    return entry.piece_rows.filter(from_set_id=entry.tool_set_id).count()
 
 
 def correct_soak_time(

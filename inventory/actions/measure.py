@@ -1,4 +1,4 @@
-"""Measure a set: heights as entered, judged against its type."""
+"""Measure a set: heights as entered, judged against its type and against what was read before."""
 
 from __future__ import annotations
 
@@ -7,16 +7,21 @@ from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
-from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
+from inventory.actions.ledger import NewLine, NewPiece, Recorded, Who, already, lock_states, record
 from inventory.heights import Heights
-from inventory.models import Branch, Person, ToolSet, ToolType
+from inventory.ledger.steps import HEIGHT_RISE_MM
+from inventory.models import Branch, Person, SetState, ToolSet, ToolType
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
 from inventory.units import judge_height, show_height
 
 __all__ = ["HeightDoubted", "HeightRefused", "Heights", "height_columns", "measure"]
+
+# Kept to a ten-thousandth of a millimetre, far below any gauge: sums of such numbers then compare as people expect.
+_PLACES = 4
 
 
 class HeightRefused(Refused):
@@ -31,57 +36,156 @@ class HeightDoubted(Refused):
     code = "height_doubted"
 
 
-def height_columns(heights: Heights, tool_type: ToolType, person: Person) -> dict[str, Any]:
+def inside_mm(heights: Heights, tool_type: ToolType) -> list[float]:
+    """What each of these heights is without the backing, mm."""
+    off = tool_type.backing_mm if heights.with_backing else 0.0
+    return [round(amount.si - off, _PLACES) for amount in heights.pieces]
+
+
+def height_columns(
+    heights: Heights, tool_type: ToolType, person: Person, *, pieces: int | None = None
+) -> dict[str, Any]:
     """The ledger's columns for these heights, in mm without the backing.
 
+    pieces: how many the set has now; None: as many as its type.
     Raises HeightRefused for what cannot be, HeightDoubted for what is unlikely and not said to be right.
     """
     if not heights.pieces:
         raise HeightRefused(_("No height was typed."), _("Type the lowest piece's height."), field="height")
-    off = tool_type.backing_mm if heights.with_backing else 0.0
-    inside = [amount.si - off for amount in heights.pieces]
-    for height_mm in inside:
-        judged = judge_height(
-            height_mm,
-            person.units,  # type: ignore[arg-type]
-            new_height_mm=tool_type.new_height_mm,
-            retire_height_mm=tool_type.retire_height_mm,
-            backing_mm=tool_type.backing_mm or None,
+    most = tool_type.pieces_per_set if pieces is None else pieces
+    if len(heights.pieces) > max(most, 1):
+        raise HeightRefused(
+            ngettext(
+                "%(typed)d heights were typed, the set has %(count)d piece.",
+                "%(typed)d heights were typed, the set has %(count)d pieces.",
+                most,
+            )
+            % {"typed": len(heights.pieces), "count": most},
+            _("Type one for each piece it has; say first if pieces were changed."),
+            field="height",
         )
-        if judged.answer == "refuse":
-            raise HeightRefused(judged.sentence, field="height")
-        if judged.answer == "ask" and not heights.sure:
-            raise HeightDoubted(judged.sentence, field="height")
+    inside = inside_mm(heights, tool_type)
+    for height_mm in inside:
+        judge(height_mm, tool_type, person, sure=heights.sure)
     lowest = min(range(len(inside)), key=inside.__getitem__)
     columns: dict[str, Any] = {
-        "lowest_height_mm": round(inside[lowest], 4),
+        "lowest_height_mm": inside[lowest],
         "with_backing": heights.with_backing,
         "amount_value": str(heights.pieces[lowest].value)[:24],
         "amount_unit": heights.pieces[lowest].unit,
     }
     if len(inside) > 1:
-        columns["mean_height_mm"] = round(sum(inside) / len(inside), 4)
+        columns["mean_height_mm"] = round(sum(inside) / len(inside), _PLACES)
+    elif heights.mean is not None:
+        columns["mean_height_mm"] = _mean_mm(heights, inside[0], tool_type, person)
     return columns
+
+
+def judge(height_mm: float, tool_type: ToolType, person: Person, *, sure: bool, field: str = "height") -> None:
+    """Hold one height, mm without backing, against its type. Raises HeightRefused, HeightDoubted."""
+    judged = judge_height(
+        height_mm,
+        person.units,  # type: ignore[arg-type]
+        new_height_mm=tool_type.new_height_mm,
+        retire_height_mm=tool_type.retire_height_mm,
+        backing_mm=tool_type.backing_mm or None,
+    )
+    if judged.answer == "refuse":
+        raise HeightRefused(judged.sentence, field=field)
+    if judged.answer == "ask" and not sure:
+        raise HeightDoubted(judged.sentence, field=field)
+
+
+def _mean_mm(heights: Heights, lowest_mm: float, tool_type: ToolType, person: Person) -> float:
+    assert heights.mean is not None
+    mean_mm = round(heights.mean.si - (tool_type.backing_mm if heights.with_backing else 0.0), _PLACES)
+    judge(mean_mm, tool_type, person, sure=heights.sure, field="mean")
+    if mean_mm < lowest_mm:
+        units: Any = person.units
+        raise HeightRefused(
+            _("The mean, %(mean)s, is under the lowest piece, %(lowest)s.")
+            % {"mean": show_height(mean_mm, units), "lowest": show_height(lowest_mm, units)},
+            _("Look whether the two are in each other's field."),
+            field="mean",
+        )
+    return mean_mm
+
+
+def spread_mm(heights: Heights, tool_type: ToolType, pieces: int) -> float:
+    """How far the pieces differ, mm: highest less lowest; of lowest and mean alone the least that it can be.
+
+    pieces: how many the set has, one or more. With the mean M of n pieces and the lowest L the highest is at least
+    L + n/(n-1) (M-L).
+    """
+    inside = inside_mm(heights, tool_type)
+    if heights.mean is None or len(inside) > 1 or pieces < 2:
+        return max(inside) - min(inside)
+    off = tool_type.backing_mm if heights.with_backing else 0.0
+    return (heights.mean.si - off - inside[0]) * pieces / (pieces - 1)
+
+
+def check_not_risen(state: SetState, lowest_mm: float, person: Person, *, sure: bool, field: str = "height") -> None:
+    """Ask about a height above the last one read: abrasive does not grow.
+
+    lowest_mm: without backing. What is within three reading errors is no rise. Raises HeightDoubted.
+    """
+    before = state.lowest_height_mm
+    if sure or before is None or lowest_mm <= before + HEIGHT_RISE_MM:
+        return
+    units: Any = person.units
+    raise HeightDoubted(
+        _("%(now)s is higher than %(before)s, which was read last. Is it right?")
+        % {"now": show_height(lowest_mm, units), "before": show_height(before, units)},
+        _("Measure again; look whether it is this set, and whether its pieces were changed."),
+        field=field,
+    )
+
+
+def pieces_of(state: SetState, tool_type: ToolType) -> int:
+    """How many pieces a set has by its ledger; what its type has where nothing was said."""
+    said = state.facts.get("pieces")
+    return tool_type.pieces_per_set if said is None else int(said)
+
+
+def aside_line(tool_set: ToolSet, differ_mm: float, limit_mm: float, person: Person) -> NewLine:
+    """The line that sets a set aside because its pieces differ too much."""
+    units: Any = person.units
+    why = _("pieces differ by %(spread)s, more than %(limit)s") % {
+        "spread": show_height(differ_mm, units),
+        "limit": show_height(limit_mm, units),
+    }
+    return NewLine("set_aside", tool_set, None, {"why": why})
+
+
+def spread_limit(branch: Branch, now: datetime) -> float:
+    """The spread of heights, mm, above which the shop sets a set aside."""
+    limit: float = settings_of(branch, today=now.astimezone(zone_of(branch)).date())["height_spread_mm"]
+    return limit
+
+
+def piece_rows(heights: Heights, tool_set: ToolSet) -> tuple[NewPiece, ...]:
+    """Each piece with its height, where each was measured; nothing where only the lowest was."""
+    inside = inside_mm(heights, tool_set.tool_type)
+    if len(inside) < 2:
+        return ()
+    return tuple(NewPiece(number, height, tool_set, tool_set) for number, height in enumerate(inside, start=1))
 
 
 def measure(who: Who, branch: Branch, tool_set: ToolSet, heights: Heights, *, now: datetime) -> Recorded:
     """Keep a set's heights; pieces that differ by more than the shop's limit set it aside in the same act.
 
-    Raises HeightRefused, HeightDoubted.
+    Raises HeightRefused; HeightDoubted for what is unlikely or has risen and was not said to be right.
     """
-    person = who.entered_by or who.done_by
-    columns = height_columns(heights, tool_set.tool_type, person)
+    person, tool_type = who.entered_by or who.done_by, tool_set.tool_type
     with transaction.atomic():
-        states = lock_states([tool_set])
+        state = lock_states([tool_set])[tool_set.pk]
         if (known := already(who.act_id)) is not None:
             return known
-        lines = [NewLine("measured", tool_set, None, columns)]
-        values = [amount.si for amount in heights.pieces]
-        limit = settings_of(branch, today=now.astimezone(zone_of(branch)).date())["height_spread_mm"]
-        if max(values) - min(values) > limit and states[tool_set.pk].fitness == "usable":
-            why = _("pieces differ by %(spread)s, more than %(limit)s") % {
-                "spread": show_height(max(values) - min(values), person.units),  # type: ignore[arg-type]
-                "limit": show_height(limit, person.units),  # type: ignore[arg-type]
-            }
-            lines.append(NewLine("set_aside", tool_set, None, {"why": why}))
+        pieces = pieces_of(state, tool_type)
+        columns = height_columns(heights, tool_type, person, pieces=pieces)
+        check_not_risen(state, columns["lowest_height_mm"], person, sure=heights.sure)
+        lines = [NewLine("measured", tool_set, None, columns, pieces=piece_rows(heights, tool_set))]
+        differ, limit = spread_mm(heights, tool_type, pieces), spread_limit(branch, now)
+        if differ > limit and state.fitness == "usable":
+            lines.append(aside_line(tool_set, differ, limit, person))
         return record(who, branch, lines, now=now)

@@ -11,7 +11,7 @@ from inventory.ledger.line import UNKNOWN_PLACE, Line
 # Soaks that ended so long before a new one begins say nothing about wetness (our assumption; far above any dry-out).
 _FORGET = timedelta(days=60)
 # A height that rises by more than three reading errors of 0.3 mm without new pieces contradicts itself (METHODS 0).
-_HEIGHT_RISE_MM = 0.9
+HEIGHT_RISE_MM = 0.9
 
 # Where a set is not while it is out; seen there, its outing has ended.
 _SHOP_PLACES = frozenset({"rack", "tub", "crate", "supplier"})
@@ -327,7 +327,7 @@ def _heights(facts: SetFacts, line: Line) -> None:
 
 def _take_reading(facts: SetFacts, line: Line) -> None:
     before, now = facts.lowest_height_mm, line.lowest_height_mm
-    if before is not None and now is not None and now > before + _HEIGHT_RISE_MM:
+    if before is not None and now is not None and now > before + HEIGHT_RISE_MM:
         flag(facts, line, "height_rose")
     _take_heights(facts, line)
 

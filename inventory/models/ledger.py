@@ -199,7 +199,7 @@ class Entry(AppendOnly):
 
 
 class EntryPiece(AppendOnly):
-    """One piece of a "pieces changed" entry: where it sits, its height, where it came from and went."""
+    """One piece of a "pieces changed" or "measured" entry: where it sits, its height, where it came from and went."""
 
     entry = models.ForeignKey(Entry, models.PROTECT, related_name="piece_rows")
     position = models.PositiveSmallIntegerField()
