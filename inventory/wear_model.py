@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any
 from uuid import UUID
@@ -143,11 +143,15 @@ class TypeModel:
 
 @dataclass(frozen=True)
 class Floors:
-    """Floor factors learnt: by class what the shop's own is multiplied by, and how much of that is record, 0 to 1."""
+    """Floor factors learnt: by class what the shop's own is multiplied by, and how much of that is record, 0 to 1.
+
+    behind: by class, worked area behind it, m2, and the number of sets that worked it.
+    """
 
     multipliers: dict[str, float]
     record: dict[str, float]
     sets: int
+    behind: dict[str, tuple[float, int]] = field(default_factory=dict)
 
 
 def factors_of(settings: ShopSettings) -> FloorFactors:
@@ -173,7 +177,18 @@ def learn_floors(types: Iterable[ToolType], rows: Mapping[int, Sequence[SetRow]]
         key: float(value) for key, value in zip(classes, found.factor / found.own, strict=True) if abs(value - 1) > 1e-9
     }
     known = {key: round(float(value), 4) for key, value in zip(classes, found.record, strict=True) if value > 0}
-    return Floors(multipliers, known, sum(one.size for one in records))
+    return Floors(multipliers, known, sum(one.size for one in records), _behind(classes, records))
+
+
+def _behind(classes: Sequence[str], records: Sequence[WearRecord]) -> dict[str, tuple[float, int]]:
+    """Worked area, m2, and number of sets behind each floor class."""
+    found: dict[str, tuple[float, int]] = {}
+    for place, key in enumerate(classes):
+        area = sum(float(one.segments.area_m2[:, place].sum()) for one in records)
+        sets = sum(int(np.unique(one.segments.set_index[one.segments.area_m2[:, place] > 0]).size) for one in records)
+        if area > 0:
+            found[key] = (round(area, 3), sets)
+    return found
 
 
 def fit_models(

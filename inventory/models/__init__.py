@@ -17,7 +17,7 @@ from inventory.models.catalogue import (
     ToolTypeVersion,
 )
 from inventory.models.label import Label
-from inventory.models.learnt import LearntFloors, LearntLife, StoredLife
+from inventory.models.learnt import AlarmBasis, LearntFloors, LearntLife, OddWear, RefitRun, StoredLife
 from inventory.models.ledger import Act, Count, Entry, EntryPiece, ReceiptLine, UnreadItem
 from inventory.models.people import Branch, Device, FirstRunCode, Person, PersonRight
 from inventory.models.photo import SetPhoto
@@ -27,6 +27,7 @@ from inventory.models.toolset import Outing, SetState, ToolSet
 
 __all__ = [
     "Act",
+    "AlarmBasis",
     "Branch",
     "ClosedDay",
     "Count",
@@ -39,6 +40,7 @@ __all__ = [
     "LearntLife",
     "Machine",
     "MachineVersion",
+    "OddWear",
     "Order",
     "OrderEvent",
     "OrderLine",
@@ -50,6 +52,7 @@ __all__ = [
     "Price",
     "ReceiptLine",
     "Recipe",
+    "RefitRun",
     "SetPhoto",
     "SetState",
     "Setting",

@@ -44,16 +44,40 @@ class LearntFloors(models.Model):
     """What the record says of floor factors, one row for the shop.
 
     multipliers: by floor class, what the shop's own factor is multiplied by, as JSON text; record: by floor class, how
-    much of it is the shop's record, 0 to 1.
+    much of it is the shop's record, 0 to 1; behind: by floor class, worked area behind it, m2, and how many sets.
     """
 
     multipliers = models.TextField(default="{}")
     record = models.JSONField(default=dict)
+    behind = models.JSONField(default=dict)
     sets = models.PositiveIntegerField(default=0)
     fitted_at = models.DateTimeField()
 
     def __str__(self) -> str:
         return f"{self.sets} sets"
+
+
+class RefitRun(models.Model):
+    """The newest time that lives were asked to be learnt anew, one row for the shop: how far it is, how it ended.
+
+    what: floors or types, of which ``done`` of ``of`` are done; seen_at: when that was said. whole: all types and the
+    floor factors. failure: what went wrong, in a word for whoever looks after the program.
+    """
+
+    asked_by = models.ForeignKey("inventory.Person", models.SET_NULL, null=True, related_name="+")
+    begun_at = models.DateTimeField()
+    seen_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+    whole = models.BooleanField(default=True)
+    what = models.CharField(max_length=8, default="types")
+    done = models.PositiveIntegerField(default=0)
+    of = models.PositiveIntegerField(default=0)
+    types = models.PositiveIntegerField(default=0)
+    sets = models.PositiveIntegerField(default=0)
+    failure = models.CharField(max_length=200, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.begun_at:%Y-%m-%d %H:%M}: {self.done} of {self.of}"
 
 
 class StoredLife(models.Model):
@@ -86,3 +110,40 @@ class StoredLife(models.Model):
 
     def __str__(self) -> str:
         return f"{self.tool_set_id}: {self.likely_m2:.0f} m2"
+
+
+class AlarmBasis(models.Model):
+    """What wear alarms of one tool type are judged by, learnt from the whole shop (inventory.numerics.wear_alarms).
+
+    fit: the type's fit with noise and spread pooled over the shop; tails: how much heights of this shop surprise.
+    """
+
+    tool_type = models.OneToOneField(ToolType, models.CASCADE, primary_key=True, related_name="alarm_basis")
+    fit = models.JSONField()
+    tails = models.JSONField()
+    judged_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.tool_type_id}"
+
+
+class OddWear(models.Model):
+    """A set whose wear its own record, or its type's, can hardly explain; sets with nothing to say have no row.
+
+    headline: "contradicts", "faster" or "slower"; checks: what to look at, in this order. reading: the newest entry that
+    says how worn it is (the set's own key while there is none): "Looked at it" quiets the alarm until there is another.
+    """
+
+    tool_set = models.OneToOneField(ToolSet, models.CASCADE, primary_key=True, related_name="odd_wear")
+    headline = models.CharField(max_length=12)
+    direction = models.CharField(max_length=8)
+    checks = models.JSONField(default=list)
+    reading = models.UUIDField()
+    read_at = models.DateTimeField()
+    found_at = models.DateTimeField()
+
+    class Meta:
+        indexes: ClassVar = [models.Index(fields=["-read_at"], name="odd_wear_newest")]
+
+    def __str__(self) -> str:
+        return f"{self.tool_set_id}: {self.headline}"
