@@ -273,6 +273,7 @@ def _keep_floors(floors: Floors, settings: ShopSettings, now: datetime) -> ShopS
     columns = {
         "multipliers": json.dumps(floors.multipliers, sort_keys=True),
         "record": floors.record,
+        "behind": floors.behind,
         "sets": floors.sets,
         "fitted_at": now,
     }
