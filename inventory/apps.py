@@ -23,11 +23,14 @@ def fit_what_is_due(sender: Any, **kwargs: Any) -> None:
     from django.db import connection
     from django.utils import timezone
 
-    from inventory.actions.lives import refit_due
+    from inventory.actions import alarms
+    from inventory.actions.lives import refit_due, shop_settings
 
-    closed = connection.connection is None
+    closed, now = connection.connection is None, timezone.now()
     try:
-        refit_due(now=timezone.now())
+        refit_due(now=now)
+        if alarms.any_due():
+            alarms.judge_due(shop_settings(now), now=now)
     except Exception:
         logging.getLogger(__name__).exception("Fitting what was due failed; `manage.py refit` fits everything.")
     finally:

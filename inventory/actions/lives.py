@@ -19,6 +19,7 @@ from django.db import transaction
 from django.db.models import F
 
 from inventory import estimate
+from inventory.actions import alarms
 from inventory.models import Branch, LearntFloors, LearntLife, SetState, StoredLife, ToolSet, ToolType
 from inventory.models.choices import Fitness
 from inventory.shop_settings import ShopSettings, settings_of
@@ -104,6 +105,13 @@ def keep_lives(changed: Mapping[UUID, Before], states: Mapping[UUID, SetState], 
             due.add(type_id)
     _write(rows)
     mark_due(due)
+    alarms.note_sets(pk for pk, before in changed.items() if pk in asked and _says_worn(before, asked[pk]))
+
+
+def _says_worn(before: Before, now: SetState) -> bool:
+    """Whether an entry says anew how worn a set is: another height, or its end."""
+    ended = (before.fitness == Fitness.RETIRED) != (now.fitness == Fitness.RETIRED)
+    return ended or alarms.reads_differ(before.wear, now.wear)
 
 
 def _first_fit(tool_type: ToolType, now: datetime) -> None:
@@ -266,6 +274,8 @@ def refit(
             done += 1
             progress("types", done, len(asked))
     _forget_unrated(types, rated)
+    if bonds is None:
+        alarms.judge_shop(settings, now=now)
     return Refitted(done, count, tuple(one.name for one in types if one.pk not in rated))
 
 
@@ -303,6 +313,7 @@ def _keep_fit(model: TypeModel, now: datetime) -> int:
             again = [SetRow(*_with_fit(row, at_fit.get(row.set_id))) for row in newer]
             _write(_stored(model_of(model.tool_type, again, kept, model.rated_m2), number))
         _forget_others(type_id)
+    alarms.note_type(type_id)
     return len(rows)
 
 
