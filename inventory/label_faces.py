@@ -26,6 +26,7 @@ TEXT_WIDTH, NARROWEST_TEXT = 0.96, 0.80
 SMALLEST_TEXT_PT = 5.0
 OVERSHOOT = 0.02  # of the type size: how far round letters reach below the line and above the capitals
 GUTTER_MM = 0.4  # between quiet zone and text, so that rounding to dots and spread ink stay out of the quiet zone
+OWN_SHARE = 0.3  # of the type line: so much the shop's own tag gets at least
 NAME_LEADING = 1.04  # of the type size: lines of a place's name
 
 # A shop's own mark for a tool type is one of these shapes, or at most two characters.
@@ -55,8 +56,9 @@ class LabelFace:
 
     `code` and `address` as `codes.code_address` gives them. A set has grit, type, size line, own mark, bond ("metal",
     "resin", "hybrid" or "") and place on the ladder: `ladder_place` of `ladder_count`, the coarsest is 0; None or a
-    count of 0 leaves the notch out. A blank label has only its code and a field for a pen. A place (tub, van, crate,
-    outing) has its name as `type_name` and perhaps a second line as `size_line`.
+    count of 0 leaves the notch out; `own` is the tag the shop had on it before, by which one finds which set this
+    label goes on. A blank label has only its code and a field for a pen. A place (tub, van, crate, outing) has its name
+    as `type_name` and perhaps a second line as `size_line`.
     """
 
     code: str
@@ -69,6 +71,7 @@ class LabelFace:
     ladder_place: int | None = None
     ladder_count: int = 0
     kind: Kind = "set"
+    own: str = ""
 
 
 @dataclass(frozen=True)
@@ -128,6 +131,10 @@ def _draw_set(canvas: Any, face: LabelFace, box: _Box, dot: float, *, type_line:
     shares = (0.085, 0.065, 0.12, 0.065, 0.15, 0.08) if type_line else (0.10, 0.09, 0, 0, 0.21, 0.10)
     notch, gap1, line, gap2, code, gap3 = (share * box.height for share in shares)
     has_notch = face.ladder_place is not None and face.ladder_count > 0
+    own_instead = bool(face.own) and not type_line
+    if own_instead:
+        # The smallest labels have one strip to give: the notch's, and some of the gap above it.
+        has_notch, notch, gap1 = True, notch * 1.5, gap1 - notch * 0.5
     line_bottom = box.bottom + (notch + gap1 if has_notch else 0)
     code_bottom = line_bottom + line + gap2
     # From the top down, so that who copies or hears the text gets it in this order.
@@ -135,8 +142,10 @@ def _draw_set(canvas: Any, face: LabelFace, box: _Box, dot: float, *, type_line:
     _draw_stamp(canvas, face.code, _Box(box.left, code_bottom, box.right, code_bottom + code))
     if line:
         _draw_type_line(canvas, face, _Box(box.left, line_bottom, box.right, line_bottom + line))
-    if face.ladder_place is not None and has_notch:
-        strip = _Box(box.left, box.bottom, box.right, box.bottom + notch)
+    strip = _Box(box.left, box.bottom, box.right, box.bottom + notch)
+    if own_instead:
+        _draw_own(canvas, face.own, strip)
+    elif face.ladder_place is not None and has_notch:
         _draw_notch(canvas, face.ladder_place, face.ladder_count, strip, dot)
 
 
@@ -191,6 +200,12 @@ def _stamp_size(words: str, box: _Box) -> float:
 
 def _draw_type_line(canvas: Any, face: LabelFace, box: _Box) -> None:
     left = box.left
+    if face.own:
+        # Size and soak are said whole beside it; of a tag as long as that leaves room for its end.
+        beside = _width(_printable(face.size_line), TEXT, 1.0) * _smallest_text(box) * NARROWEST_TEXT + box.height * 1.6
+        widest = max(box.width - beside, box.width * OWN_SHARE)
+        left = _draw_own(canvas, face.own, _Box(left, box.bottom, left + widest, box.top))
+        left += box.height * 0.45
     if face.bond in ("metal", "resin", "hybrid"):
         cap_width = box.height * 0.68
         _draw_cap(canvas, face.bond, _Box(left, box.bottom - box.height * 0.06, left + cap_width, box.top))
@@ -203,7 +218,35 @@ def _draw_type_line(canvas: Any, face: LabelFace, box: _Box) -> None:
         size = box.height * 0.86 / CAP_HEIGHT
         _write(canvas, mark, STAMP, size, STAMP_WIDTH, left, box.bottom)
         left += _width(mark, STAMP, size) * STAMP_WIDTH + box.height * 0.35
-    _draw_text(canvas, face.type_name, _Box(left, box.bottom, box.right, box.top), always=face.size_line)
+    rest = _Box(left, box.bottom, box.right, box.top)
+    # Beside an own tag the bond's word gives way whole: its outline stands there already.
+    name = face.type_name if not face.own or _fits(f"{face.type_name} {face.size_line}", rest) else ""
+    _draw_text(canvas, name, rest, always=face.size_line)
+
+
+def _draw_own(canvas: Any, own: str, box: _Box) -> float:
+    """The shop's own tag, heavy; of one too long its end, which tells sets apart. Returns where it ends."""
+    words = _printable(own)
+    size = box.height * 0.86 / CAP_HEIGHT
+    widest = box.width / (size * NARROWEST_STAMP)
+    if _width(words, STAMP, 1.0) > widest:
+        while len(words) > 1 and _width("…" + words, STAMP, 1.0) > widest:
+            words = words[1:]
+        words = "…" + words
+    narrow = min(STAMP_WIDTH, box.width / _width(words, STAMP, size))
+    _write(canvas, words, STAMP, size, narrow, box.left, box.bottom)
+    return box.left + _width(words, STAMP, size) * narrow
+
+
+def _fits(words: str, box: _Box) -> bool:
+    """Whether reading text fits on one line of the box without being cut."""
+    return _width(_printable(words).strip(), TEXT, 1.0) * _smallest_text(box) * NARROWEST_TEXT <= box.width
+
+
+def _smallest_text(box: _Box) -> float:
+    """The least size of reading text on one line of the box."""
+    largest = box.height * 0.86 / CAP_HEIGHT
+    return min(largest, max(SMALLEST_TEXT_PT, largest * 0.7))
 
 
 def _draw_text(canvas: Any, words: str, box: _Box, *, always: str = "") -> None:
@@ -216,7 +259,7 @@ def _draw_text(canvas: Any, words: str, box: _Box, *, always: str = "") -> None:
     if not full:
         return
     largest = box.height * 0.86 / CAP_HEIGHT
-    smallest = min(largest, max(SMALLEST_TEXT_PT, largest * 0.7))
+    smallest = _smallest_text(box)
     size = max(min(largest, box.width / (_width(full, TEXT, 1.0) * NARROWEST_TEXT)), smallest)
     widest = box.width * 1.0001 / (size * NARROWEST_TEXT)
     while words and _width(full, TEXT, 1.0) > widest:

@@ -6,13 +6,15 @@ drawn as one silhouette per group (the sets sorted by life make a stair), so tha
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from html import escape
 
+from inventory.codes import PREFIX
 from inventory.gauge import GaugeFace, gauge_body, hatch_id, px, shared_shapes
 
-__all__ = ["GROUPS", "RackGauge", "RackPicture", "RackRow", "arranged", "rack_picture"]
+__all__ = ["GROUPS", "RackGauge", "RackPicture", "RackRow", "arranged", "brief_names", "rack_picture"]
 
 GROUPS = ("here", "in_water", "out", "aside", "missing")
 LEAST_PITCH, MOST_PITCH = 11.6, 44.0
@@ -21,15 +23,40 @@ DESK_WIDTH, PHONE_WIDTH = 888.0, 262.0
 DESK_SHELVES, PHONE_SHELVES = 2, 1
 _LANE = 16.0
 _SAMPLES = 32
+_BRIEF = 4
 
 
 @dataclass(frozen=True)
 class RackGauge:
-    """One set in the picture. `face.name` is read out and shown in the strip; `code` whole; `url` its ledger card."""
+    """One set in the picture. `face.name` is read out and shown in the strip; `code` whole; `url` its ledger card.
+
+    brief: what stands under its gauge (`brief_names`).
+    """
 
     face: GaugeFace
     code: str
     url: str
+    brief: str = ""
+
+
+def brief_names(tags: Sequence[tuple[str, str]]) -> list[str]:
+    """What stands under each gauge of a row: the end of the shop's own tag, else of the code, four characters at most.
+
+    tags: (code, own tag beside it) of each set; a set without a label has its own tag as code. An own tag whose end
+    another one of the row has too says nothing: there it is the code's end.
+    """
+    ends = [_end(own, _BRIEF) for _code, own in tags]
+    often = Counter(ends)
+    found = []
+    for (code, _own), end in zip(tags, ends, strict=True):
+        told_apart = end and often[end] == 1
+        found.append(end if told_apart else _end(code, 3 if code.startswith(PREFIX) else _BRIEF))
+    return found
+
+
+def _end(tag: str, most: int) -> str:
+    end = tag.strip()[-most:]
+    return end.lstrip(" -_./#") or end
 
 
 @dataclass(frozen=True)
@@ -181,7 +208,9 @@ def _gauges(shelves: _Shelves, lines: int, height: float, kind: str, codes: bool
         body = gauge_body(_bare(face) if codes else face, shelves.width, height, shared=kind)
         if codes:
             centre = px(shelves.width / 2)
-            body += f'<text class="r-code" x="{centre}" y="{px(height + 18)}">{escape(one.code[-3:])}</text>'
+            body += (
+                f'<text class="r-code" x="{centre}" y="{px(height + 18)}">{escape(one.brief or one.code[-3:])}</text>'
+            )
             if face.leaves:
                 body += f'<path class="g-t" d="M{centre} {px(height + 21)}l4.5 6h-9z"/>'
         move = f'transform="translate({px(x)})"'

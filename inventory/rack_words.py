@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
+from uuid import UUID
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -66,11 +68,16 @@ def said_life(one: RackSet, person: Person) -> str:
     }
 
 
-def said_name(one: RackSet, person: Person, now: datetime) -> str:
+def shown_code(one: RackSet, tags: Mapping[UUID, str]) -> str:
+    """What is printed on a set, its own tag (of `tags`) behind the code; "No label" when it has neither."""
+    return " · ".join(filter(None, (one.code, tags.get(one.set_id, "")))) or _("No label")
+
+
+def said_name(one: RackSet, person: Person, now: datetime, tags: Mapping[UUID, str] | None = None) -> str:
     """The whole set in one line, as it is read out and as the strip shows it."""
     state = state_words(one, person, now)
     parts = [
-        one.code or _("No label"),
+        shown_code(one, tags or {}),
         f"{one.tool_type.get_bond_display()} {one.tool_type.grit}",
         state[:1].lower() + state[1:],
         place_words(one),

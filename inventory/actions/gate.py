@@ -106,7 +106,7 @@ class Passed:
 
 def name_of(state: SetState) -> str:
     """What a set is called in sentences: its code, or its own code, or its type."""
-    return state.code or state.tool_set.own_code or state.tool_set.tool_type.name
+    return state.shown_code or state.tool_set.tool_type.name
 
 
 def holder_of(state: SetState) -> str:

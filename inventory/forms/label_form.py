@@ -9,11 +9,14 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 
-from inventory.codes import CodeNotRead, read_code
+from inventory.codes import CodeNotRead, meant_as_printed, read_code
 from inventory.forms.shop_form import ShopForm
 from inventory.labels import label_sizes
-from inventory.models import Branch, Label, Order, Place
+from inventory.models import Branch, Label, Order, Place, ToolSet
 from inventory.queries.labels import MOST_BLANK, still_blank, unlabelled_sets, unprinted
+
+# Before the key of a chosen set that has no code yet; no code begins like that.
+BARE = "set:"
 
 DPI = (("203", "203"), ("300", "300"))
 
@@ -23,7 +26,7 @@ class LabelsForm(ShopForm):
 
     what = forms.ChoiceField(label=_("Which labels"), widget=forms.RadioSelect)
     codes = forms.CharField(
-        label=_("Codes of the chosen ones"),
+        label=_("Codes or own tags of the chosen ones"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 3, "data-scan-keys": ""}),
     )
@@ -63,17 +66,48 @@ class LabelsForm(ShopForm):
         )
 
     def clean_codes(self) -> list[str]:
-        """The codes typed or scanned, one a line or apart by spaces or commas; refused with the one that is none."""
+        """The codes or own tags typed or scanned; refused with the first that names no set.
+
+        One a line, or apart by commas; by spaces too, unless the line as it stands is an own tag ("rack 7").
+        """
         read: dict[str, None] = {}
-        for word in self.cleaned_data["codes"].replace(",", " ").split():
-            try:
-                read[read_code(word)] = None
-            except CodeNotRead as problem:
-                raise forms.ValidationError(str(problem)) from problem
+        self.bare: dict[str, ToolSet] = {}
+        for line in self.cleaned_data["codes"].replace(",", "\n").splitlines():
+            whole = " ".join(line.split())
+            if not whole:
+                continue
+            for word in [whole] if self._own(whole) else whole.split():
+                self._read(word, read)
         known = set(Label.objects.filter(pk__in=read, branch=self.branch).values_list("pk", flat=True))
-        if missing := [code for code in read if code not in known]:
+        if missing := [code for code in read if code not in known and code not in self.bare]:
             raise forms.ValidationError(_now("No set has the code %(code)s.") % {"code": missing[0]})
         return list(read)
+
+    def _own(self, typed: str) -> list[ToolSet]:
+        rows = ToolSet.objects.filter(own_code__iexact=typed, state__branch=self.branch).exclude(own_code="")
+        return list(rows.select_related("state")[:2])
+
+    def _read(self, word: str, read: dict[str, None]) -> None:
+        """Keep what this word names: a code, or the set of this own tag (a label is made for it where it has none)."""
+        sets = [] if Label.objects.filter(pk=word.upper()).exists() else self._own(word)
+        if len(sets) > 1:
+            raise forms.ValidationError(
+                _now("Several sets have the own tag “%(tag)s”. Take them by their codes.") % {"tag": word}
+            )
+        if sets:
+            code = sets[0].state.code or f"{BARE}{sets[0].pk}"
+            read[code] = None
+            if not sets[0].state.code:
+                self.bare[code] = sets[0]
+            return
+        try:
+            read[read_code(word)] = None
+        except CodeNotRead as problem:
+            if meant_as_printed(word):
+                raise forms.ValidationError(str(problem)) from problem
+            raise forms.ValidationError(
+                _now("No set has the code or the own tag “%(tag)s”. Look how it is written.") % {"tag": word}
+            ) from problem
 
     def clean(self) -> dict[str, Any]:
         """What was chosen must say which ones."""

@@ -97,3 +97,14 @@ class SetState(models.Model):
 
     def __str__(self) -> str:
         return self.code or str(self.tool_set_id)
+
+    @property
+    def own_tag(self) -> str:
+        """What the shop itself had written on the set before it got a label, "" for nothing or the label's own code."""
+        own = self.tool_set.own_code
+        return own if self.code and own.upper() != self.code else ""
+
+    @property
+    def shown_code(self) -> str:
+        """What is printed on the set, its own tag behind the code: "GL-7K2M46 · D-01"; "" when it has neither."""
+        return " · ".join(filter(None, (self.code, self.own_tag))) or self.tool_set.own_code

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from uuid import UUID
 
 from django.db.models import F, QuerySet
 from django.utils.translation import gettext as _
@@ -65,6 +66,20 @@ def newest_labels(tool_sets: Iterable[ToolSet]) -> list[Label]:
     return [by_set[pk] for pk in order if pk in by_set]
 
 
+def shown_codes(codes: Sequence[str]) -> list[str]:
+    """These codes with the own tag of their set behind them, in the order given; one query."""
+    rows = Label.objects.filter(pk__in=list(codes)).values_list("code", "opens_set__own_code")
+    own = {code: tag for code, tag in rows if tag and tag.upper() != code}
+    return [f"{code} · {own[code]}" if code in own else code for code in codes]
+
+
+def own_tags(branch: Branch) -> dict[UUID, str]:
+    """The shop's own tag of every set whose label says another code, by set; one query."""
+    rows = ToolSet.objects.filter(state__branch=branch).exclude(own_code="").exclude(state__code="")
+    found = rows.values_list("pk", "own_code", "state__code")
+    return {pk: own for pk, own, code in found if own.upper() != code}
+
+
 def faces(codes: Sequence[str], branch: Branch) -> list[LabelFace]:
     """What stands on the labels of these codes, in the order given; unknown codes are left out. Two queries.
 
@@ -81,7 +96,7 @@ def faces(codes: Sequence[str], branch: Branch) -> list[LabelFace]:
 def _face(label: Label, branch: Branch, places: dict[int, tuple[int, int]]) -> LabelFace:
     address = code_address(branch.label_address, label.code)
     if label.opens_set is not None:
-        return _set_face(label.code, address, label.opens_set.tool_type, places)
+        return _set_face(label.code, address, label.opens_set, places)
     if label.opens_place is not None:
         return _named(label.code, address, label.opens_place)
     if label.opens_outing is not None:
@@ -89,7 +104,8 @@ def _face(label: Label, branch: Branch, places: dict[int, tuple[int, int]]) -> L
     return LabelFace(label.code, address, kind="blank")
 
 
-def _set_face(code: str, address: str, tool_type: ToolType, places: dict[int, tuple[int, int]]) -> LabelFace:
+def _set_face(code: str, address: str, tool_set: ToolSet, places: dict[int, tuple[int, int]]) -> LabelFace:
+    tool_type = tool_set.tool_type
     place, count = places.get(tool_type.pk, (None, 0))
     size = (
         f"{tool_type.size_line} × {tool_type.pieces_per_set}"
@@ -109,6 +125,7 @@ def _set_face(code: str, address: str, tool_type: ToolType, places: dict[int, tu
         bond=tool_type.bond,
         ladder_place=place,
         ladder_count=count,
+        own="" if tool_set.own_code.upper() == code else tool_set.own_code,
     )
 
 

@@ -63,7 +63,7 @@ def _named(text: str, person: Person) -> list[Found]:
     )
     sets = SetState.objects.filter(by_name, branch=branch).select_related("tool_set__tool_type", "place").defer("facts")
     for state in sets.order_by("tool_set__tool_type__ladder_place", "code")[:_MOST]:
-        words = f"{state.tool_set.tool_type.grit} · {state.code or state.tool_set.own_code}"
+        words = f"{state.tool_set.tool_type.grit} · {state.shown_code}"
         detail = state.place.name if state.place else ""
         found.append(Found(words, detail, reverse("inventory:set_phone", args=[state.pk])))
     return found

@@ -14,10 +14,10 @@ from django.utils import timezone
 
 from inventory.actions.label import label_place, label_sets, make_blank, mark_printed
 from inventory.actions.ledger import Who, desk
-from inventory.forms.label_form import LabelsForm
+from inventory.forms.label_form import BARE, LabelsForm
 from inventory.labels import AddressNotPrintable, LabelSizeWrong, LabelsRefused, draw_roll, draw_sheet, label_size
-from inventory.models import Branch, Label, Place, SetState
-from inventory.queries.labels import faces, newest_labels, sets_of_order, unlabelled_sets, unprinted
+from inventory.models import Branch, Label, Place, SetState, ToolSet
+from inventory.queries.labels import faces, newest_labels, sets_of_order, shown_codes, unlabelled_sets, unprinted
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.views.doors import PersonRequest, door, who_of
@@ -66,7 +66,7 @@ def labels_ready(request: PersonRequest, key: UUID) -> HttpResponse:
         "key": key,
         "count": len(job["codes"]) * job["copies"],
         "size": label_size(job["size"]),
-        "first": job["codes"][:6],
+        "first": shown_codes(job["codes"][:6]),
         **address_context(request),
     }
     return render(request, "inventory/label/ready.html", context)
@@ -134,7 +134,12 @@ def _codes(who: Who, branch: Branch, given: dict[str, Any]) -> list[str]:
     if what == "places":
         return [_place_code(who, branch, place) for place in given["places"]]
     if what == "chosen":
-        return list(given["codes"])
+        keys = [UUID(key.removeprefix(BARE)) for key in given["codes"] if key.startswith(BARE)]
+        bare = list(ToolSet.objects.filter(pk__in=keys)) if keys else []
+        if bare:
+            label_sets(who, branch, bare, now=now, rng=rng)
+        made = {f"{BARE}{label.opens_set_id}": label.code for label in newest_labels(bare)}
+        return [made.get(code, code) for code in given["codes"]]
     sets = unlabelled_sets(branch) if what == "new" else sets_of_order(given["order"])
     if sets:
         label_sets(who, branch, sets, now=now, rng=rng)

@@ -82,11 +82,13 @@ def many(done: ScannedMany, states: dict[Any, SetState], word: str) -> Verdict:
     count = len(done.taken)
     said = ngettext("%(count)d set: %(word)s.", "%(count)d sets: %(word)s.", count) % {"count": count, "word": word}
     lines = [
-        f"{states[tool_set.pk].tool_set.tool_type.grit} {states[tool_set.pk].code}: {refusal.why}"
+        f"{states[tool_set.pk].tool_set.tool_type.grit} {states[tool_set.pk].shown_code}: {refusal.why}"
         for tool_set, refusal in done.refused
     ]
     found = [tool_set for tool_set in done.taken if (gone := done.passed.get(tool_set.pk)) and gone.was_missing]
-    names = ", ".join(states[tool_set.pk].code or states[tool_set.pk].tool_set.tool_type.grit for tool_set in found)
+    names = ", ".join(
+        states[tool_set.pk].shown_code or states[tool_set.pk].tool_set.tool_type.grit for tool_set in found
+    )
     again = _("Missing until now, found: %(sets)s.") % {"sets": names} if found else ""
     if not lines:
         return Verdict(

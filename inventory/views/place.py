@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from inventory.models import Label, Person, Place, SetState
 from inventory.models.choices import PlaceKind
 from inventory.queries.custody import places_for
+from inventory.queries.labels import own_tags
 from inventory.queries.rack import rack_of
 from inventory.rights import Right
 from inventory.views.doors import PersonRequest, door
@@ -36,10 +37,11 @@ def place_page(request: PersonRequest, place_id: UUID) -> HttpResponse:
     page = Paginator(found, _LINES_A_PAGE).get_page(request.GET.get("page"))
     moves = place.kind in (PlaceKind.BUCKET, PlaceKind.CRATE) and person.can(Right.SCAN)
     kinds = [PlaceKind.RACK, PlaceKind.VAN, PlaceKind.SITE]
+    tags = own_tags(person.branch)
     context = {
         "place": place,
         "count": len(found),
-        "lines": [{**set_line(one, grit, person, now), "place": _peg(one.peg)} for one, grit in page],
+        "lines": [{**set_line(one, grit, person, now, tags), "place": _peg(one.peg)} for one, grit in page],
         "page": page,
         "ids": ",".join(str(one.set_id) for one, _grit in found) if moves else "",
         "goes_to": places_for(person.branch, kinds) if moves else [],

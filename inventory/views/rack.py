@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django_tables2 import RequestConfig
 
 from inventory.context import address
+from inventory.queries.labels import own_tags
 from inventory.queries.rack import in_use, rack_of
 from inventory.rack_words import cover_words
 from inventory.rights import Right
@@ -42,12 +43,13 @@ def rack_grit(request: PersonRequest, type_id: int) -> HttpResponse:
         raise Http404
     page = Paginator(ordered(grit), _LINES_A_PAGE).get_page(request.GET.get("page"))
     coarser, finer = neighbours(whole, grit)
+    tags = own_tags(person.branch)
     context = {
         "grit": grit,
         "type_lines": [type_line(one) for one in grit.types],
         "cover": cover_words(grit),
         "page": page,
-        "lines": [set_line(one, grit, person, now) for one in page],
+        "lines": [set_line(one, grit, person, now, tags) for one in page],
         "coarser": coarser,
         "finer": finer,
     }

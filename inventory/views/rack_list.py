@@ -20,8 +20,9 @@ from django_tables2.data import TableListData
 from inventory.forms.shop_form import speak
 from inventory.models import Person, Place, SetState, ToolType
 from inventory.models.choices import Fitness
+from inventory.queries.labels import own_tags
 from inventory.queries.rack import RackSet
-from inventory.rack_words import life_words, place_words, state_words
+from inventory.rack_words import life_words, place_words, shown_code, state_words
 from inventory.templatetags import gritledger as tags
 from inventory.times import when_for
 from inventory.units import show_about
@@ -138,12 +139,12 @@ class SetTable(tables.Table):
         empty_text = _("No set is like that. Take a choice away.")
 
     def __init__(self, rows: list[RackSet], request: HttpRequest, person: Person, now: datetime) -> None:
-        self.person, self.now = person, now
+        self.person, self.now, self.tags = person, now, own_tags(person.branch)
         super().__init__(RackData(rows), order_by=_sorting(request))
 
     def render_code(self, record: RackSet) -> SafeString:
         url = reverse("inventory:toolset", args=[record.set_id])
-        return format_html('<a href="{}">{}</a>', url, record.code or _("No label"))
+        return format_html('<a href="{}">{}</a>', url, shown_code(record, self.tags))
 
     def render_grit(self, record: RackSet) -> SafeString:
         return format_html(

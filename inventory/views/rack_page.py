@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.models import Person
+from inventory.queries.labels import own_tags
 from inventory.queries.rack import Grit, Rack, RackSet
-from inventory.rack_picture import DESK_SHELVES, PER_SHELF, RackGauge, RackRow, arranged, rack_picture
+from inventory.rack_picture import DESK_SHELVES, PER_SHELF, RackGauge, RackRow, arranged, brief_names, rack_picture
 from inventory.rack_words import (
     cover_words,
     face_of_set,
@@ -19,6 +22,7 @@ from inventory.rack_words import (
     place_words,
     rack_answer,
     said_name,
+    shown_code,
     state_words,
 )
 from inventory.units import NBSP, show_about
@@ -30,26 +34,29 @@ _NAMELESS = DESK_SHELVES * (PER_SHELF + 1)
 def rack_context(rack: Rack, person: Person, now: datetime) -> dict[str, Any]:
     """The picture and the answer above it."""
     count = sum(len(grit.sets) for grit in rack.grits)
+    tags = own_tags(person.branch) if count else {}
     last = rack.grits[-1] if rack.grits else None
     return {
-        "rack": rack_picture([rack_row(grit, person, now) for grit in rack.grits]) if count else None,
+        "rack": rack_picture([rack_row(grit, person, now, tags) for grit in rack.grits]) if count else None,
         "answer": rack_answer(rack.grits, count),
         "legend_place": last.ladder_count // 2 if last else 0,
         "legend_count": last.ladder_count if last else 1,
     }
 
 
-def rack_row(grit: Grit, person: Person, now: datetime) -> RackRow:
-    """One grit as the picture draws it."""
+def rack_row(grit: Grit, person: Person, now: datetime, tags: Mapping[UUID, str]) -> RackRow:
+    """One grit as the picture draws it. tags: own tags by set."""
     place, of = grit.ladder_place, grit.ladder_count
     named = len(grit.sets) <= _NAMELESS
+    briefs = brief_names([(one.code, tags.get(one.set_id, "")) for one in grit.sets])
     gauges = [
         RackGauge(
-            face_of_set(one, place, of, said_name(one, person, now) if named else ""),
-            one.code,
+            face_of_set(one, place, of, said_name(one, person, now, tags) if named else ""),
+            shown_code(one, tags),
             f"/sets/{one.set_id}/" if not named else reverse("inventory:toolset", args=[one.set_id]),
+            brief,
         )
-        for one in grit.sets
+        for one, brief in zip(grit.sets, briefs, strict=True)
     ]
     life = grit.life_m2 if any(one.life is not None for one in grit.here) else (0.0, 0.0, 0.0)
     return RackRow(
@@ -85,13 +92,13 @@ def ordered(grit: Grit) -> list[RackSet]:
     return [by_url[gauge.url] for _group, found in arranged(gauges) for gauge in found]
 
 
-def set_line(one: RackSet, grit: Grit, person: Person, now: datetime) -> dict[str, Any]:
-    """A set as a 96 px line."""
+def set_line(one: RackSet, grit: Grit, person: Person, now: datetime, tags: Mapping[UUID, str]) -> dict[str, Any]:
+    """A set as a 96 px line. tags: own tags by set."""
     likely, between = life_words(one, person)
     return {
         "face": face_of_set(one, grit.ladder_place, grit.ladder_count),
         "grit": one.tool_type.grit,
-        "code": one.code or _("No label"),
+        "code": shown_code(one, tags),
         "url": reverse("inventory:toolset", args=[one.set_id]),
         "state": one.key,
         "words": _("Dry") if one.key == "dry" else state_words(one, person, now),

@@ -176,7 +176,7 @@ def _handed(tool_set: ToolSet, outing: Outing) -> Verdict:
         "taken",
         _("Handed over"),
         grit=tool_set.tool_type.grit,
-        code=state.code or tool_set.own_code,
+        code=state.shown_code,
         lines=[verdicts.type_line(tool_set.tool_type)],
         reason=_("%(outing)s has it now.") % {"outing": outing.name},
         short=_("handed over"),

@@ -44,7 +44,7 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
         "state": state,
         "tool_set": tool_set,
         "tool_type": tool_set.tool_type,
-        "code": state.code or tool_set.own_code or tool_set.tool_type.name,
+        "code": state.shown_code or tool_set.tool_type.name,
         "type_line": verdicts.type_line(tool_set.tool_type),
         "band": _looked(band(state, conditioning, person, now)),
         "face": verdicts.face_of(state, branch, conditioning, life),

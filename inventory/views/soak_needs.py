@@ -131,7 +131,7 @@ def open_line(need: OpenNeed, tubs: list[Tub], person: Person, now: datetime) ->
     into = _tub_with_room(tubs, 1, hot=need.hot and not late)
     put = None
     if need.dry is not None and into is not None and person.can(Right.SCAN):
-        code = need.dry.code or need.dry.tool_set.own_code or need.tool_type.name
+        code = need.dry.shown_code or need.tool_type.name
         put = {
             "label": _("Put %(set)s in %(tub)s") % {"set": code, "tub": into.place.name},
             "url": reverse("inventory:soak_put"),
@@ -193,7 +193,7 @@ def need_line(need: WaterNeed, person: Person, now: datetime) -> dict[str, Any]:
         words = _("In water by %(when)s") % {"when": by}
     return {
         "grit": need.state.tool_set.tool_type.grit,
-        "code": need.state.code,
+        "code": need.state.shown_code,
         "words": words,
         "late": late or need.in_water,
         "use": need.use,

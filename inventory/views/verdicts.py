@@ -100,7 +100,7 @@ def type_line(tool_type: ToolType) -> str:
 def name_with_place(state: SetState) -> str:
     """ "GL-7K2M46: rack B, peg 14"."""
     where = where_of(state)
-    code = state.code or state.tool_set.own_code
+    code = state.shown_code
     return _("%(set)s: %(where)s") % {"set": code, "where": where} if where else code
 
 
@@ -139,7 +139,7 @@ def taken_out(
         kind="short" if short else "taken",
         word=_("Taken, but short") if short else _("Taken"),
         grit=tool_type.grit,
-        code=state.code or state.tool_set.own_code,
+        code=state.shown_code,
         lines=[
             str(tool_type.get_bond_display()),
             _("against the gate: %(water)s") % {"water": water} if overridden else water,
@@ -167,7 +167,7 @@ def taken_in(state: SetState, where: str, face: GaugeFace | None, found: bool) -
         kind="taken",
         word=_("Found") if found else _("In"),
         grit=tool_type.grit,
-        code=state.code or state.tool_set.own_code,
+        code=state.shown_code,
         lines=[type_line(tool_type)],
         reason=where,
         face=face,
@@ -193,7 +193,7 @@ def refused(
         kind="refused",
         word=_("Refused"),
         grit=tool_type.grit,
-        code=state.code or state.tool_set.own_code,
+        code=state.shown_code,
         lines=[type_line(tool_type), where_of(state)],
         reason=refusal.why,
         then="" if instead is not None else refusal.next_step,
@@ -304,7 +304,7 @@ def take_back(refusal: Elsewhere, state: SetState, target: Place, chosen: Place 
         "elsewhere",
         _("Take it back?"),
         grit=tool_type.grit,
-        code=state.code or state.tool_set.own_code,
+        code=state.shown_code,
         lines=[type_line(tool_type)],
         reason=refusal.why,
         then=refusal.next_step,

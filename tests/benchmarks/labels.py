@@ -52,15 +52,26 @@ LONG_SHOP = "https://shelves.polishing-shop.example"
 
 
 def faces(count: int, seed: int, shop: str = SHOP) -> list[LabelFace]:
-    """Labels of an invented shop."""
+    """Labels of an invented shop; every second set had a tag of its own before, which stands on its label too."""
     rng = random.Random(seed)
     made = []
-    for _number in range(count):
+    for number in range(count):
         code, place = new_code(rng), rng.randrange(10)
         grit = ("30", "70", "120", "50", "100", "200", "400", "800", "1500", "3000")[place]
         bond = "metal" if place < 3 else "resin"
         made.append(
-            LabelFace(code, code_address(shop, code), grit, bond, "9 in. × 3, soak", "diamond", bond, place, 10)
+            LabelFace(
+                code,
+                code_address(shop, code),
+                grit,
+                bond,
+                "9 in. × 3, soak",
+                "diamond",
+                bond,
+                place,
+                10,
+                own=f"D-{number + 1:02}" if number % 2 else "",
+            )
         )
     return made
 
