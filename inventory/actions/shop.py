@@ -312,6 +312,12 @@ def _check_setting(key: str, text: str) -> None:
 def _check_machine(row: Machine, units: Units) -> None:
     if not row.name:
         raise CatalogueRefused(_("A machine needs a name."), _("Write it."), field="name")
+    if not (row.mount or "").strip():
+        raise CatalogueRefused(
+            _("%(name)s needs its mount: by it the plan knows which sets fit.") % {"name": row.name},
+            _("Write it as the tool types have it, such as 9 in. plate."),
+            field="mount",
+        )
     if not 1 <= (row.heads or 0) <= 99:
         raise CatalogueRefused(_("A machine has one head or more."), _("Write how many."), field="heads")
     if not row.heads <= (row.pieces_per_load or 0) <= 999:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import time
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
@@ -16,8 +19,25 @@ from inventory.forms.shop_form import ShopForm
 from inventory.labels import MARKS
 from inventory.models import Supplier, ToolType
 from inventory.models.choices import Bond, MachineKind, PlaceKind, Rotation, SoakNeed, WetDry
+from inventory.mounts import same_mount
 from inventory.refusals import Refused
 from inventory.units import AmountNotRead, read_money
+
+
+class SuggestInput(forms.TextInput):
+    """A text field with what is known already to choose from; anything else can be typed."""
+
+    def __init__(self, known: Sequence[str], attrs: dict[str, Any] | None = None) -> None:
+        super().__init__(attrs)
+        self.known = known
+
+    def render(self, name: str, value: Any, attrs: dict[str, Any] | None = None, renderer: Any = None) -> SafeString:
+        """The field and its list."""
+        listed = f"known-{name}"
+        field = super().render(name, value, {**(attrs or {}), "list": listed}, renderer)
+        options = format_html_join("", '<option value="{}">', ((one,) for one in self.known))
+        return format_html('{}<datalist id="{}">{}</datalist>', field, listed, options)
+
 
 WEEKDAYS = (_("Monday"), _("Tuesday"), _("Wednesday"), _("Thursday"), _("Friday"), _("Saturday"), _("Sunday"))
 _DAY = {"type": "date"}
@@ -178,7 +198,11 @@ class MachineForm(KeepForm):
     name = forms.CharField(label=_("Name"), max_length=80)
     kind = forms.ChoiceField(label=_("Kind"), choices=MachineKind.choices)
     heads = forms.IntegerField(label=_("Heads"), min_value=1, max_value=99)
-    mount = forms.CharField(label=_("Mount"), max_length=40, required=False)
+    mount = forms.CharField(
+        label=_("Mount"),
+        max_length=40,
+        help_text=_("What its plates take; sets whose mount is another one do not fit it."),
+    )
     rotation = forms.ChoiceField(label=_("Rotation"), choices=Rotation.choices, initial="either")
     pieces_per_load = forms.IntegerField(label=_("Pieces in a load"), min_value=1, max_value=999)
     path_m = AmountField("length", label=_("Path width"), required=False, help_text=_("Such as 36 in or 90 cm."))
@@ -194,6 +218,17 @@ class MachineForm(KeepForm):
         label=_("Rented to"), required=False, widget=forms.DateInput(attrs=_DAY, format="%Y-%m-%d")
     )
     active = forms.BooleanField(label=_("In use"), required=False, initial=True)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = ToolType.objects.filter(active=True).exclude(mount="").order_by("ladder_place")
+        self.mounts = list(dict.fromkeys(rows.values_list("mount", flat=True)))
+        self.fields["mount"].widget = SuggestInput(self.mounts, {"maxlength": 40})
+
+    def clean_mount(self) -> str:
+        """The mount as the tool types write it, where they have this one; else as typed."""
+        typed = " ".join(str(self.cleaned_data["mount"]).split())
+        return next((known for known in self.mounts if same_mount(known, typed)), typed)
 
 
 class PlaceForm(KeepForm):

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from inventory.models import Branch, Machine, Person, ToolType
 from inventory.models.choices import Rotation, WetDry
+from inventory.mounts import same_mount
 from inventory.queries.catalogue import closed_names
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
@@ -32,6 +33,16 @@ class PlanRefused(Refused):
     """A plan cannot be kept as it was said."""
 
     code = "plan"
+
+
+class DoesNotFit(PlanRefused):
+    """A step's sets fit none of its shift's machines; `machine` is the first, whose facts may be what is wrong."""
+
+    code = "does_not_fit"
+
+    def __init__(self, machine: Machine, why: str, next_step: str, *, field: str = "") -> None:
+        super().__init__(why, next_step, field=field)
+        self.machine = machine
 
 
 class PlanAsked(PlanRefused):
@@ -152,9 +163,12 @@ def mark(
 
 
 def fits(tool_type: ToolType, machine: Machine) -> list[str]:
-    """Why a tool type's sets do not fit a machine, in words; [] when mount, pieces, hands and water all fit."""
+    """Why a tool type's sets do not fit a machine, in words; [] when mount, pieces, hands and water all fit.
+
+    A mount that one of the two does not say is not known, and stands in nobody's way.
+    """
     wrong: list[str] = []
-    if tool_type.mount.strip().casefold() != machine.mount.strip().casefold():
+    if tool_type.mount.strip() and machine.mount.strip() and not same_mount(tool_type.mount, machine.mount):
         wrong.append(_("mount %(has)s, the machine takes %(takes)s") % {"has": tool_type.mount, "takes": machine.mount})
     if tool_type.pieces_per_set != machine.pieces_per_load:
         wrong.append(
@@ -326,10 +340,11 @@ def _check_shift(draft: PlanDraft, shift: ShiftDraft, zone: ZoneInfo) -> None:
         reasons = {machine.name: fits(step.tool_type, machine) for machine in (*shift.machines, *others)}
         if all(reasons.values()):
             name, wrong = next(iter(reasons.items()))
-            raise PlanRefused(
+            raise DoesNotFit(
+                shift.machines[0],
                 _("%(grit)s does not fit %(machine)s: %(why)s.")
                 % {"grit": step.tool_type.name, "machine": name, "why": ", ".join(wrong)},
-                _("Take another machine or tool type."),
+                _("Take another machine or tool type, or mend what is on record of %(machine)s.") % {"machine": name},
                 field="shifts",
             )
 

@@ -10,14 +10,16 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.models import Branch, Person
 from inventory.refusals import Refused
+from inventory.rights import Right
 from inventory.times import zone_of
 from inventory.views.doors import door
-from jobs.actions.plan import PlanAsked, Planned, PlanRefused, make_job, save_plan
+from jobs.actions.plan import DoesNotFit, PlanAsked, Planned, PlanRefused, make_job, save_plan
 from jobs.context import units_of
 from jobs.forms.plan import (
     Choices,
@@ -142,6 +144,14 @@ def _tell(request: HttpRequest, kept: Planned) -> None:
         messages.warning(request, words)
 
 
+def _mend(refused: Refused | None, person: Person) -> dict[str, str] | None:
+    """Where what is on record of the machine that does not fit is mended, for who may."""
+    if not isinstance(refused, DoesNotFit) or not person.can(Right.RUN_SHOP):
+        return None
+    label = _("Open %(machine)s") % {"machine": refused.machine.name}
+    return {"url": reverse("inventory:machine", args=[refused.machine.pk]), "label": label}
+
+
 def _show(
     request: HttpRequest,
     site: Site,
@@ -161,6 +171,7 @@ def _show(
         "tool_types": sent.choices.tool_types,
         "ladder": {"from": request.POST.get("ladder_from", ""), "to": request.POST.get("ladder_to", "")},
         "refused": refused,
+        "mend": _mend(refused, cast(Person, request.user)),
         "version": whole_number(sent.plan["edited_from"].value()) + 1,
         "row_errors": sum(len(form.errors) for forms_ in sent.tables.values() for form in forms_ if form.is_bound),
     }

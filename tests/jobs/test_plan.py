@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory.actions.shop import save_closed_day
 from inventory.models import Machine
-from jobs.actions.plan import PlanAsked, PlanMovedOn, PlanRefused, ladder_warnings, make_job, mark, save_plan
+from jobs.actions.plan import PlanAsked, PlanMovedOn, PlanRefused, fits, ladder_warnings, make_job, mark, save_plan
 from jobs.actions.site import AreaAsked, SiteRefused, save_site, save_zone
 from jobs.forms.plan import shift_names
 from jobs.forms.plan_rows import add_row, usual_shift
@@ -133,6 +133,8 @@ def test_a_machine_that_does_not_fit_is_refused_with_the_reason() -> None:
     assert wrong.value.why == (
         "resin 200 does not fit Wide six: mount 9 in. plate, the machine takes magnet, 3 pieces, a load is 6."
     )
+    assert wrong.value.next_step.endswith("or mend what is on record of Wide six.")
+    assert wrong.value.machine == wide  # type: ignore[attr-defined]
     rented = make_machine(cast.branch, name="Lent", rented_from=TODAY + timedelta(days=9))
     lent = plan_draft(cast, hall, machine=rented)
     with pytest.raises(PlanRefused, match="Lent is rented, and not on Tue 13 May"):
@@ -228,6 +230,13 @@ def test_a_coming_shift_on_a_closed_day_is_warned_of_with_its_reason_and_kept() 
     assert kept.warnings == ("The shop is closed on Wed 14 May: Stocktaking.",)
     save_closed_day(cast.ines, cast.branch, TODAY, now=NOW + hours(1), closed=False)
     assert save_plan(cast.ines, first.job, replace(draft, notes=""), now=NOW + hours(1)).warnings == ()
+
+
+def test_a_mount_written_otherwise_or_not_known_stands_in_nobodys_way() -> None:
+    cast = make_cast()
+    tool_type = make_type(grit="70", mount="9 in. plate")
+    for mount, wrong in (('9" Plate', 0), ("", 0), ("magnet", 1)):
+        assert len(fits(tool_type, make_machine(cast.branch, name=f"With {mount}", mount=mount))) == wrong
 
 
 def test_a_shift_is_added_with_the_day_hours_lead_and_machines_one_would_type() -> None:
