@@ -131,6 +131,14 @@ class Chart:
         self._parts.append(f'<path class="axis" d="M{px(ends[0])} {px(at)}H{px(ends[1])}{bars}"/>')
         self._parts.append(f'<path class="solid" d="M{px(self.x(likely))} {px(at - 7)}l7 7-7 7-7-7z"/>')
 
+    def block(self, x: float, y: float) -> None:
+        """An end that was seen: a filled square."""
+        self._parts.append(f'<path class="solid" d="M{px(self.x(x) - 6)} {px(self.y(y) - 6)}h12v12h-12z"/>')
+
+    def tick(self, x: float, y: float) -> None:
+        """A likely value on a row: a short line down."""
+        self._parts.append(f'<path class="likely" d="M{px(self.x(x))} {px(self.y(y) - 8)}v16"/>')
+
     def mark(self, x: float, words: str = "", css: str = "axis") -> None:
         """A line down at a value, its words beside its top (today, order today)."""
         self._parts.append(f'<path class="{css}" d="M{px(self.x(x))} {px(self.top - 12)}V{px(self.bottom)}"/>')

@@ -55,6 +55,7 @@ MORE_PAGES = (
     Page("inventory:tables", _("Tables, to save as files"), (Right.PLAN, Right.BUY, Right.COUNT, Right.RUN_SHOP)),
     Page("jobs:sites", _("Sites"), (Right.PLAN, Right.RUN_SHOP)),
     Page("inventory:tool_types", _("Tool types"), (Right.PLAN, Right.BUY, Right.RUN_SHOP)),
+    Page("inventory:how_life", _("How life left is worked out")),
     Page("inventory:machines", _("Machines"), (Right.PLAN, Right.RUN_SHOP)),
     Page("inventory:places", _("Places"), (Right.COUNT, Right.RUN_SHOP)),
     Page("inventory:suppliers", _("Suppliers"), (Right.BUY, Right.RUN_SHOP)),

@@ -10,30 +10,32 @@ from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory import hooks
 from inventory.estimate import SetLife
 from inventory.flags import flag_words
 from inventory.labels import AddressNotPrintable, code_address, qr_svg
-from inventory.ledger.facts import SetFacts, facts_from_json, iso
+from inventory.ledger.facts import SetFacts, facts_from_json
 from inventory.ledger_words import Reader, mark_of_entry, sentence, who_said
-from inventory.life_curve import CurveFacts, curve_rows, curves, points_of
+from inventory.life_curve import CurveFacts, curve_rows, curve_sentence, curves
+from inventory.life_record import curve_facts, model_of_set
 from inventory.models import Entry, Person, SetState
 from inventory.models.choices import Hardness, Kind, TimeKnown
 from inventory.queries import card
 from inventory.queries.catalogue import ladder
 from inventory.queries.soak import waters_of
 from inventory.rights import Right
-from inventory.shop_settings import ShopSettings, floor_factor, reference_area, settings_of
+from inventory.shop_settings import ShopSettings, floor_factor, settings_of
 from inventory.times import show_day, show_time, zone_of
-from inventory.units import show_about, show_area, show_height, show_hours, show_money
+from inventory.units import show_about, show_area, show_height, show_hours, show_money, show_range
 from inventory.views.set_page import set_context
 
 ON_CARD = 30
 _BEGINNINGS = (Kind.RECEIVED, Kind.OPENING)
 # What can be said anew on the card; of a soak its time.
 SOAK_KINDS = (Kind.SOAK_BEGUN, Kind.SOAK_ENDED)
-CORRECTED = (Kind.WORKED, Kind.MEASURED, *SOAK_KINDS)
+CORRECTED = (Kind.WORKED, Kind.MEASURED, Kind.DRESSED, Kind.PIECES_CHANGED, *SOAK_KINDS)
 
 
 @dataclass
@@ -334,24 +336,12 @@ def _life(
             show_about(area, person.units)  # type: ignore[arg-type]
             for area in (low, high)
         )
-    tool_type = state.tool_set.tool_type
-    if life is None or tool_type.new_height_mm is None or tool_type.retire_height_mm is None:
-        return {"curves": []}
-    place, count = ladder(person.branch).get(tool_type.pk, (0, 1))
-    past = max(life.used_m2 - reference_area(settings, state.worked), 0.0)
-    readings = []
-    for one in card.heights_of(ledger):
-        used = reference_area(settings, facts.worked_by_class(until=iso(one.act.happened_at)))
-        readings.append((one.act.happened_at, past + used, one.lowest_height_mm or 0.0))
-    curve = CurveFacts(
-        tool_type.new_height_mm,
-        tool_type.retire_height_mm,
-        tool_type.rated_coverage_m2,
-        life,
-        points_of(readings),
-        place,
-        count,
-    )
+    model = model_of_set(state, settings)
+    place = ladder(person.branch).get(state.tool_set.tool_type_id, (0, 1))
+    begun = datetime.fromisoformat(facts.born_at) if facts.born_at else None
+    curve = None if model is None else curve_facts(state, model, life, place, begun)
+    if model is None or curve is None:
+        return {"curves": [], "lowest": _lowest(state, ledger, None, person, today)}
     units: Any = person.units
     heads = [_("When"), _("Reference area"), _("Lowest piece"), _("What")]
     rows = [
@@ -363,12 +353,45 @@ def _life(
         ]
         for at, area, height, words in curve_rows(curve, units)
     ]
+    past = curve.past_m2
     return {
         "curves": [mark_safe(svg) for svg in curves(curve, units)],  # noqa: S308 - chart escapes all words
+        "curve_words": curve_sentence(curve, units),
         "curve_table": rows,
         "curve_heads": rows[0],
-        "curve_ladder": count,
-        "reading_count": len(readings),
+        "curve_ladder": place[1],
+        "curve_from": _behind(len(curve.points), model.worn_out),
+        "lowest": _lowest(state, ledger, curve, person, today),
         "past_words": show_area(past, units) if past > 1 and state.opening != "new" else "",
         "repieced": facts.repieced,
     }
+
+
+def _behind(readings: int, worn_out: int) -> str:
+    """What stands behind the curve."""
+    sets = ngettext("%(n)d worn-out set of this type", "%(n)d worn-out sets of this type", worn_out) % {"n": worn_out}
+    if not readings:
+        if not worn_out:
+            return _("From the supplier's word alone: no set of this type has worn out here yet.")
+        return _("From the supplier's word and %(sets)s.") % {"sets": sets}
+    own = ngettext("%(n)d reading", "%(n)d readings", readings) % {"n": readings}
+    return _("From %(readings)s and %(sets)s.") % {"readings": own, "sets": sets}
+
+
+def _lowest(
+    state: SetState, ledger: card.Ledger, curve: CurveFacts | None, person: Person, today: date
+) -> dict[str, str]:
+    """The newest height with its day, and what is likely today where the set has worked since."""
+    units: Any = person.units
+    found: dict[str, str] = {}
+    if state.lowest_height_mm is not None:
+        read = card.heights_of(ledger)
+        day = read[-1].act.happened_at.astimezone(zone_of(person.branch)).date() if read else None
+        found = {"read": show_height(state.lowest_height_mm, units), "day": show_day(day, today) if day else ""}
+    if curve is not None and curve.life is not None:
+        now = curve.now
+        since = not curve.points or now.used_m2 > curve.points[-1].used_m2 + 0.5
+        if since and now.used_m2 > 0.5:
+            found["likely"] = show_height(now.likely_mm, units)
+            found["between"] = show_range(now.low_mm, now.high_mm, units, "height")
+    return found
