@@ -128,6 +128,11 @@ def only_this_computer(address: str) -> bool:
     return number.is_loopback or number.is_unspecified
 
 
+def is_host(name: str) -> bool:
+    """Whether this can be a host's name or number (RFC 1123)."""
+    return _IS_HOST.fullmatch(name) is not None
+
+
 def label_base(base: str) -> str:
     """Return the shop's address as it stands in labels, in capitals and without a closing slash.
 

@@ -26,6 +26,11 @@ class Branch(models.Model):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def shown_address(self) -> str:
+        """The address in labels as people write it; capitals are for the label's square alone."""
+        return self.label_address.lower()
+
 
 class PersonManager(BaseUserManager["Person"]):
     """Makes people with rights."""

@@ -24,7 +24,7 @@ from inventory.models import Person, ToolType
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.views.doors import device_of, door
-from inventory.views.label_address import MAY_CONFIRM, address_square, own_address, try_address
+from inventory.views.label_address import MAY_CONFIRM, address_square, proposed_address, reach_of, try_address
 
 _BACKEND = "inventory.sign_in.PasswordBackend"
 
@@ -122,7 +122,7 @@ def _begin(said: dict[str, Any]) -> Person:
 
 def _shop_page(request: HttpRequest, *, refused: Refused | None = None, typed: str = "") -> HttpResponse:
     branch = cast(Person, request.user).branch
-    proposed = branch.label_address or own_address(request)
+    proposed = proposed_address(request, branch)
     steps = [
         {"key": step.key, "place": place, "grit": step.facts["grit"], "bond": step.facts["bond"]}
         for place, step in enumerate(starting_ladder())
@@ -136,6 +136,7 @@ def _shop_page(request: HttpRequest, *, refused: Refused | None = None, typed: s
         "typed": typed,
         "only_here": only_this_computer(proposed),
         "square": address_square(branch),
+        "reach": reach_of(request, proposed),
         "refused": refused,
         "blank_labels": address("inventory:blank_labels") or address("inventory:labels"),
         "spreadsheet": address("jobs:bring_in") or address("inventory:bring_in"),

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from socket import gethostname
 from typing import Any, cast
+from urllib.parse import urlsplit
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -13,11 +16,12 @@ from django.utils.safestring import mark_safe
 from django.utils.translation import gettext as _
 
 from inventory.actions.first_run import AddressRefused, phone_word, propose_address, take_address, with_scheme
-from inventory.codes import AddressNotPrintable, label_base, only_this_computer
+from inventory.codes import AddressNotPrintable, is_host, label_base, only_this_computer
 from inventory.models import Branch, Person
 from inventory.qr_symbol import qr_svg
 from inventory.refusals import Refused
 from inventory.rights import Right
+from inventory.serving import answers_to, served_to, start_command
 from inventory.views.doors import PersonRequest, door
 
 # Whoever prints for the shop: who plans, counts, buys or runs it; a helper alone does not choose for everybody.
@@ -50,7 +54,7 @@ def _keep(request: PersonRequest, address: str, then: str) -> HttpResponse:
         try_address(request, address)
         return redirect("inventory:labels_address")
     row = take_address(request.user.branch, with_scheme(address, request.scheme or "http"), now=timezone.now())
-    messages.success(request, _("Labels hold %(address)s.") % {"address": row.label_address})
+    messages.success(request, _("Labels hold %(address)s.") % {"address": row.shown_address})
     safe = url_has_allowed_host_and_scheme(then, {request.get_host()}, require_https=request.is_secure())
     return redirect(then if then and safe else "inventory:labels")
 
@@ -73,18 +77,65 @@ def try_address(request: HttpRequest, address: str) -> None:
         take_address(branch, address, now=timezone.now())
 
 
+@dataclass(frozen=True)
+class Reach:
+    """What stands between the others and an address. host: the one asked about. command: what to type to serve it.
+
+    answers: the shop answers to that host, as it is served now. other_port: the port it is served at, where the address
+    names another one or none; 0 otherwise.
+    """
+
+    host: str
+    answers: bool
+    command: str
+    other_port: int
+
+    @property
+    def open(self) -> bool:
+        """Whether nothing of ours stands in the way."""
+        return self.answers and not self.other_port
+
+
+def reach_of(request: HttpRequest, address: str) -> Reach:
+    """Whether others reach the shop by this address, as it is served now; for this computer's own, how they could."""
+    here = _port_of(own_address(request))
+    if only_this_computer(address):
+        name = gethostname().lower()
+        host = name if is_host(name) and not only_this_computer(f"http://{name}") else "NAME"
+        return Reach(host, False, start_command(host, here), 0)
+    host = urlsplit(address.lower()).hostname or ""
+    port = _port_of(address)
+    # Behind somebody's own server the port is theirs to lead on.
+    other = here if start_command(host, here) and port != here else 0
+    return Reach(host, answers_to(host), start_command(host, here), other)
+
+
+def _port_of(address: str) -> int:
+    parts = urlsplit(address.lower())
+    return parts.port or (443 if parts.scheme == "https" else 80)
+
+
 def own_address(request: HttpRequest) -> str:
     """The address by which this browser came, "http://10.0.0.5:8000"."""
     return request.build_absolute_uri("/").rstrip("/")
 
 
+def proposed_address(request: HttpRequest, branch: Branch) -> str:
+    """The address kept; else that by which others come, if browser or start say one; else this browser's."""
+    if branch.label_address:
+        return branch.shown_address
+    own, name = own_address(request), served_to()
+    return f"{request.scheme}://{name}:{_port_of(own)}" if name and only_this_computer(own) else own
+
+
 def address_context(request: PersonRequest) -> dict[str, Any]:
     """What the pages of labels say of the address: which, whether confirmed, and who may settle it."""
     branch = request.user.branch
-    proposed = branch.label_address or own_address(request)
+    proposed = proposed_address(request, branch)
     return {
         "branch": branch,
-        "address": branch.label_address,
+        "address": branch.shown_address,
+        "reach": reach_of(request, proposed),
         "proposed": proposed,
         "confirmed": branch.label_address_confirmed_at,
         "only_here": only_this_computer(proposed),
@@ -96,9 +147,9 @@ def address_square(branch: Branch) -> str:
     """The square by which a phone tries the branch's address; "" when there is nothing to try."""
     if not branch.label_address or branch.label_address_confirmed_at:
         return ""
-    return mark_safe(qr_svg(phone_link(branch)))  # noqa: S308 - drawn from capitals
+    return mark_safe(qr_svg(f"{branch.label_address}/H/{phone_word(branch)}"))  # noqa: S308 - drawn from capitals
 
 
 def phone_link(branch: Branch) -> str:
     """The address a phone, or another computer's browser, opens to say that it reaches the shop."""
-    return f"{branch.label_address}/H/{phone_word(branch)}"
+    return f"{branch.shown_address}/H/{phone_word(branch)}"

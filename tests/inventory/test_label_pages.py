@@ -113,7 +113,7 @@ def test_nothing_prints_before_a_phone_has_opened_the_address(shop: SimpleNamesp
     ready = make_labels(client)["Location"]
     assert client.get(ready + "labels.pdf").status_code == 302
     page = client.get(ready).content.decode()
-    assert "No phone has opened HTTPS://SHOP.EXAMPLE yet" in page
+    assert "No phone has opened https://shop.example yet" in page
     # A helper is told who settles it, and is offered nothing that a door would refuse.
     assert "The shop manager confirms it once" in page
     assert reverse("inventory:labels_address") not in page

@@ -40,7 +40,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--fresh", action="store_true", help="make the demo shop anew")
         parser.add_argument("--no-serve", action="store_true", help="stop after tonight's picture")
-        parser.add_argument("--port", type=int, default=None, help=f"port to serve at ({PORT}, or the next free one)")
+        parser.add_argument(
+            "--port", type=int, default=None, help=f"port to serve at (else the one used last; at first {PORT})"
+        )
         parser.add_argument(
             "--to", metavar="NAME", action="append", default=[], help="serve to other machines too, by this host name"
         )
@@ -57,10 +59,13 @@ class Command(BaseCommand):
             return
         host = "0.0.0.0" if options["to"] else "127.0.0.1"
         try:
-            port = serving.free_port(host, options["port"] or PORT, exactly=options["port"] is not None)
+            port, said = serving.port_for(host, options["port"], PORT)
         except serving.PortTaken as taken:
             raise CommandError(str(taken)) from taken
         serving.allow_hosts(options["to"])
+        serving.served_by("demo")
+        if said:
+            self.stdout.write(said)
         self.stdout.write(f"Open {serving.address_of(host, port)} in a browser. Ctrl+C ends it.")
         self.stdout.flush()
         connection.close()
