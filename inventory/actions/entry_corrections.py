@@ -16,12 +16,13 @@ from inventory.actions.dressing import Dressing, dressing_columns
 from inventory.actions.fitting import DoesNotFit, check_fits
 from inventory.actions.gate import name_of
 from inventory.actions.ledger import NewLine, Recorded, Who, lock_states
-from inventory.actions.measure import Heights, height_columns, piece_rows, pieces_of
+from inventory.actions.measure import Heights, height_columns, piece_rows
 from inventory.actions.pieces import Change, Joining, change_lines, join_lines
 from inventory.actions.work import WorkAsked, WorkRefused
 from inventory.ledger import kinds
 from inventory.models import Branch, Entry, SetState
 from inventory.models.choices import Basis, Fitness, Kind
+from inventory.pieces_words import pieces_of
 from inventory.queries.soak import states_with_types
 from inventory.times import when_for
 from inventory.units import Amount, Units, judge_area, judge_passes

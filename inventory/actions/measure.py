@@ -13,6 +13,7 @@ from inventory.actions.ledger import NewLine, NewPiece, Recorded, Who, already, 
 from inventory.heights import Heights
 from inventory.ledger.steps import HEIGHT_RISE_MM
 from inventory.models import Branch, Person, SetState, ToolSet, ToolType
+from inventory.pieces_words import pieces_of
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
@@ -139,12 +140,6 @@ def check_not_risen(state: SetState, lowest_mm: float, person: Person, *, sure: 
         _("Measure again; look whether it is this set, and whether its pieces were changed."),
         field=field,
     )
-
-
-def pieces_of(state: SetState, tool_type: ToolType) -> int:
-    """How many pieces a set has by its ledger; what its type has where nothing was said."""
-    said = state.facts.get("pieces")
-    return tool_type.pieces_per_set if said is None else int(said)
 
 
 def aside_line(tool_set: ToolSet, differ_mm: float, limit_mm: float, person: Person) -> NewLine:

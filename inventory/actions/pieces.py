@@ -21,13 +21,13 @@ from inventory.actions.measure import (
     height_columns,
     inside_mm,
     judge,
-    pieces_of,
     spread_limit,
     spread_mm,
 )
 from inventory.heights import Heights
 from inventory.models import Branch, Person, SetState, ToolSet, ToolType
 from inventory.models.choices import Fitness, RetiredWhy
+from inventory.pieces_words import pieces_of
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.units import Amount, show_height

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from inventory.forms.photos_field import PhotosField
 from inventory.forms.shop_form import ShopForm
 from inventory.heights import Heights
 from inventory.models import Person, Place, ToolType
@@ -50,27 +51,62 @@ def height_text(height_mm: float | None, units: str) -> str:
     return show_number(from_si(height_mm, code), 2 if code == "in" else 1)
 
 
-class MeasureForm(ShopForm):
-    """One height (the lowest piece), or one per piece; with the backing if callipers took it along."""
+class SureForm(ShopForm):
+    """A form that asks "is it right?" once something unlikely was typed: ``sure`` appears with ``ask_sure``."""
 
-    def __init__(self, *args: Any, person: Person, tool_type: ToolType, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        options = {"units": person.units, "decimal_mark": mark_of(person)}
-        self.fields["height"] = HeightField(label=_("Lowest piece"), **options)
-        for number in range(2, min(tool_type.pieces_per_set, 12) + 1):
-            label = _("Piece %(number)d, if measured") % {"number": number}
-            self.fields[f"height_{number}"] = HeightField(label=label, required=False, **options)
+    def ask_sure(self, label: Any = None) -> None:
+        """Add the question as the last field, if it is to be asked."""
+        if self.data.get("ask_sure"):
+            self.fields["sure"] = forms.BooleanField(label=label or _("It is right: keep it"), required=False)
+
+    @property
+    def sure(self) -> bool:
+        """Whether the person says that the unlikely is right."""
+        return bool(self.cleaned_data.get("sure"))
+
+    def backing(self, tool_type: ToolType) -> None:
+        """Ask whether the backing was measured along, where the type has one."""
         if tool_type.backing_mm:
             words = _("The backing was measured along")
             self.fields["with_backing"] = forms.BooleanField(label=words, required=False)
-        if args and args[0] is not None and args[0].get("ask_sure"):
-            self.fields["sure"] = forms.BooleanField(label=_("It is right: keep it"), required=False)
+
+
+class MeasureForm(SureForm):
+    """The lowest piece and, if noted, the mean; or one height per piece (each); with the backing if taken along.
+
+    pieces: how many the set has. With ``each`` the first field is piece 1, and any of them may be the lowest.
+    """
+
+    def __init__(
+        self,
+        *args: Any,
+        person: Person,
+        tool_type: ToolType,
+        pieces: int | None = None,
+        each: bool = False,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        options = {"units": person.units, "decimal_mark": mark_of(person)}
+        count = tool_type.pieces_per_set if pieces is None else pieces
+        self.each = count > 1 and (each or bool(self.data.get("each")) or "height_2" in self.data)
+        if self.each:
+            for number in range(1, count + 1):
+                label = _("Piece %(number)d") % {"number": number}
+                name = "height" if number == 1 else f"height_{number}"
+                self.fields[name] = HeightField(label=label, required=number == 1, **options)
+        else:
+            self.fields["height"] = HeightField(label=_("Lowest piece"), **options)
+            if count > 1:
+                self.fields["mean"] = HeightField(label=_("Mean of all pieces, if noted"), required=False, **options)
+        self.backing(tool_type)
+        self.ask_sure()
 
     def heights(self) -> Heights:
         """What was typed, as the action takes it."""
         pieces = [self.cleaned_data.get(name) for name in self.fields if name.startswith("height")]
         given = tuple(piece for piece in pieces if piece is not None)
-        return Heights(given, bool(self.cleaned_data.get("with_backing")), bool(self.cleaned_data.get("sure")))
+        return Heights(given, bool(self.cleaned_data.get("with_backing")), self.sure, self.cleaned_data.get("mean"))
 
 
 class WhyForm(ShopForm):
@@ -85,7 +121,7 @@ class ClearForm(ShopForm):
     why = forms.CharField(label=_("What was found?"), max_length=400, required=False)
 
 
-class RetireForm(ShopForm):
+class RetireForm(SureForm):
     """Why a set ends, and its last height."""
 
     retired_why = forms.ChoiceField(label=_("Why?"), choices=RetiredWhy.choices, widget=forms.RadioSelect)
@@ -95,13 +131,13 @@ class RetireForm(ShopForm):
         super().__init__(*args, **kwargs)
         label, mark = _("Last height of the lowest piece, if measured"), mark_of(person)
         self.fields["height"] = HeightField(label=label, required=False, units=person.units, decimal_mark=mark)
-        if args and args[0] is not None and args[0].get("ask_sure"):
-            self.fields["sure"] = forms.BooleanField(label=_("It is right: keep it"), required=False)
+        self.fields["photos"] = PhotosField(label=_("Photos, if it ended early"))
+        self.ask_sure()
 
     def heights(self) -> Heights | None:
         """The last height as the action takes it, or None."""
         height = self.cleaned_data.get("height")
-        return Heights((height,), sure=bool(self.cleaned_data.get("sure"))) if height is not None else None
+        return Heights((height,), sure=self.sure) if height is not None else None
 
 
 class TroubleForm(ShopForm):
@@ -109,6 +145,7 @@ class TroubleForm(ShopForm):
 
     trouble = forms.ChoiceField(label=_("What happened?"), choices=TroubleKind.choices, widget=forms.RadioSelect)
     note = forms.CharField(label=_("More, if it matters"), max_length=400, required=False)
+    photos = PhotosField(label=_("Photos, if they show it"))
 
 
 class PlaceForm(ShopForm):

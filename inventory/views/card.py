@@ -14,17 +14,23 @@ from django.utils.translation import gettext as _
 
 from inventory import hooks
 from inventory.actions.corrections import check_may_void, settle_flag, void_entry
-from inventory.actions.entry_corrections import correct_height, correct_soak_time, correct_worked
+from inventory.actions.entry_corrections import (
+    correct_dressed,
+    correct_height,
+    correct_pieces,
+    correct_soak_time,
+    correct_worked,
+)
 from inventory.actions.measure import HeightDoubted
 from inventory.actions.work import WorkAsked
-from inventory.forms.card import CorrectForm, SoakTimeForm, VoidForm
+from inventory.forms.card import SoakTimeForm, VoidForm, form_to_correct
 from inventory.ledger_words import sentence
 from inventory.models import Entry, SetState
 from inventory.queries.ledger import same_sets
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
-from inventory.views.card_page import CORRECTED, SOAK_KINDS, card_context, days_of, ledger_context, time_words
+from inventory.views.card_page import CORRECTED, card_context, days_of, ledger_context, time_words
 from inventory.views.doors import PersonRequest, door, who_of
 
 _LINES_A_PAGE = 60
@@ -69,8 +75,8 @@ def entry_void(request: PersonRequest, set_id: UUID, entry_id: UUID) -> HttpResp
 def entry_correct(request: PersonRequest, set_id: UUID, entry_id: UUID) -> HttpResponse:
     """Say anew what an entry said: of work, of a measurement, of when a set went into water or came out."""
     state, entry = _entry(request, set_id, entry_id, kinds=CORRECTED)
-    make: type[CorrectForm | SoakTimeForm] = SoakTimeForm if entry.kind in SOAK_KINDS else CorrectForm
-    form: VoidForm = make(request.POST or None, person=request.user, entry=entry)
+    make, said = form_to_correct(entry)
+    form = make(request.POST or None, person=request.user, entry=said)
     refused = _may_not(request, entry)
     if request.method == "POST" and form.is_valid():
         try:
@@ -78,7 +84,9 @@ def entry_correct(request: PersonRequest, set_id: UUID, entry_id: UUID) -> HttpR
         except Refused as refusal:
             refused = refusal
             if isinstance(refusal, HeightDoubted | WorkAsked):
-                form = CorrectForm(request.POST.copy() | {"ask_sure": "1"}, person=request.user, entry=entry)
+                asked = request.POST.copy()
+                asked["ask_sure"] = "1"
+                form = make(asked, person=request.user, entry=said)
         else:
             messages.success(request, _("Corrected. What was said before stays, struck through."))
             return redirect("inventory:toolset", set_id)
@@ -100,30 +108,26 @@ def flag_settle(request: PersonRequest, set_id: UUID) -> HttpResponse:
     return redirect("inventory:toolset", set_id)
 
 
-def _correct(request: PersonRequest, entry: Entry, form: VoidForm) -> None:
-    act, given = entry.act, form.cleaned_data
+def _correct(request: PersonRequest, entry: Entry, form: Any) -> None:
+    act, given, branch = entry.act, form.cleaned_data, request.user.branch
+    why, closed = given["why"], _shift_closed(entry)
     if isinstance(form, SoakTimeForm):
         who = who_of(request, happened_at=form.happened_at, done_by=act.done_by)
-        closed = _shift_closed(entry)
-        correct_soak_time(who, request.user.branch, entry, given["why"], now=who.sent_at, shift_closed=closed)
+        correct_soak_time(who, branch, entry, why, now=who.sent_at, shift_closed=closed)
         return
-    assert isinstance(form, CorrectForm)
     who = who_of(request, happened_at=act.happened_at, time_known=act.time_known, done_by=act.done_by)
-    more: dict[str, Any] = {"now": who.sent_at, "shift_closed": _shift_closed(entry)}
     if entry.kind == "worked":
-        correct_worked(
-            who,
-            request.user.branch,
-            entry,
-            given["area"],
-            given["passes"],
-            given["why"],
-            units=request.user.units,  # type: ignore[arg-type]
-            sure=form.sure,
-            **more,
-        )
+        units: Any = request.user.units
+        area, passes = given["area"], given["passes"]
+        asked: dict[str, Any] = {"now": who.sent_at, "units": units, "sure": form.sure, "shift_closed": closed}
+        correct_worked(who, branch, entry, area, passes, why, **asked)
+    elif entry.kind == "dressed":
+        correct_dressed(who, branch, entry, form.dressing(), why, now=who.sent_at, shift_closed=closed)
+    elif entry.kind == "pieces_changed":
+        said = form.joining() if entry.other_set_id is not None else form.change()
+        correct_pieces(who, branch, entry, said, why, now=who.sent_at, shift_closed=closed)
     else:
-        correct_height(who, request.user.branch, entry, form.heights(), given["why"], **more)
+        correct_height(who, branch, entry, form.heights(), why, now=who.sent_at, shift_closed=closed)
 
 
 def _state(request: PersonRequest, set_id: UUID) -> SetState:
@@ -160,7 +164,7 @@ def _asked(
     request: PersonRequest,
     state: SetState,
     entry: Entry,
-    form: VoidForm,
+    form: Any,
     refused: Refused | None,
     question: str,
     submit: str,
@@ -184,8 +188,9 @@ def _asked(
     return render(request, "inventory/toolset/entry.html", context, status=status)
 
 
-def _asks_sure(form: VoidForm) -> dict[str, str]:
-    return {"ask_sure": "1"} if "sure" in form.fields else {}
+def _asks_sure(form: Any) -> dict[str, str]:
+    each = {"each": "1"} if getattr(form, "each", False) else {}
+    return each | ({"ask_sure": "1"} if "sure" in form.fields else {})
 
 
 def _uuid(text: str) -> UUID:

@@ -11,12 +11,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from inventory.actions.gate import holder_of, where_of
+from inventory.claims import EarlyEnd, early_end, share_words
 from inventory.context import address
 from inventory.gauge import STATES
 from inventory.hooks import NextUse, next_use
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import Label, Outing, Person, SetState, ToolSet
 from inventory.models.choices import Face, Fitness, PlaceKind, RetiredWhy
+from inventory.pieces_words import part_load_words, remnant_words
 from inventory.queries.custody import open_outings, roomiest_tub
 from inventory.queries.finishing import chance_for, lives_of
 from inventory.queries.last_lines import last_lines
@@ -25,7 +27,7 @@ from inventory.rights import Right
 from inventory.shop_settings import ShopSettings, floor_factor, settings_of
 from inventory.soak_words import soak_words
 from inventory.times import show_when, when_for, zone_of
-from inventory.units import show_about, show_range
+from inventory.units import show_about, show_height, show_range
 from inventory.views import verdicts
 
 
@@ -40,6 +42,7 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
     factor = _factor(use, settings)
     chance = chance_for(_with_companion(tool_set, use), use.reference_m2, branch, now) if use else None
     enough, enough_words = verdicts.enough_words(chance, settings["finish_limit"], settings["tight_limit"])
+    early = early_end(state, settings)
     context: dict[str, Any] = {
         "state": state,
         "tool_set": tool_set,
@@ -59,7 +62,8 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
         "replaced": _replaced(label, person, now),
         "act_id": uuid4(),
         "foreign": foreign_words(state, person),
-        **actions_of(state, conditioning, use, person, now),
+        "notes": _notes(state, early, person),
+        **actions_of(state, conditioning, use, person, now, early),
     }
     if life is not None:
         low, likely, high = life.on_floor(factor)
@@ -73,6 +77,21 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
             "life_factor": factor,
         }
     return context
+
+
+def _notes(state: SetState, early: EarlyEnd | None, person: Person) -> list[str]:
+    """What else is to be known of it: pieces missing and what that means, a face that does not cut, an early end."""
+    notes = [f"{remnant_words(state)}. {part_load_words(state)}".strip()] if remnant_words(state) else []
+    if state.face == Face.GLAZED and state.fitness != Fitness.RETIRED:
+        notes.append(_("Its face is glazed: it stops cutting until it is dressed."))
+    dressed_mm = state.facts.get("dressed_mm") or 0.0
+    if dressed_mm > 0:
+        height = show_height(dressed_mm, person.units)  # type: ignore[arg-type]
+        notes.append(_("Dressing has taken %(height)s of it; that is no wear by area.") % {"height": height})
+    if early is not None:
+        words = {"share": share_words(early.share)}
+        notes.append(_("It ended at %(share)s of its rating: its supplier may be asked.") % words)
+    return notes
 
 
 def _factor(use: NextUse | None, settings: ShopSettings) -> float:
@@ -138,7 +157,12 @@ def foreign_words(state: SetState, person: Person) -> str:
 
 
 def actions_of(
-    state: SetState, conditioning: Conditioning, use: NextUse | None, person: Person, now: datetime
+    state: SetState,
+    conditioning: Conditioning,
+    use: NextUse | None,
+    person: Person,
+    now: datetime,
+    early: EarlyEnd | None = None,
 ) -> dict[str, Any]:
     """The filled action, two or three beside it, and the rest, by right and state; none for another branch's set."""
     if foreign_words(state, person):
@@ -151,20 +175,38 @@ def actions_of(
             beside.append(act["aside"])
         if person.can(Right.LOG_WORK) and address("jobs:my_job"):
             beside.append({"label": _("Log work"), "url": address("jobs:my_job"), "method": "get"})
-        more = [act["measure"], act["trouble"], act["move"], act["label"]]
+        more = [act["measure"], act["trouble"], act["dress"], *_pieces_acts(act, state, person)]
+        more += [act["photos"], act["move"], act["label"]]
         if state.fitness != Fitness.USABLE and person.can(Right.LOG_WORK):
             more.insert(0, act["clear"])
         if state.fitness != Fitness.RETIRED and person.can(Right.SETTLE):
             more.append(act["retire"])
+    if early is not None and (person.can(Right.SETTLE) or person.can(Right.BUY)):
+        beside.insert(0, _links(state)["claim"])
     filled = first and {**first, "kind": "fill thumb"}
     return {"first": first, "first_filled": filled, "beside": beside, "more": more}
+
+
+def _pieces_acts(act: dict[str, dict[str, Any]], state: SetState, person: Person) -> list[dict[str, Any]]:
+    """What may be done with its pieces; a retired set has none to change."""
+    if state.fitness == Fitness.RETIRED or not person.can(Right.LOG_WORK):
+        return []
+    return [act["pieces"], *([act["join"]] if person.can(Right.SETTLE) else [])]
 
 
 def _links(state: SetState) -> dict[str, dict[str, Any]]:
     def link(name: str, label: str) -> dict[str, Any]:
         return {"label": label, "url": reverse("inventory:set_act", args=[state.pk, name]), "method": "get"}
 
+    def page(name: str, label: str) -> dict[str, Any]:
+        return {"label": label, "url": reverse(f"inventory:{name}", args=[state.pk]), "method": "get"}
+
     return {
+        "dress": link("dress", _("Dress it")),
+        "pieces": link("pieces", _("Change its pieces")),
+        "join": link("join", _("Put another set's pieces in")),
+        "photos": page("set_photos", _("Photos")),
+        "claim": page("set_claim", _("Claim to its supplier")),
         "aside": link("set-aside", pgettext("to do", "Set aside")),
         "measure": link("measure", _("Measure its height")),
         "trouble": link("trouble", _("Report a trouble")),
@@ -189,6 +231,8 @@ def _likeliest(
         return {"label": _("Scan it in"), "url": reverse("inventory:scan_in"), "hidden": named}
     if state.fitness == Fitness.SET_ASIDE:
         return act["clear"] if person.can(Right.LOG_WORK) else act["measure"]
+    if state.face == Face.GLAZED:
+        return act["dress"]
     if conditioning.state == "dry":
         tub = roomiest_tub(person.branch)
         if tub is not None:

@@ -25,6 +25,7 @@ from inventory.gauge import GaugeFace
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import Branch, Outing, Person, Place, SetState, ToolType
 from inventory.models.choices import Fitness, PlaceKind
+from inventory.pieces_words import face_words, remnant_words
 from inventory.queries.catalogue import ladder
 from inventory.queries.custody import Other
 from inventory.refusals import Refused
@@ -144,6 +145,7 @@ def taken_out(
             str(tool_type.get_bond_display()),
             _("against the gate: %(water)s") % {"water": water} if overridden else water,
             *([found] if found else []),
+            *(words for words in (remnant_words(state), face_words(state)) if words),
         ],
         reason=enough,
         then=then,
