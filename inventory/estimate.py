@@ -97,15 +97,17 @@ def records(
     *,
     types: Iterable[ToolType] | None = None,
     known: Mapping[UUID, SetFacts] | None = None,
+    sets: Collection[UUID] | None = None,
 ) -> dict[int, TypeRecord]:
     """What is kept of each tool type by its id: two queries, whatever the number of sets.
 
-    types: only these; None for all. known: by these facts (inventory.queries.known) instead, fitted anew from them
-    alone, with settings as ``known_then`` gives them. A type without any rating to go by is left out.
+    types, sets: only these; None for all (with ``known`` types alone are chosen). known: by these facts
+    (inventory.queries.known) instead, fitted anew from them alone, with settings as ``known_then`` gives them. A type
+    without any rating to go by is left out.
     """
     wanted = None if types is None else {one.pk for one in types}
     if known is None:
-        return _kept(settings, wanted, curves=True)
+        return _kept(settings, wanted, curves=True, only=sets)
     _settings, found = known_then(settings, known)
     return {
         pk: TypeRecord(

@@ -120,7 +120,10 @@ def judge_sets(settings: ShopSettings, set_ids: Collection[UUID], *, now: dateti
 def _keep(found: Sequence[tuple[TypeModel, TypeFit | None]], tails: Tails, now: datetime) -> int:
     """Keep what alarms are judged by, and judge all sets of these models."""
     fits = [(model, fit) for model, fit in found if fit is not None]
-    rows = [AlarmBasis(model.tool_type.pk, fit.to_json(), asdict(tails), now) for model, fit in fits]
+    rows = [
+        AlarmBasis(tool_type=model.tool_type, fit=fit.to_json(), tails=asdict(tails), judged_at=now)
+        for model, fit in fits
+    ]
     if rows:
         AlarmBasis.objects.bulk_create(
             rows, update_conflicts=True, unique_fields=["tool_type"], update_fields=["fit", "tails", "judged_at"]
@@ -164,8 +167,8 @@ def _row(row: SetRow, odd: SetAlarms, now: datetime) -> OddWear:
     reading, read_at = newest_reading(row.set_id, row.wear)
     return OddWear(
         tool_set_id=row.set_id,
-        headline="contradicts" if odd.headline == CONTRADICTS else odd.headline,
-        direction=odd.direction,
+        headline="contradicts" if odd.headline == CONTRADICTS else str(odd.headline),
+        direction=str(odd.direction),
         checks=list(odd.checks),
         reading=reading,
         read_at=read_at or now,

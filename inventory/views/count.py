@@ -45,7 +45,8 @@ def count(request: PersonRequest, count_id: UUID) -> HttpResponse:
     if found.ended_at is not None and not request.headers.get("X-Scan"):
         return render(request, "inventory/count/done.html", counting.done_context(request.user, found, now))
     part = bool(request.headers.get("X-Scan"))
-    context = counting.page_context(request.user, found, now) | {"last": last, "part": part, "act_id": uuid4()}
+    context = counting.page_context(request.user, found, now, request.session)
+    context |= {"last": last, "part": part, "act_id": uuid4()}
     return render(request, f"inventory/count/{'answer' if part else 'count'}.html", context)
 
 

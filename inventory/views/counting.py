@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
+from django.contrib.sessions.backends.base import SessionBase
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -15,23 +16,21 @@ from django.utils.translation import ngettext
 from inventory.actions.count import COUNTABLE, answer_seen, count_seen
 from inventory.actions.gate import holder_of, name_of, where_of
 from inventory.actions.ledger import Who
-from inventory.actions.measure import Heights, measure
 from inventory.actions.undo import undo
 from inventory.estimate import SetLife
-from inventory.forms.amounts import decimal_mark
 from inventory.gauge import GaugeFace
-from inventory.hooks import NextUse, next_use
 from inventory.models import Act, Count, Person, SetState, ToolSet
 from inventory.queries.catalogue import ladder
 from inventory.queries.count import CountPicture, Stranger, count_picture, finish_act, places_to_count
 from inventory.queries.custody import states_by_ids
 from inventory.queries.finishing import lives_of
+from inventory.queries.measuring import worth_measuring
 from inventory.queries.opening import open_text
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import when_for
-from inventory.units import UNITS, AmountNotRead, from_si, read_height, unit_for
+from inventory.views import measuring
 from inventory.views.photo import PhotoNotRead, read_photo
 from inventory.views.scanning import as_uuid
 
@@ -50,7 +49,6 @@ class Asked:
     text: str = ""
     set_id: UUID | None = None
     act_id: UUID | None = None
-    height: str = ""
     photo_sentence: str = ""
 
     @classmethod
@@ -67,7 +65,6 @@ class Asked:
             text[:2000],
             as_uuid(post.get("set", "")),
             as_uuid(post.get("act", "")),
-            post.get("height", "")[:40],
             sentence,
         )
 
@@ -158,21 +155,13 @@ def _scan(who: Who, person: Person, count: Count, tool_set: ToolSet, now: dateti
 
 
 def _about(who: Who, person: Person, count: Count, state: SetState, asked: Asked, now: datetime) -> Last:
-    """A press about one set: it is here, it came back, leave it out, its height."""
+    """A press about one set: it is here, it came back, leave it out."""
     tool_set, branch = state.tool_set, person.branch
     code = name_of(state)
     if asked.do in ("here", "leave"):
         answer_seen(who, branch, count, tool_set, is_here=asked.do == "here", now=now)
         words = _("it is here now") if asked.do == "here" else _("left where the ledger has it")
         return Last("taken", _("Answered"), code, words)
-    if asked.do == "height":
-        units: Any = person.units
-        try:
-            amount = read_height(asked.height, unit_for("height", units), decimal_mark())
-        except AmountNotRead as unread:
-            return Last("refused", _("Not kept"), code, unread.sentence)
-        measure(who, branch, tool_set, Heights((amount,)), now=now)
-        return Last("taken", _("Measured"), code, _("height kept"))
     return _scan(who, person, count, tool_set, now)
 
 
@@ -188,17 +177,18 @@ def list_context(person: Person, now: datetime) -> dict[str, Any]:
     return {"rows": rows, "never": never, "open": [row for row in rows if row["open"]]}
 
 
-def page_context(person: Person, count: Count, now: datetime) -> dict[str, Any]:
-    """The count as it stands; about twenty queries for any number of sets."""
+def page_context(person: Person, count: Count, now: datetime, session: SessionBase) -> dict[str, Any]:
+    """The count as it stands; about twenty queries for any number of sets. session: keeps what was put off."""
     picture = count_picture(count)
     branch, place = person.branch, count.place.name
     states = [one.state for one in picture.looked] + [one.state for one in picture.strangers]
     rungs = ladder(branch)
     lives = lives_of([state.tool_set for state in states], branch, now)
-    uses = next_use([state.pk for state in picture.seen], now)
+    url = reverse("inventory:count", args=[count.pk])
+    worths = worth_measuring(picture.seen, branch, now).values()
     unseen, total = picture.unseen, len(picture.looked)
     bare = [state for state in unseen if not state.code]
-    measures = _measures(picture, lives, uses, person)
+    measures = measuring.asks(worths, person, session, url, _MEASURED)
     minutes = max(1, round((now - count.begun_at) / timedelta(minutes=1)))
     return {
         "count": count,
@@ -234,7 +224,7 @@ def page_context(person: Person, count: Count, now: datetime) -> dict[str, Any]:
         "may": {"scan": person.can(Right.SCAN), "count": person.can(Right.COUNT)},
         "done": total - len(unseen),
         "side": bool(picture.strangers or picture.lost) or 0 < len(unseen) <= _NAMED or bool(measures or bare),
-        "url": reverse("inventory:count", args=[count.pk]),
+        "url": url,
         "ladder_count": max((n for _place, n in rungs.values()), default=0),
     }
 
@@ -308,36 +298,6 @@ def _unseen(state: SetState, person: Person, now: datetime) -> dict[str, Any]:
         "bare": not state.code,
         "seen": when_for(person, datetime.fromisoformat(seen_at), now) if seen_at else "",
     }
-
-
-def _measures(picture: CountPicture, lives: dict[UUID, SetLife], uses: Any, person: Person) -> list[dict[str, Any]]:
-    """Sets whose next use falls into the doubt of their life left: only there a height changes an answer."""
-    units: Any = person.units
-    unit = unit_for("height", units)
-    begun = picture.count.begun_at
-    found = []
-    for state in picture.seen:
-        use: NextUse | None = uses.get(state.pk)
-        life = lives.get(state.pk)
-        measured = state.facts.get("measured_at")
-        if use is None or life is None or use.reference_m2 is None:
-            continue
-        if measured and datetime.fromisoformat(measured) >= begun:
-            continue
-        if life.at_least_m2 < use.reference_m2 <= life.up_to_m2:
-            value = "" if state.lowest_height_mm is None else f"{from_si(state.lowest_height_mm, unit):.3g}"
-            title = _("Peg %(peg)s is worth measuring") % {"peg": state.peg} if state.peg else name_of(state)
-            found.append(
-                {
-                    "state": state,
-                    "title": title,
-                    "use": use,
-                    "value": value.replace(".", decimal_mark()),
-                    "unit": UNITS[unit].symbol,
-                    "step": "0.1" if unit == "mm" else "0.01",
-                }
-            )
-    return found[:_MEASURED]
 
 
 def finish_context(person: Person, picture: CountPicture, now: datetime) -> dict[str, Any]:

@@ -56,7 +56,7 @@ def opened(request: PersonRequest, code: str) -> HttpResponse:
             request, "inventory/label/unknown.html", {"sentence": thing.sentence, "text": thing.text}, status=404
         )
     states = states_with_types([thing.tool_set.pk])
-    context = set_context(states[0], request.user, now, thing.label)
+    context = set_context(states[0], request.user, now, thing.label, request.session)
     return render(request, "inventory/toolset/phone.html", context)
 
 
@@ -64,7 +64,8 @@ def opened(request: PersonRequest, code: str) -> HttpResponse:
 def set_phone(request: PersonRequest, set_id: UUID) -> HttpResponse:
     """The same page of a set without a label."""
     state = _state(request, set_id)
-    return render(request, "inventory/toolset/phone.html", set_context(state, request.user, timezone.now()))
+    context = set_context(state, request.user, timezone.now(), session=request.session)
+    return render(request, "inventory/toolset/phone.html", context)
 
 
 @door("POST", right=Right.SCAN)

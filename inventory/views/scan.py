@@ -20,11 +20,12 @@ from inventory.hooks import PlannedUse, leaving_jobs, plan_of
 from inventory.models import Act, Outing, Person, Place, SetState
 from inventory.models.choices import PlaceKind
 from inventory.queries.custody import bucket_for, open_outings, places_for, sets_of_outing, states_by_ids
+from inventory.queries.measuring import MOST_ASKED, worth_of_returns
 from inventory.queries.opening import open_text
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import when_for
-from inventory.views import scanning
+from inventory.views import measuring, scanning
 from inventory.views.doors import PersonRequest, device_of, door, who_of
 from inventory.views.photo import PhotoNotRead, read_photo
 from inventory.views.scan_plan import rungs
@@ -81,8 +82,11 @@ def scan_in(request: PersonRequest) -> HttpResponse:
     if request.method == "POST":
         who = who_of(request)
         given, verdict = _scan_of(request)
+        given = measuring.scanned_over(request, given)
+        verdict = verdict or measuring.scan_answer(request, who, given, now)
         if verdict is None:
             verdict, place = scanning.scan_in(who, request.user, place, given, now)
+            verdict = measuring.with_ask(request, verdict, now)
         scanning.keep_line(request, "in", verdict, request.user, now, str(who.act_id), given.asked)
     request.session["in_to"] = str(place.pk) if place else ""
     return _answer(request, "in", verdict, _in_context(request, place, places))
@@ -128,7 +132,10 @@ def scan_where(request: PersonRequest) -> HttpResponse:
                 request, _("Kept."), extra_tags=scanning.undo_url(who.act_id, reverse("inventory:scan_where"))
             )
         return redirect("inventory:scan_where")
-    return render(request, "inventory/scan/where.html", scanning.where_context(branch, device_of(request), now))
+    context = scanning.where_context(branch, device_of(request), now)
+    worths = worth_of_returns(branch, now, device_of(request))
+    context["measures"] = measuring.asks(worths, request.user, request.session, request.path, MOST_ASKED)
+    return render(request, "inventory/scan/where.html", context)
 
 
 def _scan_of(request: HttpRequest) -> tuple[Scan, Verdict | None]:
@@ -174,7 +181,7 @@ def _in_context(request: PersonRequest, place: Place | None, places: list[Place]
         "direction": "in",
         "place": place,
         "places": places,
-        "count": sum(bool(line["act"]) for line in lines),
+        "count": sum(bool(line["act"]) and line.get("counts", True) for line in lines),
         "url": reverse("inventory:scan_in"),
         "done_url": reverse("inventory:scan_where"),
     }

@@ -342,6 +342,7 @@ def keep_line(
         "open": verdict.stays_open,
         "at": show_time(now, person.branch, clock_24h=person.clock_24h),
         "act": act_id if verdict.wrote else "",
+        "counts": verdict.counts,
     }
     answered = {verdict.code, asked} - {""}
     older = [one for one in kept if not (one["open"] and one["code"] in answered)]

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
+from django.contrib.sessions.backends.base import SessionBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
@@ -22,17 +23,23 @@ from inventory.pieces_words import part_load_words, remnant_words
 from inventory.queries.custody import open_outings, roomiest_tub
 from inventory.queries.finishing import chance_for, lives_of
 from inventory.queries.last_lines import last_lines
+from inventory.queries.measuring import worth_measuring
 from inventory.queries.soak import waters_of
 from inventory.rights import Right
 from inventory.shop_settings import ShopSettings, floor_factor, settings_of
 from inventory.soak_words import soak_words
 from inventory.times import show_when, when_for, zone_of
 from inventory.units import show_about, show_height, show_range
-from inventory.views import verdicts
+from inventory.views import measuring, verdicts
 
 
-def set_context(state: SetState, person: Person, now: datetime, label: Label | None = None) -> dict[str, Any]:
-    """Everything the page shows of one set. state: with type, place, outing and holder loaded."""
+def set_context(
+    state: SetState, person: Person, now: datetime, label: Label | None = None, session: SessionBase | None = None
+) -> dict[str, Any]:
+    """Everything the page shows of one set. state: with type, place, outing and holder loaded.
+
+    session: the browser's, which keeps what was put off; without it no height is asked for.
+    """
     branch, tool_set = person.branch, state.tool_set
     conditioning = waters_of([state], branch, at=now).now(state.pk, now)
     life = lives_of([tool_set], branch, now).get(tool_set.pk)
@@ -65,6 +72,10 @@ def set_context(state: SetState, person: Person, now: datetime, label: Label | N
         "notes": _notes(state, early, person),
         **actions_of(state, conditioning, use, person, now, early),
     }
+    if session is not None and state.outing_id is None and not context["foreign"]:
+        worths = worth_measuring([state], branch, now, uses={tool_set.pk: use} if use else {})
+        back = reverse("inventory:set_phone", args=[tool_set.pk])
+        context["measures"] = measuring.asks(worths.values(), person, session, back)
     if life is not None:
         low, likely, high = life.on_floor(factor)
         context |= {

@@ -55,6 +55,11 @@ class Verdict:
     # Whether scanning on leaves something unanswered here, and whether something was written that Undo voids.
     stays_open: bool = False
     wrote: bool = False
+    # The set that came in with this scan, and the question for its height (views.measuring) where that is worth it.
+    came_in: SetState | None = None
+    ask: dict[str, Any] | None = None
+    # Whether it counts as one more set; a height kept does not.
+    counts: bool = True
 
 
 def face_of(
@@ -176,6 +181,7 @@ def taken_in(state: SetState, where: str, face: GaugeFace | None, found: bool) -
         short=_("found") if found else _("in"),
         mark="tick",
         wrote=True,
+        came_in=state,
     )
 
 

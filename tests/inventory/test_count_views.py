@@ -22,6 +22,7 @@ from inventory.codes import new_code
 from inventory.hooks import NextUse
 from inventory.models import Count, Entry, SetState
 from tests.cast import NOW, hours, make_branch, make_cast, make_outing, make_place, make_set, make_type, who
+from tests.inventory.test_estimate import worked
 
 pytestmark = pytest.mark.django_db
 
@@ -216,24 +217,23 @@ def uses() -> Iterator[dict[UUID, NextUse]]:
 def test_a_height_is_asked_only_where_the_next_use_falls_into_the_doubt(
     shop: SimpleNamespace, client: Client, uses: dict[UUID, NextUse]
 ) -> None:
-    """A new set of 6,000 m2 rating: a use of 100 m2 is sure, one near its likely life is in doubt."""
+    """Sets of 6,000 m2 rating: after 500 a use of 100 m2 is sure, after 4,000 one of 1,200 is in doubt."""
     later = NOW + hours(50)
-    uses[shop.sets[0].pk] = NextUse("Friday at Bellweather", None, "", later, later, reference_m2=6000.0)
+    for number, area_m2 in enumerate((4000, 500)):
+        worked(shop, shop.sets[number], area_m2, -1, 900 + number)
+    uses[shop.sets[0].pk] = NextUse("Friday at Bellweather", None, "", later, later, reference_m2=1200.0)
     uses[shop.sets[1].pk] = NextUse("Monday", None, "", later, later, reference_m2=100.0)
     signed(client, shop.teo)
     scan(client, shop, 1)
     page = scan(client, shop, 0)
 
     (asked,) = page.context["measures"]
-    assert asked["title"] == "Peg 1 is worth measuring"
-    assert "A height would settle Friday at Bellweather." in page.content.decode()
+    assert asked["state"].pk == shop.sets[0].pk
+    assert "Its next step, Friday at Bellweather, needs 12,900\u00a0ft²: now" in page.content.decode()
 
-    page = client.post(url_of(shop), {"set": str(shop.sets[0].pk), "do": "height", "height": "11 mm"})
-    assert page.context["last"].word == "Measured"
+    page = client.post(asked["url"], {"back": url_of(shop), "do": "height", "height": "5 mm"}, follow=True)
     assert page.context["measures"] == []
-    assert SetState.objects.get(pk=shop.sets[0].pk).lowest_height_mm == 11.0
-    refused = client.post(url_of(shop), {"set": str(shop.sets[0].pk), "do": "height", "height": "much"})
-    assert refused.context["last"].kind == "refused"
+    assert SetState.objects.get(pk=shop.sets[0].pk).lowest_height_mm == 5.0
 
 
 @pytest.mark.parametrize("more", [0, 12])
@@ -259,7 +259,7 @@ def test_the_pages_take_the_same_queries_for_any_number_of_sets(
     client.post(url_of(shop, "count_finish"), {"missing": unseen})
     with CaptureQueriesContext(connection) as queries:
         assert client.get(url_of(shop)).status_code == 200
-    assert [*counted, len(queries)] == [5, 17, 12, 8]
+    assert [*counted, len(queries)] == [5, 16, 12, 8]
 
 
 def test_sets_without_a_label_are_ticked_by_hand_and_not_taken_for_missing(
