@@ -46,10 +46,10 @@ FLAG_WORDS: dict[str, FlagWords] = {
         _("If it came back, settle this; if it only was here for a while, scan it out again."),
     ),
     "gate_not_asked": FlagWords(
-        _("It left without the gate's questions."), _("Check that it was conditioned; if not, call the crew.")
+        _("It left without the check at scan-out."), _("Check that it was conditioned; if not, call the crew.")
     ),
     "gate_overridden": FlagWords(
-        _("It left against the gate."), _("Read the reason; settle this, or talk to who sent it out.")
+        _("It left though it was not ready."), _("Read the reason; settle this, or talk to who sent it out.")
     ),
     "height_rose": FlagWords(
         _("The height is more than before, and no piece was changed."),

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -84,6 +85,13 @@ class LabelSize:
             "rows": self.rows,
         }
 
+    def name_in(self, units: str) -> str:
+        """The size in words, for who reads US units in inches first, to the nearest 16th as paper is sold."""
+        if units != "us":
+            return self.name
+        inches = " × ".join(_sixteenths(mm) for mm in (self.width_mm, self.height_mm))
+        return _("%(inches)s in. (%(name)s)") % {"inches": inches, "name": self.name}
+
     def module_mm(self, dpi: int) -> float:
         """Return the side of one module, a whole number of dots, in mm.
 
@@ -95,6 +103,13 @@ class LabelSize:
                 % {"measures": self.measures, "dpi": dpi, "choices": ", ".join(map(str, self.dots_per_module))}
             )
         return self.dots_per_module[dpi] * MM_PER_INCH / dpi
+
+
+def _sixteenths(mm: float) -> str:
+    """Millimetres as inches with a fraction, such as 2 1/4."""
+    whole, part = divmod(round(mm / MM_PER_INCH * 16), 16)
+    fraction = Fraction(part, 16)
+    return f"{whole} {fraction}" if whole and part else str(fraction if part else whole)
 
 
 def label_size(key: str) -> LabelSize:

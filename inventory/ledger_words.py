@@ -150,9 +150,9 @@ def _labelled(entry: Entry, reader: Reader) -> str:
 def _scanned_out(entry: Entry, reader: Reader) -> str:
     outing = entry.outing.name if entry.outing else ""
     if entry.gate == Gate.OVERRIDDEN:
-        return _("Sent out against the gate to %(outing)s.") % {"outing": outing}
+        return _("Sent out, though not ready, to %(outing)s.") % {"outing": outing}
     said = _("Scanned out to %(outing)s.") % {"outing": outing}
-    return said + (_(" The gate was not asked.") if entry.gate == Gate.NOT_ASKED else "")
+    return said + (_(" It was not checked at scan-out.") if entry.gate == Gate.NOT_ASKED else "")
 
 
 def _scanned_in(entry: Entry, reader: Reader) -> str:

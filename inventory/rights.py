@@ -12,7 +12,7 @@ class Right(models.TextChoices):
     SCAN = "scan", _("scan sets out and in")
     LOG_WORK = "log_work", _("log work")
     CONFIRM_SOAK = "confirm_soak", _("confirm a soak")
-    OVERRIDE = "override", _("send a set out against the gate")
+    OVERRIDE = "override", _("send out a set that is not ready")
     PLAN = "plan", _("plan jobs")
     SETTLE = "settle", _("settle what contradicts")
     COUNT = "count", _("count a place")

@@ -75,7 +75,7 @@ def from_words(key: str, text: str, units: str) -> str:
 def say_source(source: str) -> str:
     """Where a start value comes from."""
     words = {
-        "measured": _("measured"),
+        "measured": _("tried out on made-up shops"),
         "our assumption": _("our assumption"),
         "common practice": _("common practice"),
         "reference": _("the reference floor"),

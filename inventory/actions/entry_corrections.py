@@ -56,7 +56,7 @@ def correct_worked(
             raise WorkRefused(judged.sentence, field=field_name)
         if judged.answer == "ask" and not sure:
             raise WorkAsked(judged.sentence, field=field_name)
-    columns = _kept(entry) | {
+    columns = kept_columns(entry) | {
         "area_m2": area.si,
         "passes": passes,
         "basis": Basis.MEASURED if entry.basis in (Basis.GUESSED, Basis.PLANNED) else entry.basis,
@@ -156,7 +156,7 @@ def correct_soak_time(
     with transaction.atomic():
         lock_states([entry.tool_set])
         before = states_with_types([entry.tool_set.pk])
-        line = NewLine(entry.kind, entry.tool_set, None, _kept(entry))
+        line = NewLine(entry.kind, entry.tool_set, None, kept_columns(entry))
         done = replace_entry(who, branch, entry, [line], why, now=now, shift_closed=shift_closed)
         fresh = states_with_types([entry.tool_set.pk])
         check_fits(before, fresh, who, now)
@@ -175,7 +175,7 @@ def _check_same_end(before: SetState, after: SetState, who: Who, now: datetime) 
         )
 
 
-def _kept(entry: Entry) -> dict[str, Any]:
+def kept_columns(entry: Entry) -> dict[str, Any]:
     """The columns of an entry that its correction keeps; relations by their ids."""
     found: dict[str, Any] = {}
     for name in kinds.COLUMNS:

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils.crypto import constant_time_compare, salted_hmac
 from django.utils.translation import gettext as _
 
-from inventory.actions.people import PersonWords, save_person
+from inventory.actions.people import PersonWords, check_password_words, save_person
 from inventory.codes import AddressNotPrintable, label_base
 from inventory.models import Branch, FirstRunCode, Person
 from inventory.qr_symbol import symbol_version
@@ -62,19 +62,13 @@ def begin_shop(code: str, *, shop: str, time_zone: str, currency: str, owner: Pe
     owner: the first person's words; their rights do not matter, the first person has all.
     Raises ShopHasPeople, FirstRunRefused, PersonRefused, PasswordRefused; then nothing is kept, the code still works.
     """
-    typed = code.upper().translate(str.maketrans("ILOU", "110V", "- \u2013"))
     name = " ".join(shop.split())
     with transaction.atomic():
         if Person.objects.exists():
             raise ShopHasPeople(_("This shop has people already."), _("Sign in."))
-        rows = FirstRunCode.objects.select_for_update().filter(used_at__isnull=True, made_at__gt=now - CODE_HOLDS)
-        row = next((known for known in rows if check_password(typed, known.code_hash)), None)
+        row = _code_row(code, now)
         if row is None:
-            raise FirstRunRefused(
-                _("“%(code)s” is not the code of this start.") % {"code": code[:20]},
-                _("It stands in the terminal; a new start prints a new one."),
-                field="code",
-            )
+            raise _wrong_code(code)
         _check_shop(name, time_zone, currency)
         if not owner.password:
             raise FirstRunRefused(
@@ -85,6 +79,34 @@ def begin_shop(code: str, *, shop: str, time_zone: str, currency: str, owner: Pe
         row.used_at = now
         row.save(update_fields=["used_at"])
     return person
+
+
+def refusals_of(code: str, owner: PersonWords, *, now: datetime) -> list[Refused]:
+    """What of code and password would be refused, all at once: a form says everything in one round."""
+    found: list[Refused] = []
+    if _code_row(code, now) is None:
+        found.append(_wrong_code(code))
+    try:
+        if owner.password:
+            check_password_words(owner.password, sign_in=owner.sign_in, name=owner.name)
+    except Refused as weak:
+        found.append(weak)
+    return found
+
+
+def _code_row(code: str, now: datetime) -> FirstRunCode | None:
+    typed = code.upper().translate(str.maketrans("ILOU", "110V", "- \u2013"))
+    rows = FirstRunCode.objects.select_for_update().filter(used_at__isnull=True, made_at__gt=now - CODE_HOLDS)
+    with transaction.atomic():
+        return next((known for known in rows if check_password(typed, known.code_hash)), None)
+
+
+def _wrong_code(code: str) -> FirstRunRefused:
+    return FirstRunRefused(
+        _("“%(code)s” is not the code of this start.") % {"code": code[:20]},
+        _("It stands in the terminal; a new start prints a new one."),
+        field="code",
+    )
 
 
 def save_branch(branch: Branch, *, name: str, time_zone: str, currency: str) -> Branch:

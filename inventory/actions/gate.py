@@ -229,7 +229,7 @@ def check_water(
     if override_why.strip():
         if not who.can(Right.OVERRIDE):
             raise NeedsRight(
-                _("%(person)s may not send a set out against the gate.") % {"person": who.name},
+                _("%(person)s may not send out a set that is not ready.") % {"person": who.name},
                 _("Ask the shop manager, or take another set."),
             )
         return Passed(Gate.OVERRIDDEN, answer, words)

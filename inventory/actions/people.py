@@ -43,7 +43,7 @@ class NobodyLeft(PersonRefused):
 
 @dataclass(frozen=True)
 class PersonWords:
-    """What is said of a person. password, pin: "" leaves what is there; no_pin takes it away."""
+    """What is said of a person. password, pin, language: "" leaves what is there; no_pin takes the PIN away."""
 
     sign_in: str
     name: str
@@ -53,7 +53,7 @@ class PersonWords:
     no_pin: bool = False
     is_active: bool = True
     units: str = Person.Units.US
-    language: str = "en"
+    language: str = ""
 
 
 def save_person(by: Person | None, branch: Branch, words: PersonWords, *, person_id: int | None = None) -> Person:
@@ -72,7 +72,8 @@ def save_person(by: Person | None, branch: Branch, words: PersonWords, *, person
         before = frozenset() if person is None else person.rights
         _check_rights(by, branch, person, before, words)
         is_new = person is None
-        person = person or Person(branch=branch, units=words.units, language=words.language)
+        person = person or Person(branch=branch, units=words.units, language=words.language or "en")
+        person.language = words.language or person.language
         person.sign_in, person.name, person.is_active = sign_in, name, words.is_active
         _put_secrets(person, words)
         try:
@@ -85,6 +86,18 @@ def save_person(by: Person | None, branch: Branch, words: PersonWords, *, person
             return twin
         keep_rights(person, words.rights)
     return Person.objects.select_related("branch").get(pk=person.pk)
+
+
+def check_password_words(password: str, *, sign_in: str, name: str) -> None:
+    """Refuse a password that would not do for a person of this sign-in and name. Raises PasswordRefused."""
+    _check_password(password, Person(sign_in=sign_in.strip().lower(), name=" ".join(name.split())))
+
+
+def _check_password(password: str, person: Person) -> None:
+    try:
+        validate_password(password, person)
+    except ValidationError as weak:
+        raise PasswordRefused(" ".join(map(str, weak.messages)), field="password") from weak
 
 
 def keep_rights(person: Person, rights: Iterable[str]) -> None:
@@ -216,8 +229,10 @@ def _is_said(person: Person, name: str, words: PersonWords) -> bool:
     """Whether a person has exactly these words: then the same request came twice."""
     same_secret = not words.password or person.check_password(words.password)
     same_pin = not words.pin or person.check_pin(words.pin)
+    same_language = words.language in ("", person.language)
     return (
         (person.name, person.is_active, person.rights) == (name, words.is_active, words.rights)
+        and same_language
         and same_secret
         and same_pin
     )
@@ -225,10 +240,7 @@ def _is_said(person: Person, name: str, words: PersonWords) -> bool:
 
 def _put_secrets(person: Person, words: PersonWords) -> None:
     if words.password:
-        try:
-            validate_password(words.password, person)
-        except ValidationError as weak:
-            raise PasswordRefused(" ".join(map(str, weak.messages)), field="password") from weak
+        _check_password(words.password, person)
         person.set_password(words.password)
     elif person.pk is None:
         person.set_unusable_password()

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from inventory.actions.custody import locked, locked_states, once
 from inventory.actions.fitting import DoesNotFit, record_fitting
 from inventory.actions.gate import NeedsRight, check_here, check_ours, name_of
+from inventory.actions.lay_there import beginnings_before
 from inventory.actions.ledger import NewLine, Recorded, Who, already, record
 from inventory.actions.water_checks import NeedsNoSoak, TubFull, check_room, check_soakable, room_left
 from inventory.models import Branch, Place, SetState, ToolSet
@@ -76,7 +77,8 @@ def put_in(
     """Put sets in a tub (or a bucket): their soak begins.
 
     The tub's row is locked too, so that two people cannot fill the last place twice.
-    Said of a time gone by, it must fit what the ledger has of that time and after. Raises NotWater, TubFull,
+    Said of a time gone by, it must fit what the ledger has of that time and after; of a set labelled while it lay there
+    the opening is said anew, of that time. Raises NotWater, TubFull,
     NeedsNoSoak, DoesNotFit, and the gate's refusals for a set that is elsewhere or not ours.
     """
     sets = once(tool_sets)
@@ -90,7 +92,8 @@ def put_in(
         for state in states.values():
             _check_soakable(state, branch, tub, now, who)
         check_room(tub, sum(state.place_id != tub.pk for state in states.values()))
-        lines = [NewLine("soak_begun", tool_set, None, {"to_place": tub, "peg": peg or None}) for tool_set in sets]
+        lines = beginnings_before(who, list(states.values()))
+        lines += [NewLine("soak_begun", tool_set, None, {"to_place": tub, "peg": peg or None}) for tool_set in sets]
         return record_fitting(who, branch, lines, states, now=now, then=lambda fresh: fresh.place_id == tub.pk)
 
 

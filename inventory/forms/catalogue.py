@@ -92,7 +92,12 @@ class ToolTypeForm(KeepForm):
         required=False,
         help_text=_("What a calliper measures along that wears not at all."),
     )
-    rated_coverage_m2 = AmountField("area", label=_("Rated coverage of a set"), required=False)
+    rated_coverage_m2 = AmountField(
+        "area",
+        label=_("Rated coverage of a set"),
+        required=False,
+        help_text=_("Area × passes until it is worn, on a medium floor: a floor polished in 5 passes counts 5 times."),
+    )
     soak_need = forms.ChoiceField(
         label=_("Soak"), choices=SoakNeed.choices, initial="unknown",
         help_text=_("“Not known” warns once and never blocks. A recipe makes it required."),

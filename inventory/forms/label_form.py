@@ -38,7 +38,7 @@ class LabelsForm(ShopForm):
     copies = forms.IntegerField(label=_("Copies of each"), min_value=1, max_value=20, initial=1)
     dpi = forms.ChoiceField(label=_("Printer's dots per inch"), choices=DPI, initial="300")
 
-    def __init__(self, *args: Any, branch: Branch, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, branch: Branch, units: str = "metric", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.branch = branch
         new = unprinted(branch).count() + len(unlabelled_sets(branch))
@@ -59,7 +59,7 @@ class LabelsForm(ShopForm):
         assert isinstance(order, forms.ModelChoiceField)
         assert isinstance(places, forms.ModelMultipleChoiceField)
         what.choices = choices
-        size.choices = [(key, one.name) for key, one in label_sizes().items()]
+        size.choices = [(key, one.name_in(units)) for key, one in label_sizes().items()]
         order.queryset = Order.objects.filter(branch=branch).order_by("-made_at")
         places.queryset = (
             Place.objects.filter(branch=branch, active=True).exclude(kind="unknown").order_by("kind", "name")

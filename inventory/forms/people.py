@@ -102,6 +102,9 @@ class PersonForm(ShopForm):
         help_text=_("Four digits, for the shop's shared tablets only. Empty leaves it as it is."),
     )
     no_pin = forms.BooleanField(label=_("Take the PIN away"), required=False)
+    language = forms.ChoiceField(
+        label=_("Language"), choices=settings.LANGUAGES, initial="en", required=False, widget=forms.RadioSelect
+    )
     is_active = forms.BooleanField(label=_("Works here"), required=False, initial=True)
 
     def rights_said(self) -> frozenset[str]:

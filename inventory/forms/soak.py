@@ -117,7 +117,13 @@ class ReadingForm(WhenForm):
 class PutInForm(WhenForm):
     """When sets went into their tub."""
 
-    at = TimeOfDay(label=_lazy("Put in at"), required=False, help_text=_lazy("Leave it empty if it is now."))
+    at = TimeOfDay(
+        label=_lazy("Put in at"),
+        required=False,
+        help_text=_lazy(
+            "Leave it empty if it is now. A set labelled today may lie there since earlier: say since when."
+        ),
+    )
 
 
 class TakeOutForm(WhenForm):

@@ -452,7 +452,7 @@ class Migration(migrations.Migration):
             name='PersonRight',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('right', models.CharField(choices=[('scan', 'scan sets out and in'), ('log_work', 'log work'), ('confirm_soak', 'confirm a soak'), ('override', 'send a set out against the gate'), ('plan', 'plan jobs'), ('settle', 'settle what contradicts'), ('count', 'count a place'), ('buy', 'buy sets'), ('see_money', 'see money'), ('run_shop', 'run the shop')], max_length=16)),
+                ('right', models.CharField(choices=[('scan', 'scan sets out and in'), ('log_work', 'log work'), ('confirm_soak', 'confirm a soak'), ('override', 'send out a set that is not ready'), ('plan', 'plan jobs'), ('settle', 'settle what contradicts'), ('count', 'count a place'), ('buy', 'buy sets'), ('see_money', 'see money'), ('run_shop', 'run the shop')], max_length=16)),
                 ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='right_rows', to=settings.AUTH_USER_MODEL)),
             ],
         ),

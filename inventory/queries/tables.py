@@ -61,7 +61,7 @@ def _life(name: str) -> Any:
 SETS = Table(
     "sets",
     _("Tool sets"),
-    _("Every set with its state and the life left in it, in reference area."),
+    _("Every set with its state and the life left in it, in reference area: area × passes on a medium floor."),
     (
         Column(_("Tool type"), _state("tool_set.tool_type.name")),
         Column(_("Code"), lambda row, _asked: row[0].code or row[0].tool_set.own_code),

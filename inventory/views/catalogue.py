@@ -81,8 +81,15 @@ def tool_types(request: HttpRequest) -> HttpResponse:
         empty=_("No tool types yet. Add the first, or take a starting ladder."),
         extra={"more_url": reverse("inventory:types_supplier"), "more_words": _("Say who sells them")}
         if may and types
+        else {"empty_actions": [_starting_ladder()]}
+        if may
         else None,
     )
+
+
+def _starting_ladder() -> dict[str, str]:
+    url = reverse("inventory:first_shop")
+    return {"label": _("Take a starting ladder"), "url": url, "method": "get", "kind": "fill"}
 
 
 @door("GET", "POST", right=Right.RUN_SHOP)

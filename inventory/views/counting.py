@@ -174,7 +174,8 @@ def list_context(person: Person, now: datetime) -> dict[str, Any]:
             words = _("counted %(when)s") % {"when": when_for(person, row.counted_at, now)}
         rows.append({"place": row.place, "sets": row.sets, "words": words, "open": row.open})
     never = sum(row["words"] == _("never counted") and bool(row["sets"]) for row in rows)
-    return {"rows": rows, "never": never, "open": [row for row in rows if row["open"]]}
+    found = [row for row in rows if row["open"]]
+    return {"rows": rows, "never": never, "open": found, "may_add": person.can(Right.RUN_SHOP)}
 
 
 def page_context(person: Person, count: Count, now: datetime, session: SessionBase) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from django.utils.translation import get_language
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 
-from inventory.actions.first_run import begin_shop, confirm_address
+from inventory.actions.first_run import begin_shop, confirm_address, refusals_of
 from inventory.actions.people import PersonWords
 from inventory.actions.starting_ladder import starting_ladder, take_ladder
 from inventory.codes import only_this_computer
@@ -41,7 +41,7 @@ def first_run(request: HttpRequest) -> HttpResponse:
     form = FirstRunForm(
         request.POST if request.method == "POST" else None, initial=start | {"currency": "USD", "units": "us"}
     )
-    if request.method == "POST" and form.is_valid():
+    if request.method == "POST" and _all_said(form):
         try:
             person = _begin(form.cleaned_data)
         except Refused as refused:
@@ -99,6 +99,19 @@ def phone_here(request: HttpRequest, word: str) -> HttpResponse:
     if branch is None:
         raise Http404
     return render(request, "inventory/people/phone_here.html", {"here": request.get_host()})
+
+
+def _all_said(form: FirstRunForm) -> bool:
+    """Whether nothing is to mend; code and password are looked at along with the rest, so that one round says all."""
+    whole = form.is_valid()
+    said = form.cleaned_data
+    if "code" in said:
+        words = PersonWords(
+            said.get("sign_in", ""), said.get("name", ""), frozenset(), password=said.get("password", "")
+        )
+        for refused in refusals_of(said["code"], words, now=timezone.now()):
+            form.add_error(refused.field, refused.sentence)
+    return whole and not form.errors
 
 
 def _begin(said: dict[str, Any]) -> Person:

@@ -39,7 +39,9 @@ def labels(request: PersonRequest) -> HttpResponse:
         "order": request.GET.get("order", ""),
         "copies": 1,
     }
-    form = LabelsForm(request.POST or None, branch=branch, initial={"start_at": 1, **first, **last})
+    form = LabelsForm(
+        request.POST or None, branch=branch, units=request.user.units, initial={"start_at": 1, **first, **last}
+    )
     refused: Refused | str | None = None
     if request.method == "POST" and form.is_valid():
         try:
@@ -65,7 +67,7 @@ def labels_ready(request: PersonRequest, key: UUID) -> HttpResponse:
         "job": job,
         "key": key,
         "count": len(job["codes"]) * job["copies"],
-        "size": label_size(job["size"]),
+        "size": label_size(job["size"]).name_in(request.user.units),
         "first": shown_codes(job["codes"][:6]),
         **address_context(request),
     }

@@ -26,7 +26,7 @@ from inventory.views.scanning import as_uuid
 
 @door("GET", right=Right.SCAN)
 def outings(request: PersonRequest) -> HttpResponse:
-    """Open outings by leaving time."""
+    """Open outings by leaving time; one that is due and has nothing out any more is over by itself."""
     now = timezone.now()
     rows = [
         {
@@ -35,7 +35,7 @@ def outings(request: PersonRequest) -> HttpResponse:
             "due": when_for(request.user, outing.due_at, now) if outing.due_at else "",
             "late": outing.due_at is not None and outing.due_at < now and outing.out_count > 0,  # type: ignore[attr-defined]
         }
-        for outing in open_outings(request.user.branch)
+        for outing in open_outings(request.user.branch, now)
     ]
     return render(request, "inventory/outing/list.html", {"rows": rows, "late": sum(row["late"] for row in rows)})
 

@@ -58,7 +58,8 @@ def person(request: HttpRequest, person_id: int | None = None) -> HttpResponse:
     row = get_object_or_404(Person, pk=person_id, branch=me.branch_id) if person_id else None
     form = PersonForm(request.POST if request.method == "POST" else None, initial=_person_words(row))
     if request.method == "POST" and form.is_valid() and not _by_pin(request, form):
-        said = {name: form.cleaned_data[name] for name in ("sign_in", "name", "password", "pin", "no_pin", "is_active")}
+        names = ("sign_in", "name", "password", "pin", "no_pin", "is_active", "language")
+        said = {name: form.cleaned_data[name] for name in names}
         try:
             kept = save_person(me, me.branch, PersonWords(rights=form.rights_said(), **said), person_id=person_id)
         except Refused as refused:
@@ -163,8 +164,9 @@ def _by_pin(request: HttpRequest, form: Any) -> bool:
 
 def _person_words(row: Person | None) -> dict[str, Any]:
     if row is None:
-        return {"is_active": True, "rights": []}
-    return {"name": row.name, "sign_in": row.sign_in, "is_active": row.is_active, "rights": sorted(row.rights)}
+        return {"is_active": True, "rights": [], "language": "en"}
+    facts = {"name": row.name, "sign_in": row.sign_in, "is_active": row.is_active, "language": row.language}
+    return facts | {"rights": sorted(row.rights)}
 
 
 def _signs_in_by(row: Person) -> str:

@@ -138,8 +138,10 @@ def place(request: HttpRequest, place_id: UUID | None = None) -> HttpResponse:
     mine = Place.objects.filter(branch=person.branch, kind__in=actions.MADE_HERE)
     row = get_object_or_404(mine, pk=place_id) if place_id else None
     names = ("kind", "name", "room_sets", "thermostat", "active")
+    asked = request.GET.get("kind", "")
+    kind = asked if asked in actions.MADE_HERE else "rack"
     form = bound(
-        request, PlaceForm, {name: getattr(row, name) for name in names} if row else {"active": True, "kind": "rack"}
+        request, PlaceForm, {name: getattr(row, name) for name in names} if row else {"active": True, "kind": kind}
     )
     if kept(
         request,

@@ -81,7 +81,11 @@ def soak_page(person: Person, now: datetime) -> dict[str, Any]:
         "days": day_line(scale),
         "tubs": shown,
         "ladder_count": max((count for _place, count in rungs.values()), default=0),
-        "may": {"scan": person.can(Right.SCAN), "confirm": person.can(Right.CONFIRM_SOAK)},
+        "may": {
+            "scan": person.can(Right.SCAN),
+            "confirm": person.can(Right.CONFIRM_SOAK),
+            "run_shop": person.can(Right.RUN_SHOP),
+        },
         "put": put_action(group, into) if person.can(Right.SCAN) else None,
         "later": [need_line(need, person, now) for need in later[:_LATER_SHOWN]],
         "later_more": max(0, len(later) - _LATER_SHOWN),

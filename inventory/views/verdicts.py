@@ -148,14 +148,14 @@ def taken_out(
         code=state.shown_code,
         lines=[
             str(tool_type.get_bond_display()),
-            _("against the gate: %(water)s") % {"water": water} if overridden else water,
+            _("though not ready: %(water)s") % {"water": water} if overridden else water,
             *([found] if found else []),
             *(words for words in (remnant_words(state), face_words(state)) if words),
         ],
         reason=enough,
         then=then,
         face=in_hand(face),
-        short=_("taken, against the gate")
+        short=_("taken, not ready")
         if overridden
         else _("taken, short")
         if short

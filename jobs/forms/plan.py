@@ -50,7 +50,7 @@ class PlanForm(ShopForm):
 
     name = forms.CharField(label=_("Job"), max_length=80)
     kind = forms.ChoiceField(label=_("Kind"), choices=JobKind.choices)
-    standing = forms.ChoiceField(label=_("Standing"), choices=Standing.choices)
+    standing = forms.ChoiceField(label=_("Where it stands"), choices=Standing.choices)
     award_percent = forms.IntegerField(
         label=_("Award chance"),
         min_value=0,

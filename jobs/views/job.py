@@ -110,6 +110,7 @@ def jobs(request: HttpRequest) -> HttpResponse:
             {"url": f"?standing={key}", "label": words, "current": key == shown} for key, (words, _s) in SHOWN.items()
         ],
         "without_steps": _without_steps(person),
+        "any_job": bool(plans) or Job.objects.filter(branch=person.branch).exists(),
         "said": said,
         "kept_query": urlencode(said) + "&" if said else "",
         **rights_of(person),

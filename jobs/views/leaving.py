@@ -51,7 +51,7 @@ def key_words(key: str) -> str:
         "soaking": _("Soaking"),
         "soaked": _("Soaked"),
         "taken": _("Scanned out"),
-        "against": _("Left against the gate"),
+        "against": _("Left though not ready"),
         "done": _("Done"),
         "dry": _("Dry"),
         "late": _("Soaking"),

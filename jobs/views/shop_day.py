@@ -25,6 +25,7 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_day, show_time, when_for, zone_of
 from inventory.views.doors import door, who_of
+from inventory.views.first_steps import first_steps
 from jobs.actions.morning import give_back, take_planned
 from jobs.actions.shift import ShiftRefused, leave_sets, no_work
 from jobs.actions.shift_outing import outings_of_nights
@@ -82,6 +83,8 @@ def _morning(request: HttpRequest, person: Person, now: Any, context: dict[str, 
         "answered": asked.answered(found, person),
         "complete": asked.complete_words(found),
     }
+    if not gathered and not found.older and not context["answered"]:
+        context["first_steps"] = first_steps(person)
     return render(request, "jobs/shop_day/morning.html", context)
 
 
@@ -103,6 +106,8 @@ def _tonight(request: HttpRequest, person: Person, now: Any, context: dict[str, 
         "tomorrow": len(tomorrow),
         "ladder_count": places_of(places),
     }
+    if not lines:
+        context["first_steps"] = first_steps(person)
     return render(request, "jobs/shop_day/tonight.html", context)
 
 

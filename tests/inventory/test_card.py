@@ -119,7 +119,7 @@ def every_kind(shop: SimpleNamespace) -> list[tuple[Entry, str]]:
         (
             "scanned_out",
             {"outing": shop.outing, "gate": "not_asked"},
-            "Scanned out to Osprey Lane. The gate was not asked.",
+            "Scanned out to Osprey Lane. It was not checked at scan-out.",
         ),
         (
             "scanned_out",
@@ -189,7 +189,7 @@ def every_kind(shop: SimpleNamespace) -> list[tuple[Entry, str]]:
         (
             "settled",
             {"settles_target": uuid4(), "flag_code": "gate_overridden", "answer": "seen"},
-            "Settled, it is right as it is: It left against the gate.",
+            "Settled, it is right as it is: It left though it was not ready.",
         ),
         ("same_as", {"other_set": other}, "The same set as GL-9B0KTP."),
     ]
@@ -336,7 +336,7 @@ def test_corrections_refuse_what_is_not_theirs(shop: SimpleNamespace) -> None:
 def test_a_flag_is_settled_on_the_card_by_who_may(shop: SimpleNamespace, client: Client) -> None:
     entry = enter(shop, "scanned_out", 20, outing=shop.outing, gate="overridden", why="spare is in van 5")
     page = card(client, shop)
-    assert "It left against the gate." in page
+    assert "It left though it was not ready." in page
     assert "It is right as it is" in page
     url = reverse("inventory:flag_settle", args=[shop.tool_set.pk])
     said = {"entry": str(entry.pk), "code": "gate_overridden", "answer": "seen"}
@@ -350,7 +350,7 @@ def test_a_flag_is_settled_on_the_card_by_who_may(shop: SimpleNamespace, client:
     assert SetState.objects.get(pk=shop.tool_set.pk).open_flags == 0
     page = card(client, shop)
     assert "does not fit" not in page
-    assert "Settled, it is right as it is: It left against the gate." in page
+    assert "Settled, it is right as it is: It left though it was not ready." in page
 
 
 @pytest.mark.parametrize("wrong", [{"answer": "=raw <b>words</b>"}, {"answer": ""}, {"code": "=raw <b>words</b>"}])

@@ -103,7 +103,7 @@ def test_a_set_that_dries_out_before_its_step_starts_is_refused_unless_carried_i
 
 
 def test_an_override_needs_the_right_and_a_reason_and_does_not_make_it_conditioned(shop: SimpleNamespace) -> None:
-    with pytest.raises(NeedsRight, match=r"Dag P\. may not send a set out against the gate"):
+    with pytest.raises(NeedsRight, match=r"Dag P\. may not send out a set that is not ready"):
         out(shop, shop.dry, shop.cast.dag, override_why="no other")
     with pytest.raises(NotConditioned):
         out(shop, shop.dry, override_why="   ")

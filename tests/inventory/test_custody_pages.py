@@ -170,7 +170,7 @@ def test_a_refused_set_names_another_one_and_where_it_hangs(shop: SimpleNamespac
 
 def test_a_helper_cannot_override_by_hand_made_fields(shop: SimpleNamespace, client: Client) -> None:
     client.force_login(shop.cast.teo)
-    assert "may not send a set out against the gate" in scan(client, shop, shop.dry_code, do="override", why="must")
+    assert "may not send out a set that is not ready" in scan(client, shop, shop.dry_code, do="override", why="must")
     assert SetState.objects.get(pk=shop.dry.pk).outing_id is None
 
 
