@@ -18,7 +18,7 @@ from inventory.flags import flag_words
 from inventory.labels import AddressNotPrintable, code_address, qr_svg
 from inventory.ledger.facts import SetFacts, facts_from_json
 from inventory.ledger_words import Reader, mark_of_entry, sentence, who_said
-from inventory.life_curve import CurveFacts, curve_rows, curve_sentence, curves
+from inventory.life_curve import CurveFacts, curve_rows, curve_sentence, curves, height_range
 from inventory.life_record import curve_facts, model_of_set
 from inventory.models import Entry, Person, SetState
 from inventory.models.choices import Hardness, Kind, TimeKnown
@@ -28,7 +28,7 @@ from inventory.queries.soak import waters_of
 from inventory.rights import Right
 from inventory.shop_settings import ShopSettings, floor_factor, settings_of
 from inventory.times import show_day, show_time, zone_of
-from inventory.units import show_about, show_area, show_height, show_hours, show_money, show_range
+from inventory.units import show_about, show_area, show_height, show_hours, show_money
 from inventory.views.set_page import set_context
 
 ON_CARD = 30
@@ -393,5 +393,5 @@ def _lowest(
         since = not curve.points or now.used_m2 > curve.points[-1].used_m2 + 0.5
         if since and now.used_m2 > 0.5:
             found["likely"] = show_height(now.likely_mm, units)
-            found["between"] = show_range(now.low_mm, now.high_mm, units, "height")
+            found["between"] = height_range(now.low_mm, now.high_mm, units)
     return found
