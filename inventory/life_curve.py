@@ -15,6 +15,7 @@ from inventory.estimate import SetLife
 from inventory.gauge import hatch_id
 from inventory.units import UNITS, Units, from_si, show_about, show_height, show_number, show_range, unit_for
 
+NBSP = "\u00a0"
 READING_ERROR_MM = 0.3  # METHODS 0, our assumption; the same as the wear model's
 
 
@@ -78,11 +79,20 @@ def curves(facts: CurveFacts, units: Units) -> list[str]:
     return [_draw(facts, units, 640, 340, "wide-only"), _draw(facts, units, 358, 320, "small-only")]
 
 
+def height_range(low_mm: float, high_mm: float, units: Units) -> str:
+    """Two heights as a calliper reads them, unit once: "5.5 to 6.2 mm"."""
+    unit = unit_for("height", units)
+    low, high = (show_number(from_si(one, unit), 2 if unit == "in" else 1) for one in (low_mm, high_mm))
+    if low == high:
+        return show_height(high_mm, units)
+    return _("%(low)s to %(high)s") % {"low": low, "high": high} + NBSP + UNITS[unit].symbol
+
+
 def curve_sentence(facts: CurveFacts, units: Units) -> str:
     """The curve in one sentence."""
     now = {
         "now": show_height(facts.now.likely_mm, units),
-        "between": show_range(facts.now.low_mm, facts.now.high_mm, units, "height"),
+        "between": height_range(facts.now.low_mm, facts.now.high_mm, units),
     }
     if facts.life is None:
         said = _("Retired after %(used)s of reference area; its lowest piece likely had %(now)s then, %(between)s.")

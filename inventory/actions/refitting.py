@@ -15,7 +15,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import estimate
-from inventory.actions.lives import READINGS_UNTIL_DUE, Refitted, facts_of, refit
+from inventory.actions.lives import READINGS_UNTIL_DUE, Progress, Refitted, facts_of, refit
 from inventory.models import LearntFloors, Person, RefitRun, StoredLife
 from inventory.refusals import Refused
 
@@ -49,14 +49,18 @@ def begin_run(*, asked_by: Person | None, whole: bool, now: datetime) -> RefitRu
     return run
 
 
-def work_off(run: RefitRun, *, clock: Clock, bonds: Collection[str] | None = None) -> Refitted | None:
+def work_off(
+    run: RefitRun, *, clock: Clock, bonds: Collection[str] | None = None, say: Progress | None = None
+) -> Refitted | None:
     """Learn lives anew for a run begun before, and note how far it is. None where it failed: the run then says so.
 
-    bonds: only tool types of these bonds, without the floor factors; None: everything.
+    bonds: only tool types of these bonds, without the floor factors; None: everything. say: is told how far it is too.
     """
 
     def progress(what: str, done: int, of: int) -> None:
         _note(run, what=what, done=done, of=of, seen_at=clock())
+        if say is not None:
+            say(what, done, of)
 
     try:
         made = refit(now=clock(), bonds=bonds, floors=bonds is None, progress=progress)

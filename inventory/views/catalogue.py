@@ -17,12 +17,13 @@ from django.utils.translation import ngettext
 
 from inventory.actions import catalogue as actions
 from inventory.actions.types_supplier import set_supplier
+from inventory.estimate import learnt_of
 from inventory.forms.catalogue import KeepForm, PriceForm, RecipeForm, SupplierForm, SupplierOfTypesForm, ToolTypeForm
 from inventory.models import Person, Supplier, ToolType
 from inventory.queries.catalogue import lead_word, price_of, recipe_of
 from inventory.refusals import Refused
 from inventory.rights import Right
-from inventory.units import Units, show_area, show_height, show_hours, show_money, show_temperature
+from inventory.units import Units, show_about, show_area, show_height, show_hours, show_money, show_temperature
 from inventory.views.doors import door
 from inventory.views.lists import Cell, form_page, link, list_page, words
 
@@ -59,7 +60,7 @@ def bound(request: HttpRequest, kind: type[KeepForm], initial: dict[str, Any], *
 def tool_types(request: HttpRequest) -> HttpResponse:
     """The ladder, coarse to fine: what a set of each type is and what it costs (with the right to see money)."""
     person = cast(Person, request.user)
-    types = list(ToolType.objects.select_related("supplier").order_by("-active", "ladder_place", "name"))
+    types = list(ToolType.objects.select_related("supplier", "learnt").order_by("-active", "ladder_place", "name"))
     ids = [row.pk for row in types]
     recipes = recipe_of(ids, today_of(person))
     prices = price_of(ids, today_of(person)) if person.can(Right.SEE_MONEY) else None
@@ -238,10 +239,18 @@ def _type_cells(person: Person, row: ToolType, recipe: Any) -> list[Cell]:
         words(_("Pieces"), row.pieces_per_set, num=True),
         words(_("New, retired at"), ", ".join(heights), num=True),
         words(_("Rated coverage"), show_area(row.rated_coverage_m2, units) if row.rated_coverage_m2 else "", num=True),
+        words(_("Lasts here likely"), _lasts(row, units), num=True)
+        | {"url": reverse("inventory:type_life", args=[row.pk])},
         words(_("Soak"), soak),
         words(_("Supplier"), row.supplier.name if row.supplier else ""),
         words(_("In use"), _("yes") if row.active else _("no more")),
     ]
+
+
+def _lasts(row: ToolType, units: Units) -> str:
+    """Likely reference area of a new set, as learnt here."""
+    learnt = learnt_of(row)
+    return show_about(learnt.new_likely_m2, units) if learnt is not None else _("not known yet")
 
 
 def _type_words(row: ToolType | None) -> dict[str, Any]:

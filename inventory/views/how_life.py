@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.hooks import next_use
+from inventory.life_curve import READING_ERROR_MM, height_range
 from inventory.life_example import Example, example_of, made_up
 from inventory.models import Person, SetState
 from inventory.queries.lives import set_to_explain
@@ -88,10 +89,10 @@ def example_context(
         "retire": show_height(example.retire_mm, units) if example.retire_mm is not None else "",
         "usable": show_height(example.usable_mm, units),
         "last_height": show_height(example.heights[-1], units) if example.heights else "",
-        "error": show_height(0.3, units),
+        "error": show_height(READING_ERROR_MM, units),
         "readings": len(example.heights),
         "today": show_height(example.today_mm[1], units),
-        "today_range": show_range(example.today_mm[0], example.today_mm[2], units, "height"),
+        "today_range": height_range(example.today_mm[0], example.today_mm[2], units),
         "rated": show_about(example.rated_m2, units),
         "worn_out": example.worn_out,
         "middle": show_about(example.type_m2[1], units),

@@ -34,15 +34,15 @@ from inventory.units import show_length
 from inventory.views.catalogue import READ, bound, kept, today_of
 from inventory.views.doors import door
 from inventory.views.lists import Cell, form_page, link, list_page, words
+from inventory.views.refit import due_context
 
 
 @door("GET", right=READ)
 def shop(request: HttpRequest) -> HttpResponse:
     """Where everything about the shop is kept, by rights."""
     person = cast(Person, request.user)
-    return render(
-        request, "inventory/catalogue/shop.html", {"branch": person.branch, "runs": person.can(Right.RUN_SHOP)}
-    )
+    context = {"branch": person.branch, "runs": person.can(Right.RUN_SHOP)}
+    return render(request, "inventory/catalogue/shop.html", context | due_context(person, timezone.now()))
 
 
 @door("GET", "POST", right=Right.RUN_SHOP)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import time
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from inventory.actions.lives import refit
+from inventory.actions.refitting import AlreadyAtIt, begin_run, work_off
 
 _WORDS = {"floors": "floor factors", "types": "tool types"}
 
@@ -23,7 +23,14 @@ class Command(BaseCommand):
             self.stdout.write(f"{_WORDS[what]}: {done} of {of}")
             self.stdout.flush()
 
-        made = refit(now=timezone.now(), progress=progress)
+        try:
+            run = begin_run(asked_by=None, whole=True, now=timezone.now())
+        except AlreadyAtIt:
+            self.stdout.write("Another run is at it; left to that one.")
+            return
+        made = work_off(run, clock=timezone.now, say=progress)
+        if made is None:
+            raise CommandError("It failed; what was learnt before holds. The log says why.")
         self.stdout.write(
             f"{made.types} tool types fitted, the life left of {made.sets} sets worked out; "
             f"{time.perf_counter() - begun:.1f} s."
