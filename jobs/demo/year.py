@@ -38,6 +38,8 @@ from jobs.queries.plan import plan_of
 class Year(Stock):
     """Plays the demo shop's jobs through the actions, in order of time."""
 
+    glazed_once = False
+
     def plan(self, job: DemoJob) -> None:
         """Put a job's life on the clock."""
         first = self.shop.local(job.starts_on, time(9, 10))
@@ -320,7 +322,7 @@ class Year(Stock):
             read = self.world.read_mm(tool_set)
             heights = Heights((Amount(read, Decimal(str(read)), "mm"),), sure=True)
             measure(shop.who("ines", now), shop.branch, tool_set, heights, now=now)
-        elif dice < 0.462 and tool_set.tool_type.bond == "metal":
+        elif dice < 0.462 and tool_set.tool_type.bond == "metal" or self._first_glazed(tool_set, now):
             report_trouble(shop.who("ines", now), shop.branch, tool_set, "glazed", now=now)
             self.clock.at(now + timedelta(hours=3), partial(self._dress, tool_set))
         elif dice < 0.468:
@@ -328,6 +330,14 @@ class Year(Stock):
             if self.clock.until - now > timedelta(days=20):
                 self.busy.add(tool_set.pk)
                 self.clock.at(now + timedelta(days=5), partial(self._clear, tool_set))
+
+    def _first_glazed(self, tool_set: ToolSet, now: datetime) -> bool:
+        """Every year has one: the first metal set that comes back unread in the last quarter."""
+        late = self.clock.until - timedelta(days=90) < now < self.clock.until - timedelta(days=1)
+        if self.glazed_once or not late or tool_set.tool_type.bond != "metal":
+            return False
+        self.glazed_once = True
+        return True
 
     def _dress(self, tool_set: ToolSet, now: datetime) -> None:
         """Opened again on a block, which costs what it costs a metal set of ours, a fifth of a millimetre."""
