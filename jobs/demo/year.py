@@ -322,7 +322,7 @@ class Year(Stock):
             read = self.world.read_mm(tool_set)
             heights = Heights((Amount(read, Decimal(str(read)), "mm"),), sure=True)
             measure(shop.who("ines", now), shop.branch, tool_set, heights, now=now)
-        elif dice < 0.462 and tool_set.tool_type.bond == "metal" or self._first_glazed(tool_set, now):
+        elif (dice < 0.462 and tool_set.tool_type.bond == "metal") or self._first_glazed(tool_set, now):
             report_trouble(shop.who("ines", now), shop.branch, tool_set, "glazed", now=now)
             self.clock.at(now + timedelta(hours=3), partial(self._dress, tool_set))
         elif dice < 0.468:
