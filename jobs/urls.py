@@ -53,5 +53,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<uuid:pk>/shifts/<uuid:shift>/outing/", job.job_outing, name="job_outing"),
     path("<uuid:pk>/work/", work.work, name="work"),
     path("<uuid:pk>/work/<uuid:entry>/", work.work_correct, name="work_correct"),
+    path("<uuid:pk>/work/<uuid:entry>/void/", work.work_void, name="work_void"),
     path("acts/<uuid:act>/undo/", job.undo, name="undo"),
 ]

@@ -27,7 +27,7 @@ from inventory.models import (
 )
 from inventory.models.choices import OpeningKind, PlaceKind, SoakNeed, Source, TimeKnown
 from inventory.refusals import Refused
-from inventory.sheets.cells import show_date
+from inventory.sheets.bought import bought_words
 from inventory.sheets.specs import SetRow
 from inventory.times import zone_of
 from inventory.units import show_area
@@ -231,7 +231,7 @@ def _words(by: Desk, row: SetRow) -> str:
     """What else the list says of the set, as words: an opening has no column for it, and none of it is lost."""
     words = []
     if row.bought_on is not None:
-        words.append(_("bought %(day)s") % {"day": show_date(row.bought_on)})
+        words.append(bought_words(row.bought_on))
     if row.worked_m2 is not None:
         area = show_area(row.worked_m2, by.person.units)  # type: ignore[arg-type]
         words.append(_("worked %(area)s before, by the list") % {"area": area})

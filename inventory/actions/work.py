@@ -98,11 +98,13 @@ def work(
     sure: bool = False,
     units: Units = "us",
     more: Sequence[NewLine] = (),
+    doubts: Sequence[tuple[str, str]] = (),
 ) -> Recorded:
     """Log what sets polished, all lines in one act; a set changed part-way through a pass is a line of its own.
 
     sure: what is only unlikely has been said to be right. units: the person's, for the sentences. more: lines written
-    before these in the same act (the void of what is corrected).
+    before these in the same act (the void of what is corrected). doubts: what the caller finds unlikely, field and
+    sentence; all that is unlikely is asked at once, so that one answer never covers what was not shown.
     Raises WorkRefused (nothing said, no floor, no pass, a set retired before), WorkAsked (more than plausible),
     NotReceived, OtherBranch.
     """
@@ -114,22 +116,28 @@ def work(
             return known
         at, _doubt = happened_at(who, now)
         states = {state.pk: state for state in states_with_types({line.tool_set.pk for line in lines})}
+        asked = list(doubts)
         for line in lines:
-            _judge(line, sure, units)
+            asked += _judge(line, units)
             if who.source != Source.PHONE:  # from a phone it is a fact that happened: kept, and flagged by the state
                 _check_set(states[line.tool_set.pk], branch, at)
+        if asked and not sure:
+            raise WorkAsked(" ".join(dict.fromkeys(sentence for _field, sentence in asked)), field=asked[0][0])
         return record(who, branch, [*more, *(line.line() for line in lines)], now=now)
 
 
-def _judge(line: WorkedFacts, sure: bool, units: Units) -> None:
+def _judge(line: WorkedFacts, units: Units) -> list[tuple[str, str]]:
+    """What of a line is unlikely, field and sentence. Raises WorkRefused for what is not possible."""
+    asked = []
     for field_name, judged in (
         ("area", judge_area(line.area_m2, units, floor_m2=line.floor_m2)),
         ("passes", judge_passes(line.passes)),
     ):
         if judged.answer == "refuse":
             raise WorkRefused(judged.sentence, field=field_name)
-        if judged.answer == "ask" and not sure:
-            raise WorkAsked(judged.sentence, field=field_name)
+        if judged.answer == "ask":
+            asked.append((field_name, judged.sentence))
+    return asked
 
 
 def _check_set(state: SetState, branch: Branch, at: datetime) -> None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import F, Q
 
 from inventory.models import Branch, Entry, Label, Person, Place, SetState, SheetRow, ToolType
 from inventory.models.choices import Fitness, PlaceKind
+from inventory.sheets.bought import bought_on
 from inventory.sheets.fields import DateOrder, KnownType, Thing
 from inventory.sheets.specs import code_key
 from inventory.times import zone_of
@@ -94,6 +95,7 @@ def known_sets(branch: Branch) -> tuple[Thing, ...]:
     rows = set_rows(branch)
     codes = codes_of(rows, branch)
     began = _beginnings(branch)
+    nothing = _Began(None, "", None)
     zone = zone_of(branch)
     retired = {
         set_id: at.astimezone(zone).date()
@@ -107,8 +109,9 @@ def known_sets(branch: Branch) -> tuple[Thing, ...]:
             code,
             tool_type=str(row.tool_set.tool_type_id),
             says=says(row),
-            since=began.get(row.tool_set_id, (None, ""))[0],
-            opening=began.get(row.tool_set_id, (None, ""))[1],
+            since=began.get(row.tool_set_id, nothing).on,
+            opening=began.get(row.tool_set_id, nothing).how,
+            bought=began.get(row.tool_set_id, nothing).bought,
             until=retired.get(row.tool_set_id) if row.fitness == Fitness.RETIRED else None,
         )
         for row in rows
@@ -116,19 +119,27 @@ def known_sets(branch: Branch) -> tuple[Thing, ...]:
     )
 
 
-def _beginnings(branch: Branch) -> dict[UUID, tuple[date, str]]:
-    """The day and the kind of each set's standing beginning; two queries."""
+class _Began(NamedTuple):
+    """A set's beginning on record: its day, its kind, and the day its list says it was bought."""
+
+    on: date | None
+    how: str
+    bought: date | None
+
+
+def _beginnings(branch: Branch) -> dict[UUID, _Began]:
+    """Each set's standing beginning; two queries."""
     rows = Entry.objects.filter(
         Q(kind="opening") | Q(kind="received"), act__branch=branch, act__held_back=""
-    ).values_list("pk", "tool_set_id", "act__happened_at", "opening_kind", "kind")
+    ).values_list("pk", "tool_set_id", "act__happened_at", "opening_kind", "kind", "why")
     voided = set(
         Entry.objects.filter(kind="voided", act__branch=branch, act__held_back="").values_list("void_target", flat=True)
     )
     zone = zone_of(branch)
-    found: dict[UUID, tuple[date, str]] = {}
-    for pk, set_id, at, opening, kind in rows:
+    found: dict[UUID, _Began] = {}
+    for pk, set_id, at, opening, kind, why in rows:
         if pk not in voided and set_id is not None:
-            found[set_id] = (at.astimezone(zone).date(), opening or kind)
+            found[set_id] = _Began(at.astimezone(zone).date(), opening or kind, bought_on(why or ""))
     return found
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from inventory.units import (
     Amount,
@@ -156,12 +157,28 @@ def parse_height(cell: Cell, field: Field, reading: Reading, known: Known) -> Am
         if left:
             return Left(left, text)
         likely = _mended_number(text)
-        raise CellWrong(refusal.sentence, likely) from None
+        raise CellWrong(refusal.sentence, likely, None if likely else _no_measure(text)) from None
     if left:
         return Left(left, text, amount)
     if amount.si < 0:
         raise CellWrong(_("A height of zero or more."))
     return amount
+
+
+def _no_measure(text: str) -> CellDoubt | None:
+    """What is asked of a height said in a word that is none ("thick"); None where a number is meant."""
+    if any(char.isdigit() for char in text):
+        return None
+    return CellDoubt(
+        "left",
+        _("How high is “%(text)s”?") % {"text": text},
+        _("A word like this is no measure."),
+        (
+            Answer("unknown", _("Measure later"), Left("unknown", text)),
+            Answer("new", _("As high as new"), Left("new", text)),
+        ),
+        f"left:{text.lower()}",
+    )
 
 
 def parse_state(cell: Cell, field: Field, reading: Reading, known: Known) -> State:
@@ -308,10 +325,30 @@ def parse_choice(cell: Cell, field: Field, reading: Reading, known: Known) -> st
     word = shown(cell).lower().strip(" .").replace("-", " ").replace("_", " ")
     if word in field.choices:
         return field.choices[word]
+    if field.name == "hardness" and re.fullmatch(r"(?:mohs )?(10|[1-9])(?:[.,]\d)?(?: mohs)?", word):
+        raise _mohs(shown(cell), int(re.findall(r"\d+", word)[0]))
     first = list(dict.fromkeys(field.choices.values()))
+    names = [f"{each} {field.choice_names[each]}" if each in field.choice_names else each for each in first]
     raise CellWrong(
-        _("One of: %(words)s.") % {"words": ", ".join(each.replace("_", " ") for each in first)},
+        _("One of: %(words)s.") % {"words": ", ".join(each.replace("_", " ") for each in names)},
         next(iter(words.nearest(word, field.choices, 0.7)), ""),
+    )
+
+
+def _mohs(text: str, number: int) -> CellDoubt:
+    """What is asked of a hardness by the scratch scale; the likeliest class first (our assumption)."""
+    answers = [
+        Answer("soft", pgettext("hardness", "Soft"), "soft"),
+        Answer("medium", pgettext("hardness", "Medium"), "medium"),
+        Answer("hard", pgettext("hardness", "Hard"), "hard"),
+    ]
+    likely = 0 if number <= 4 else 1 if number <= 6 else 2
+    return CellDoubt(
+        "mohs",
+        _("Is a floor of Mohs %(text)s soft, medium or hard?") % {"text": text},
+        _("Floors are kept in three classes of hardness."),
+        (answers[likely], *(each for each in answers if each is not answers[likely])),
+        f"mohs:{number}",
     )
 
 

@@ -17,6 +17,7 @@ from .evidence import height_in_inches, mark_by_evidence
 from .fields import DateOrder, Field, Known, Reading, Spec
 from .raw import Cell, Sheet, shown
 from .reading import plain
+from .words import says_nothing
 
 _SAMPLE = 60
 _NUMERIC = frozenset({"area", "length", "height", "money", "hours", "chance"})
@@ -145,9 +146,10 @@ def _heading_score(heading: str, field: Field) -> float:
     bare = _without_unit(text, field.dimension)
     best = 0.0
     for words, worth in ((field.words, 1.0), (field.weak_words, 0.6)):
-        for word in words:
+        for place, word in enumerate(words):
             if word in (text, bare):
-                best = max(best, worth)
+                # Of two columns that a field could be, the one with its own name is it: "site" before "client".
+                best = max(best, worth - 0.001 * place)
             elif re.search(rf"(?<!\w){re.escape(word)}(?!\w)", text):
                 # The longer the part of the heading that is understood, the surer.
                 best = max(best, worth * (0.6 + 0.35 * len(word) / len(text)))
@@ -188,6 +190,7 @@ def _shape_score(sample: list[Cell], field: Field, known: Known, mark: str | Non
         return 0.8
     reading = Reading(unit=_default_unit(field, known)[0], decimal_mark=mark, date_order=known.date_order)
     fitting = 0.0
+    sample = [cell for cell in sample if not says_nothing(shown(cell), field.shape)] or sample
     for cell in sample:
         try:
             PARSERS[field.shape](cell, field, reading, known)

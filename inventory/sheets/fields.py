@@ -33,7 +33,7 @@ class Field:
     """One thing a column can say.
 
     `words` are headings that mean it (plain form: lower case, single spaces); `weak_words` only make a guess.
-    `choices` maps what people write to what is kept, for the shape "choice".
+    `choices` maps what people write to what is kept, for the shape "choice"; `choice_names` names kept numbers.
     """
 
     name: str
@@ -46,6 +46,7 @@ class Field:
     past: bool = False
     area_of: Literal["pass", "worked", "zone"] = "zone"
     choices: Mapping[str, str] = field(default_factory=dict)
+    choice_names: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,7 @@ class Thing:
     since: date | None = None  # a set's beginning on record
     opening: str = ""  # a set's beginning: received, new, height, three_quarters, half, quarter, unknown
     until: date | None = None  # the day a set was retired
+    bought: date | None = None  # the day its list says it was bought
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from .columns import ColumnMap
 from .fields import Field, Known, Reading, Spec
 from .outcome import Accepted, Answers, Judgement, Question, Refusal
 from .raw import Row, Sheet, is_blank, letter, shown, unusable
+from .words import says_nothing
 
 # The namespace of row identities; it must never change, or rows that came in would come in again.
 _NAMESPACE = uuid.UUID("5d0c8a3e-6b52-4f0e-9a53-8f6d2f1c7b11")
@@ -59,6 +60,10 @@ class Draft:
     def reading(self, name: str) -> Reading:
         """How the column of a field is read."""
         return self._engine.reading(name)
+
+    def has(self, name: str) -> bool:
+        """Whether a column says the field."""
+        return self._engine.has(name)
 
     def ask(
         self,
@@ -132,6 +137,9 @@ class _Engine:
     def text(self, row: Row, name: str) -> str:
         index = self._index.get(name)
         return shown(self._cell(row, index)) if index is not None else ""
+
+    def has(self, name: str) -> bool:
+        return name in self._index
 
     def reading(self, name: str) -> Reading:
         index = self._index.get(name)
@@ -336,12 +344,14 @@ class _Engine:
         stopped = False
         for name, index, field in self._fields:
             cell = self._cell(row, index)
-            if is_blank(cell):
+            if is_blank(cell) or (not field.required and says_nothing(shown(cell), field.shape)):
                 if field.required:
                     self.refuse(row, name, _("Something here: %(label)s.") % {"label": field.label})
                     stopped = True
                 continue
             read = self._parse(field, index, cell)
+            if isinstance(read, CellWrong) and read.doubt is not None:
+                read = read.doubt
             if read is _UNUSABLE:
                 self.refuse(row, name, unusable(cell, f"{letter(index)}{row.number}"))
                 stopped = True

@@ -18,12 +18,16 @@ class Answer:
 
 
 class CellWrong(ValueError):
-    """A cell that cannot be kept: `right` says what would be, `likely` is the text it should perhaps be."""
+    """A cell that cannot be kept: `right` says what would be, `likely` is the text it should perhaps be.
 
-    def __init__(self, right: str, likely: str = "") -> None:
+    doubt: what is asked instead, where a row need not stay out for it.
+    """
+
+    def __init__(self, right: str, likely: str = "", doubt: CellDoubt | None = None) -> None:
         super().__init__(right)
         self.right = right
         self.likely = likely
+        self.doubt = doubt
 
 
 class CellDoubt(ValueError):

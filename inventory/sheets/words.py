@@ -79,6 +79,20 @@ FITNESS = {
     "active": "usable", "activo": "usable",
 }  # fmt: skip
 
+# What people write into a cell that has nothing to say.
+NOTHING = frozenset({
+    "n/a", "na", "n.a", "-", "--", "–", "—", "none", "nil", "?", "??", "tbd", "unknown", "not known", "s/d", "ninguno",
+    "ninguna", "desconocido", "no se sabe",
+})  # fmt: skip
+# Shapes in which such a word is no value of its own (a height "?" is one: not known).
+CAN_BE_NOTHING = frozenset({"money", "date", "count", "length", "hours", "area", "chance"})
+
+
+def says_nothing(text: str, shape: str) -> bool:
+    """Whether a cell of a shape says in a word or a dash that there is nothing to say."""
+    return shape in CAN_BE_NOTHING and text.lower().strip(" .") in NOTHING
+
+
 YES = frozenset({"yes", "y", "x", "true", "1", "ok", "sí", "si", "s", "verdadero", "✓", "✔", "t"})
 NO = frozenset({"no", "n", "false", "0", "-", "falso", "f"})
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from inventory.actions.gate import where_of
+from inventory.actions.gate import name_of, where_of
 from inventory.hooks import PlannedUse
 from inventory.models import Branch, Outing, SetState, ToolSet
 from inventory.queries.custody import others_ready, sets_of_outing
@@ -67,6 +67,20 @@ def meant(plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing) -> Mean
         if state.tool_set.tool_type_id == tool_set.tool_type_id and state.pk != tool_set.pk and state.pk not in others
     )
     return Meant(uses, next(beside, None))
+
+
+def tell_unplanned(verdict: Verdict, outing: Outing, plan: Sequence[PlannedUse], states: Sequence[SetState]) -> None:
+    """Say in a verdict which of the sets that left no step of the outing asks for; they are taken all the same."""
+    beside = [state for state in states if plan and not uses_for(plan, state.tool_set)]
+    if not beside:
+        return
+    names = ", ".join(f"{state.tool_set.tool_type.grit} {name_of(state)}" for state in beside)
+    said = _("No step of %(outing)s asks for: %(sets)s.") % {"outing": outing.name, "sets": names}
+    if verdict.kind == "taken" and len(beside) == len(states):
+        verdict.kind, verdict.word = "short", _("Taken, not planned")
+        verdict.short, verdict.mark = _("taken, not planned"), "ask"
+        verdict.then = ""
+    verdict.then = f"{verdict.then} {said}".strip()
 
 
 def offer_help(

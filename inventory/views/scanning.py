@@ -29,7 +29,7 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_time, zone_of
 from inventory.views import list_verdicts, verdicts
-from inventory.views.scan_plan import Meant, meant, next_words, offer_help, uses_for
+from inventory.views.scan_plan import Meant, meant, next_words, offer_help, tell_unplanned, uses_for
 from inventory.views.verdicts import Verdict
 
 _KEPT = 40
@@ -164,6 +164,7 @@ def _one_out(
     verdict = verdicts.taken_out(done, state, next_words(plan, outing), enough, face, short=key == "no", found=was_lost)
     if carry is not None and carry.kind == PlaceKind.BUCKET:
         verdict.lines.append(_("travels in water, in %(bucket)s") % {"bucket": carry.name})
+    tell_unplanned(verdict, outing, plan, [state])
     if key == "no" and task.reference_m2:
         url = reverse("inventory:scan_out", args=[outing.pk])
         offer_help(verdict, tool_set, outing, task, settings, branch, now, url, kept)
@@ -206,7 +207,9 @@ def _many_out(
         to_place=carry,
         steps={pk: (use.step_key, use.shift_uuid) for pk, use in uses.items() if use is not None},
     )
-    return list_verdicts.many(done, states, _("taken"))
+    verdict = list_verdicts.many(done, states, _("taken"))
+    tell_unplanned(verdict, outing, plan, [states[tool_set.pk] for tool_set in done.taken])
+    return verdict
 
 
 def scan_in(who: Who, person: Person, place: Place | None, scan: Scan, now: datetime) -> tuple[Verdict, Place | None]:

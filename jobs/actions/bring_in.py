@@ -14,8 +14,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.actions.bring_in import BringInRefused, Desk, bring_in_sets, take_back_places, take_back_sets
+from inventory.actions.gate import name_of
 from inventory.actions.ledger import void
-from inventory.models import Branch, Device, Entry, Person, SheetDraft, SheetRow
+from inventory.models import Branch, Device, Entry, Person, SetState, SheetDraft, SheetRow
 from inventory.sheets.outcome import Accepted, Answers
 from inventory.sheets.raw import SheetNotRead
 from jobs.actions.bring_in_jobs import (
@@ -24,9 +25,9 @@ from jobs.actions.bring_in_jobs import (
     bring_in_jobs,
     bring_in_sites,
     bring_in_work,
-    take_back_floors,
-    take_back_jobs,
 )
+from jobs.actions.take_back import take_back_floors, take_back_jobs
+from jobs.models import Job, Site, Zone
 from jobs.queries.bring_in import SPECS, look, made_keys, sheet_of
 
 
@@ -40,10 +41,11 @@ class BroughtIn:
 
 @dataclass(frozen=True)
 class TakenBack:
-    """What was undone, and how many things stay because they were used since."""
+    """What was undone, and how many things stay because they were changed or used since, with their names."""
 
     undone: int
     used: int
+    names: tuple[str, ...] = ()
 
 
 def start_draft(
@@ -139,6 +141,8 @@ def bring_in(person: Person, device: Device, draft: SheetDraft, *, now: datetime
         draft.save(update_fields=["brought_in_at"])
     counts: dict[str, int] = {}
     for kind, _key in {(kind, thing) for _id, kind, thing in made.things} | set(made.beside):
+        if kind == "as":
+            continue
         counts[kind] = counts.get(kind, 0) + 1
     return BroughtIn(len(accepted), counts)
 
@@ -189,13 +193,15 @@ def take_back(
 ) -> TakenBack:
     """Undo what a draft brought in: its entries are voided, floors and sites closed, jobs cancelled.
 
-    What was used since stays and is counted. The rows that were undone wait in the draft again. Again undoes nothing.
+    What was changed by hand or used since stays and is named. The rows that were undone wait in the draft again.
+    Again undoes nothing.
     """
     with transaction.atomic():
         branch = Branch.objects.select_for_update().get(pk=draft.branch_id)
         draft = SheetDraft.objects.select_for_update().get(pk=draft.pk)
         by = Desk(person, device, branch, key or uuid4(), now)
-        rows = SheetRow.objects.filter(draft=draft, undone_at__isnull=True)
+        rows = list(SheetRow.objects.filter(draft=draft, undone_at__isnull=True))
+        came_as = frozenset(row.made_key for row in rows if row.made_kind == "as")
         places = made_keys(draft, "place")
         undone: list[UUID] = []
         used: list[UUID] = []
@@ -205,19 +211,48 @@ def take_back(
         elif draft.kind == "work":
             undone = _take_back_work(by, made_keys(draft, "work"))
         elif draft.kind == "jobs":
-            undone, used = take_back_jobs(by, made_keys(draft, "job"))
-        floors, sites = made_keys(draft, "zone"), [r.made_key for r in rows if r.made_kind == "site"]
-        floors_gone, floors_used = take_back_floors(floors, sites)
+            undone, used = take_back_jobs(by, made_keys(draft, "job"), came_as)
+        sites = [row.made_key for row in rows if row.made_kind == "site"]
+        floors = take_back_floors(made_keys(draft, "zone"), sites, came_as)
+        names = _names(draft.kind, floors.used if draft.kind == "sites" else used)
         if draft.kind == "sites":
-            undone, used = floors_gone, floors_used
-        gone = {str(each) for each in (*undone, *floors_gone)}
-        back = [r.pk for r in rows if r.made_key in gone or r.made_kind in ("place", "site", "")]
-        for start in range(0, len(back), 500):
-            SheetRow.objects.filter(pk__in=back[start : start + 500]).update(undone_at=now)
-        if not used:
+            undone, used = floors.undone, floors.used
+        names += [name for name in map(_name_of, floors.changed) if name not in names]
+        _undo_rows(rows, {str(each) for each in (*undone, *floors.undone)}, floors.sites_gone, now)
+        if not names:
             draft.brought_in_at = None
             draft.save(update_fields=["brought_in_at"])
-    return TakenBack(len(undone), len(used))
+    return TakenBack(len(undone), len(names), tuple(names))
+
+
+def _undo_rows(rows: list[SheetRow], gone: set[str], sites_gone: list[str], now: datetime) -> None:
+    """Let the rows wait again whose things are gone, with what was remembered of how those came in."""
+    heads = {key.replace("-", "") for key in gone} | {f"site{key}" for key in sites_gone}
+    back = [
+        row.pk
+        for row in rows
+        if row.made_key in gone
+        or row.made_kind in ("place", "")
+        or (row.made_kind == "site" and row.made_key in sites_gone)
+        or (row.made_kind == "as" and row.made_key.partition(":")[0] in heads)
+    ]
+    for start in range(0, len(back), 500):
+        SheetRow.objects.filter(pk__in=back[start : start + 500]).update(undone_at=now)
+
+
+def _names(kind: str, keys: list[UUID]) -> list[str]:
+    """What the things that stay are called."""
+    if kind == "jobs":
+        return list(Job.objects.filter(pk__in=keys).order_by("name").values_list("name", flat=True))
+    if kind == "sites":
+        zones = Zone.objects.filter(pk__in=keys).select_related("site").order_by("site__name", "name")
+        return [_name_of(zone) for zone in zones]
+    states = SetState.objects.filter(pk__in=keys).select_related("tool_set__tool_type").order_by("code")
+    return [name_of(state) for state in states]
+
+
+def _name_of(thing: Zone | Site) -> str:
+    return f"{thing.site.name}, {thing.name}" if isinstance(thing, Zone) else thing.name
 
 
 def _take_back_work(by: Desk, keys: list[UUID]) -> list[UUID]:

@@ -13,19 +13,22 @@ from django.utils.translation import gettext as _
 from inventory.actions.bring_in import Desk, begin_before
 from inventory.actions.ledger import NewLine
 from inventory.actions.work import WorkedFacts
-from inventory.models import Entry, Machine, Person, ToolSet, ToolType
+from inventory.models import Machine, Person, ToolSet, ToolType
 from inventory.models.choices import Bond, Coating, Hardness, StepKind, Surface, WetDry
 from inventory.sheets.words import squeezed
 from inventory.times import zone_of
-from jobs.actions.plan import make_job, mark, save_plan
+from jobs.actions.plan import make_job, save_plan
 from jobs.actions.site import save_site, save_zone
-from jobs.models import Job, JobKind, JobPlan, PlanStep, PlanZone, Site, Standing, Zone
+from jobs.actions.take_back import as_it_is
+from jobs.models import Job, JobKind, JobPlan, PlanStep, Site, Standing, Zone
 from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, ZoneDraft
 from jobs.queries.plan import current_plans
 from jobs.sheets.specs import JobRow, JobSaid, SiteRow, WorkRow, group_jobs, job_key
 
 # Passes of a first step and of later ones where a list names none (DESIGN 4, common practice).
 FIRST_PASSES, LATER_PASSES = 7, 5
+# The chance of a bid of which nobody says one, as the plan's form has it. Our assumption; said on the page.
+BID_CHANCE = 0.5
 # When a night starts and how long it is where a list says only the day. Our assumption; said on the page.
 NIGHT_FROM, NIGHT_HOURS = time(20), 8
 LINES_AN_ACT = 200
@@ -37,6 +40,10 @@ class Made:
 
     things: list[tuple[UUID, str, str]] = field(default_factory=list)
     beside: list[tuple[str, str]] = field(default_factory=list)
+
+    def keep_as(self, thing: Job | Site | Zone) -> None:
+        """Remember how a thing is now that it came in, so that a change by hand is seen when the list goes back."""
+        self.beside.append(("as", as_it_is(thing)))
 
 
 def bring_in_sites(by: Desk, items: Sequence[tuple[UUID, SiteRow]]) -> Made:
@@ -58,7 +65,7 @@ def bring_in_sites(by: Desk, items: Sequence[tuple[UUID, SiteRow]]) -> Made:
             "section_m2": row.section_m2,
             "notes": row.note,
         }
-        save_zone(site, name=name, zone=zone, zone_id=key, sure=True, **facts)
+        made.keep_as(save_zone(site, name=name, zone=zone, zone_id=key, sure=True, **facts))
         made.things.append((key, "zone", str(key)))
     return made
 
@@ -75,8 +82,10 @@ def _site(by: Desk, key: str, name: str, address: str, made: Made) -> Site:
     if there is None:
         there = save_site(by.branch, name=name, address=address)
         made.beside.append(("site", str(there.pk)))
+        made.keep_as(there)
     elif not there.active or (address and not there.address):
-        save_site(
+        came_back = not there.active
+        there = save_site(
             by.branch,
             name=there.name,
             address=there.address or address,
@@ -84,6 +93,9 @@ def _site(by: Desk, key: str, name: str, address: str, made: Made) -> Site:
             notes=there.notes,
             site=there,
         )
+        if came_back:
+            made.beside.append(("site", str(there.pk)))
+        made.keep_as(there)
     return there
 
 
@@ -118,15 +130,24 @@ def bring_in_jobs(by: Desk, items: Sequence[tuple[UUID, JobRow]]) -> Made:
         site = _site(by, head.site_key, head.site or head.job, "", made)
         key = first[job_key(head.job)]
         old = Job.objects.filter(pk=key).first()
+        if old is not None and not _cancelled(old):  # taken back, then taken up again by hand: that one stays as it is
+            key = first[job_key(head.job)] = uuid5(by.key, str(key))
+            old = None
         draft = _draft(by, said, site, types, made)
         if old is None:
             name = _free_name(head.job, taken)
             taken.add(name)
-            make_job(by.person, by.branch, site, name, draft, now=by.now, job_id=key, sure=True)
+            kept = make_job(by.person, by.branch, site, name, draft, now=by.now, job_id=key, sure=True)
         else:  # taken back before: its plan comes back as the next version
-            save_plan(by.person, old, draft, now=by.now, sure=True)
+            kept = save_plan(by.person, old, draft, now=by.now, sure=True)
+        made.keep_as(kept.plan.job)
     made.things += [(key, "job", str(first[job_key(row.job)])) for key, row in items]
     return made
+
+
+def _cancelled(job: Job) -> bool:
+    newest = JobPlan.objects.filter(job=job).order_by("-number").first()
+    return newest is not None and newest.standing == Standing.CANCELLED
 
 
 def _draft(by: Desk, said: JobSaid, site: Site, types: dict[int, ToolType], made: Made) -> PlanDraft:
@@ -136,14 +157,14 @@ def _draft(by: Desk, said: JobSaid, site: Site, types: dict[int, ToolType], made
     standing = head.standing
     if not standing and head.award_chance is None:
         standing = Standing.WON if starts >= today else Standing.DONE
-    zones = {squeezed(zone.name): zone for zone in site.zones.all()}
+    floors = list(site.zones.all())
+    zones = {squeezed(zone.name): zone for zone in floors if zone.active}
+    closed = {squeezed(zone.name): zone for zone in floors if not zone.active}
     planned: dict[str, ZoneDraft] = {}
     for name, area_m2 in said.zones:
         zone = zones.get(squeezed(name)) if name else (next(iter(zones.values())) if len(zones) == 1 else None)
         if zone is None and area_m2:
-            zone = save_zone(site, name=name or _("Main floor"), area_m2=area_m2, sure=True)
-            zones[squeezed(zone.name)] = zone
-            made.beside.append(("zone", str(zone.pk)))
+            zone = _floor(site, name or _("Main floor"), area_m2, zones, closed, made)
         if zone is not None:
             planned[squeezed(name)] = ZoneDraft(zone, area_m2)
     if not planned and len(zones) == 1:
@@ -157,13 +178,31 @@ def _draft(by: Desk, said: JobSaid, site: Site, types: dict[int, ToolType], made
         starts_on=starts,
         kind=head.job_kind or JobKind.FULL,
         standing=standing or Standing.BID,
-        award_chance=1.0 if head.award_chance is None else head.award_chance,
+        award_chance=(BID_CHANCE if (standing or Standing.BID) == Standing.BID else 1.0)
+        if head.award_chance is None
+        else head.award_chance,
         finish_level=head.finish_level,
         notes="\n".join(notes),
         zones=tuple({draft.zone.pk: draft for draft in planned.values()}.values()),
         steps=steps,
         shifts=tuple(shifts.values()),
     )
+
+
+def _floor(site: Site, name: str, area_m2: float, zones: dict[str, Zone], closed: dict[str, Zone], made: Made) -> Zone:
+    """The floor of a name: the one there is, one that was closed (it opens again), or a new one."""
+    form = squeezed(name)
+    if form in zones:
+        return zones[form]
+    old = closed.get(form)
+    if old is not None:
+        Zone.objects.filter(pk=old.pk).update(active=True)
+        old.active = True
+    zone = old or save_zone(site, name=name, area_m2=area_m2, sure=True)
+    zones[form] = zone
+    made.beside.append(("zone", str(zone.pk)))
+    made.keep_as(zone)
+    return zone
 
 
 def _shifts(by: Desk, said: JobSaid, starts: date) -> dict[date, ShiftDraft]:
@@ -207,37 +246,6 @@ def _steps(
             )
         )
     return tuple(drafts), homeless
-
-
-def take_back_jobs(by: Desk, keys: Sequence[UUID]) -> tuple[list[UUID], list[UUID]]:
-    """Cancel jobs that a list made and nobody changed or worked on; returns those undone and those used since."""
-    worked: set[UUID | None] = set(Entry.objects.filter(visit_uuid__in=keys).values_list("visit_uuid", flat=True))
-    undone, used = [], []
-    for job in Job.objects.filter(pk__in=keys).order_by("name"):
-        newest = JobPlan.objects.filter(job=job).order_by("-number").first()
-        touched = newest is not None and newest.recorded_by_id != by.person.pk
-        if job.pk in worked or touched or job.reservations.exists() or job.shift_outings.exists():
-            used.append(job.pk)
-        else:
-            mark(by.person, job, Standing.CANCELLED, now=by.now)
-            undone.append(job.pk)
-    return undone, used
-
-
-def take_back_floors(zone_keys: Sequence[UUID], site_keys: Sequence[str]) -> tuple[list[UUID], list[UUID]]:
-    """Close floors, and sites, that a list made and no plan or work names; returns floors undone and used since."""
-    going = [Standing.BID, Standing.WON, Standing.DONE]
-    planned = PlanZone.objects.filter(zone_id__in=zone_keys, plan__standing__in=going)
-    named: set[UUID | None] = set(planned.values_list("zone_id", flat=True))
-    named |= set(Entry.objects.filter(kind="worked", floor_uuid__in=zone_keys).values_list("floor_uuid", flat=True))
-    undone = [key for key in zone_keys if key not in named]
-    Zone.objects.filter(pk__in=undone).update(active=False)
-    for site in Site.objects.filter(pk__in=[int(key) for key in site_keys], active=True):
-        planned_here = JobPlan.objects.filter(job__site=site, standing__in=going).exists()
-        if not planned_here and not site.zones.filter(active=True).exists():
-            site.active = False
-            site.save(update_fields=["active"])
-    return undone, [key for key in zone_keys if key in named]
 
 
 # --- work ---

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -12,16 +11,19 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.actions.ledger import NewLine, Recorded, SameKeyOtherContent, Who, already, lock_states, record, void
+from inventory.actions.corrections import void_entry
+from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, void
 from inventory.actions.undo import NothingToUndo, NotYours, _check_beginnings
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
-from inventory.models import Act, Branch, Entry, Machine, Outing, ToolSet
+from inventory.models import Act, Branch, Entry, Outing
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import show_day, show_time, zone_of
 from inventory.units import Units
 from jobs.actions.shift_outing import outing_of_shift
+from jobs.actions.shift_record import record_shift
+from jobs.actions.work_doubts import WorkPart, other_type, too_early
 from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry
 from jobs.queries.plan import night_of, plan_of, versions_of, zone_of_step
 from jobs.queries.shift import closing_of, outings_for, outings_of, sets_out
@@ -47,6 +49,7 @@ __all__ = [
     "outing_of_shift",
     "record_shift",
     "undo_act",
+    "void_work",
 ]
 
 # The root of ids that are derived from what a line says (LEDGER 16): the same guess has the same id everywhere.
@@ -79,19 +82,6 @@ class ShiftAhead(ShiftRefused):
     """The shift has not begun: nothing can be said of what was done on it."""
 
     code = "shift_ahead"
-
-
-@dataclass(frozen=True)
-class WorkPart:
-    """What one set did: area_m2 of one pass, whole passes, on which machine; value and unit as entered."""
-
-    tool_set: ToolSet
-    area_m2: float
-    passes: int
-    machine: Machine | None = None
-    value: str = ""
-    unit: str = ""
-    id: UUID | None = None
 
 
 def log_work(
@@ -154,11 +144,16 @@ def log_steps(
         _check_open(who, shift_key)
     out = None if shift_key is None else _outing(job, shift_key, now)
     lines: list[WorkedFacts] = []
+    # From a phone it is a fact that happened: kept as it is.
+    ask = who.source != Source.PHONE
+    doubts = too_early(job, shift_key, who.happened_at or now) if ask and shift_key is not None else []
     for step_key, parts in parts_of.items():
         holds, step = _step(job, step_key, plan)
         zone = zone_of_step(holds, step)
         if zone is None:
             raise NotPlanned(_("This step has no floor in the plan."), _("Give it one in the job's plan first."))
+        if ask:
+            doubts += other_type(step, zone, parts)
         lines += [
             WorkedFacts(
                 tool_set=part.tool_set,
@@ -185,7 +180,7 @@ def log_steps(
             )
             for part in parts
         ]
-    return work(who, job.branch, lines, now=now, sure=sure, units=units, more=more)
+    return work(who, job.branch, lines, now=now, sure=sure, units=units, more=more, doubts=doubts)
 
 
 def correct_work(
@@ -196,11 +191,13 @@ def correct_work(
     why: str,
     *,
     now: datetime,
+    step_key: UUID | None = None,
     sure: bool = False,
     units: Units = "us",
 ) -> Recorded:
     """Put a corrected line in place of one: its void and the new line in one act. Own lines until the shift is closed.
 
+    part: may name another set; step_key: another step of the job, None for the same.
     Raises as ``log_work`` and ``undo_act``.
     """
     if (known := already(who.act_id)) is not None:
@@ -208,12 +205,13 @@ def correct_work(
     _check_yours(who, entry.act)
     if Entry.objects.filter(kind="voided", void_target=entry.pk).exists():
         raise NothingToUndo(_("That line is voided already."), _("Log what is missing as a new line."))
-    assert entry.step_key is not None
+    step = step_key or entry.step_key
+    assert step is not None
     return log_work(
         who,
         job,
         entry.shift_uuid,
-        entry.step_key,
+        step,
         [part],
         now=now,
         basis=entry.basis or Basis.MEASURED,
@@ -223,6 +221,15 @@ def correct_work(
         more=[void(entry, why.strip()[:400] or _("corrected"))],
         replaces=entry.pk,
     )
+
+
+def void_work(who: Who, job: Job, entry: Entry, why: str, *, now: datetime) -> Recorded:
+    """Void one worked line of a job; own lines until the shift is closed, others' by whoever settles.
+
+    Raises as ``inventory.actions.corrections.void_entry``.
+    """
+    closed = entry.shift_uuid is not None and closing_of(entry.shift_uuid) is not None
+    return void_entry(who, job.branch, entry, why, now=now, shift_closed=closed)
 
 
 def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> Recorded:
@@ -356,29 +363,6 @@ def no_work(
     return record_shift(who, job.branch, [], [row], now=now)
 
 
-def record_shift(
-    who: Who, branch: Branch, lines: Sequence[NewLine], rows: Sequence[ShiftEntry], *, now: datetime
-) -> Recorded:
-    """Write one act with lines about sets and rows about the shift. The same act again changes nothing.
-
-    Raises SameKeyOtherContent when the act's key holds other rows.
-    """
-    with transaction.atomic():
-        lock_states([line.tool_set for line in lines if line.tool_set is not None])
-        known = already(who.act_id)
-        if known is not None:
-            if _said(known.act.shift_entries.order_by("line_no")) != _said(rows):
-                raise SameKeyOtherContent(
-                    _("This was sent before with another content."), _("What came now is kept for the shop manager.")
-                )
-            return known
-        recorded = record(who, branch, lines, now=now)
-        for number, row in enumerate(rows, start=1):
-            row.act, row.line_no = recorded.act, number
-        ShiftEntry.objects.bulk_create(rows)
-        return recorded
-
-
 def guess_id(set_id: UUID, shift_key: UUID, step_key: UUID, floor: UUID, again: int = 0, of: str = "entry") -> UUID:
     """The id of a guess about what a set did, from its key (set, shift, step, floor), LEDGER 16.
 
@@ -386,22 +370,6 @@ def guess_id(set_id: UUID, shift_key: UUID, step_key: UUID, floor: UUID, again: 
     """
     key = "|".join(str(part) for part in (of, set_id, shift_key, step_key, floor, *([again] if again else [])))
     return uuid.uuid5(_GUESSES, key)
-
-
-def _said(rows: Any) -> list[tuple[Any, ...]]:
-    return [
-        (
-            str(row.kind),
-            row.job_id,
-            row.shift_uuid,
-            row.step_key,
-            row.floor_uuid,
-            row.left_how,
-            row.reading,
-            row.void_target,
-        )
-        for row in rows
-    ]
 
 
 def _step(job: Job, step_key: UUID, plan: JobPlan | None) -> tuple[JobPlan, PlanStep]:

@@ -14,10 +14,43 @@ from inventory.models.choices import Basis
 BASES = ((Basis.MEASURED, _("measured")), (Basis.SECTION_DONE, _("section done")))
 # What only some lines of work need: a typed code, a set changed part-way, another machine, paper.
 SELDOM = ("code", "second_set", "second_area", "machine", "basis", "paper")
+# The answers an unlikely line is asked about: "it is right so" holds for exactly these, and for no others.
+ASKED_OF = ("shift", "step", "tool_set", "code", "area", "passes", "second_set", "second_area")
 PAPER = (("", _("logged now")), ("adds", _("from paper, adds to it")), ("instead", _("from paper, stands instead")))
 
 
-class WorkForm(UnitsForm):
+class SureBox(forms.CheckboxInput):
+    """A box whose value is the answers it was shown for: ticked for others it counts for nothing."""
+
+    def __init__(self, answers: str) -> None:
+        super().__init__(check_test=lambda value: value == answers)
+        self.answers = answers
+
+    def format_value(self, value: Any) -> str:
+        """The answers, whatever was sent before."""
+        return self.answers
+
+
+class SureForm(UnitsForm):
+    """A form of work that asks back what is unlikely."""
+
+    sure = forms.BooleanField(label=_("It is right so"), required=False, widget=forms.HiddenInput)
+
+    def ask(self) -> None:
+        """Show the box that says it is right."""
+        self.fields["sure"].widget = SureBox(self._answers)
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether these answers, as they are now, were asked about and said to be right."""
+        return bool(self._answers.strip("|")) and self.data.get(self.add_prefix("sure")) == self._answers
+
+    @property
+    def _answers(self) -> str:
+        return "|".join(str(self.data.get(self.add_prefix(name), "")).strip() for name in ASKED_OF)
+
+
+class WorkForm(SureForm):
     """One set's work in one step of one shift; the second set is for one changed part-way through."""
 
     shift = forms.ChoiceField(label=_("Shift"), required=False)
@@ -33,7 +66,9 @@ class WorkForm(UnitsForm):
     )
     basis = forms.ChoiceField(label=_("Basis"), choices=BASES, initial=Basis.MEASURED, widget=forms.RadioSelect)
     paper = forms.ChoiceField(label=_("Where it comes from"), choices=PAPER, required=False)
-    sure = forms.BooleanField(label=_("It is right so"), required=False, widget=forms.HiddenInput)
+    field_order = (
+        "shift", "step", "tool_set", "code", "area", "passes", "second_set", "second_area", "machine", "basis", "paper",
+    )  # fmt: skip
 
     def __init__(self, *args: Any, options: dict[str, Any], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -65,10 +100,6 @@ class WorkForm(UnitsForm):
         """Whether *More* is open: one of its answers does not read."""
         return any(field.errors for field in self.folded)
 
-    def ask(self) -> None:
-        """Show the box that says it is right."""
-        self.fields["sure"].widget = forms.CheckboxInput()
-
     def entered(self, name: str) -> str:
         """An amount as it was typed."""
         return str(self.data.get(self.add_prefix(name), "")).strip()
@@ -80,14 +111,9 @@ class WorkForm(UnitsForm):
         return amount.unit_code
 
 
-class PassForm(UnitsForm):
+class PassForm(SureForm):
     """What is logged on the floor: how many passes over which area, by which set."""
 
     passes = forms.IntegerField(label=_("Passes"), initial=1)
-    area = AmountField("area", label=_("Area now"))
+    area = AmountField("area", label=_("Area of a pass"))
     tool_set = forms.UUIDField(widget=forms.HiddenInput)
-    sure = forms.BooleanField(label=_("It is right so"), required=False, widget=forms.HiddenInput)
-
-    def ask(self) -> None:
-        """Show the box that says it is right."""
-        self.fields["sure"].widget = forms.CheckboxInput()

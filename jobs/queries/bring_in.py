@@ -12,6 +12,7 @@ from threading import Thread
 from typing import Any, cast
 from uuid import UUID
 
+from django.db.models import F
 from django.utils import translation
 
 from inventory.models import Branch, Entry, Person, SheetDraft, SheetRow
@@ -33,7 +34,7 @@ from inventory.sheets.reading import read_sheet
 from inventory.sheets.specs import SETS
 from inventory.times import zone_of
 from inventory.units import show_area
-from jobs.models import Job, Site, Zone
+from jobs.models import Job, JobPlan, Site, Standing, Zone
 from jobs.sheets.specs import JOBS, SITES, WORK, job_key, site_key
 
 SPECS: dict[str, Spec] = {spec.kind: spec for spec in (SETS, SITES, JOBS, WORK)}
@@ -98,7 +99,10 @@ def known_for(person: Person, kind: str, now: datetime) -> Known:
         facts["here"] = frozenset(str(row.pk) for row in zones) | {f"site {row.pk}" for row in sites}
     elif kind == "jobs":
         back = SheetRow.objects.filter(draft__branch=branch, made_kind="job", undone_at__isnull=False)
-        gone = set(back.values_list("made_key", flat=True))
+        # One that was taken up again by hand, say as won, is there.
+        holds = JobPlan.objects.filter(job__branch=branch, number=F("job__plan_number"), standing=Standing.CANCELLED)
+        cancelled = set(map(str, holds.values_list("job_id", flat=True)))
+        gone = cancelled & set(back.values_list("made_key", flat=True))
         jobs = [row for row in jobs if str(row.pk) not in gone]
         facts["existing"] = {job_key(row.name): f"{row.name}, {row.site.name}" for row in jobs}
         facts["here"] = frozenset(str(row.pk) for row in jobs)
@@ -180,7 +184,7 @@ def drafts_of(branch: Branch) -> list[SheetDraft]:
 def rows_in(draft: SheetDraft) -> dict[str, int]:
     """How many rows of a draft are in, by what they made; taken-back ones left out. One query."""
     counts: dict[str, int] = {}
-    rows = SheetRow.objects.filter(draft=draft, undone_at__isnull=True).exclude(made_key="")
+    rows = SheetRow.objects.filter(draft=draft, undone_at__isnull=True).exclude(made_key="").exclude(made_kind="as")
     for made, _thing in set(rows.values_list("made_kind", "made_key")):
         counts[made] = counts.get(made, 0) + 1
     return counts

@@ -45,6 +45,11 @@ class Doing:
         return int(self.logged_m2 / self.zone.area_m2 + ROUNDING)
 
     @property
+    def passes_over(self) -> float:
+        """Passes logged, averaged over the whole floor, down to a tenth: half the floor twice is one pass."""
+        return int(10 * (self.logged_m2 / self.zone.area_m2 + ROUNDING)) / 10
+
+    @property
     def this_pass_m2(self) -> float:
         """What is logged of the pass that runs."""
         return max(0.0, self.logged_m2 - self.passes_done * self.zone.area_m2)

@@ -17,6 +17,7 @@ from inventory.sheets.judging import Draft
 from inventory.sheets.merging import merge_rows
 from inventory.sheets.set_rows import match_type
 from inventory.units import Amount, judge_passes
+from jobs.plan_draft import FINISHES
 
 
 @dataclass(frozen=True)
@@ -205,7 +206,7 @@ JOBS = Spec(
         ), choices=words.JOB_KIND),
         Field("finish", gettext_lazy("Finish"), "choice", (
             "finish", "finish level", "level", "gloss", "appearance", "acabado", "nivel", "brillo",
-        ), choices=words.FINISH),
+        ), choices=words.FINISH, choice_names={str(level): name for level, name in FINISHES.items()}),
         Field("step", gettext_lazy("Step"), "grit", (
             "step", "grit", "tool", "tool type", "disc", "paso", "grano", "herramienta",
         )),

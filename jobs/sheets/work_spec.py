@@ -100,6 +100,29 @@ def _named(draft: Draft, name: str, right: str, inside: str = "") -> Thing | Non
     return next(each for each in found if each.key == chosen)
 
 
+def _anywhere(draft: Draft) -> tuple[Thing | None, Thing | None]:
+    """The job or site of a row that names neither: asked where no column says it, so nothing could be typed there."""
+    known = draft.known
+    if draft.has("job") or draft.has("site") or not (known.jobs or known.sites):
+        draft.refuse("job", _("The job or the site where the set worked."))
+    things = [
+        *((f"job:{each.key}", each) for each in known.jobs),
+        *((f"site:{each.key}", each) for each in known.sites),
+    ]
+    labels = [(key, each.name) for key, each in things]
+    chosen = draft.ask(
+        "job",
+        "anywhere",
+        _("At which job or site did these sets work?"),
+        _("No column of this list says it."),
+        labels[:3],
+        like="anywhere",
+        listed=labels[3:MOST_PLACES],
+    )
+    found = dict(things)[chosen]
+    return (found, None) if chosen.startswith("job:") else (None, found)
+
+
 def _zone(draft: Draft, site_key: str) -> Thing | None:
     if draft.get("zone"):
         return _named(draft, "zone", _("A floor of this site."), inside=site_key)
@@ -146,12 +169,12 @@ def _person(draft: Draft) -> tuple[str, str]:
     return ("", text[:80]) if chosen == "words" else (chosen.removeprefix("person:"), "")
 
 
-def _told_already(draft: Draft, the_set: Thing) -> bool:
+def _told_already(draft: Draft, the_set: Thing, on: date) -> bool:
     """Whether work lies before a set's beginning on record and its beginning tells of it already.
 
     A height or "not known" leaves no doubt: the beginning moves before the work, its height stays when it was measured.
     """
-    on, since = draft.get("on"), the_set.since
+    since = the_set.since
     if the_set.until is not None and on > the_set.until:
         draft.refuse("on", _("A day until %(day)s: the set was retired then.") % {"day": show_date(the_set.until)})
     if since is None or on >= since or the_set.opening in ("height", "unknown"):
@@ -174,16 +197,39 @@ def _told_already(draft: Draft, the_set: Thing) -> bool:
     return chosen == "in"
 
 
+def _day(draft: Draft, the_set: Thing) -> date | None:
+    """The day of the work; asked about when the set was bought after it. None: the row is left out."""
+    on: date = draft.get("on")
+    if the_set.bought is None or on >= the_set.bought:
+        return on
+    turned = None
+    if on.day <= 12 and on.day != on.month:
+        turned = on.replace(month=on.day, day=on.month)
+    answers = [("keep", _("It worked then: its list has the wrong day")), ("out", _("Leave it out"))]
+    if turned is not None and the_set.bought <= turned <= draft.known.today:
+        answers.insert(0, ("turned", _("Month and day turned: %(day)s") % {"day": show_date(turned)}))
+    chosen = draft.ask(
+        "on",
+        "bought",
+        _("Did %(code)s work on %(day)s?") % {"code": the_set.name, "day": show_date(on)},
+        _("By its list it was bought on %(day)s.") % {"day": show_date(the_set.bought)},
+        answers,
+        like="bought",
+    )
+    return None if chosen == "out" else turned if chosen == "turned" else on
+
+
 def judge_work(draft: Draft) -> list[WorkRow]:
     """The work that a row means."""
     units = draft.known.units
     the_set = _set(draft)
-    if _told_already(draft, the_set):
+    on = _day(draft, the_set)
+    if on is None or _told_already(draft, the_set, on):
         return []
     job = _named(draft, "job", _("A job you have. Bring in the list of jobs first, if it is new."))
     site = _named(draft, "site", _("A site you have. Bring in the list of sites first, if it is new."))
     if job is None and site is None:
-        draft.refuse("job", _("The job or the site where the set worked."))
+        job, site = _anywhere(draft)
     site_key = job.inside if job is not None else site.key if site is not None else ""
     if job is not None and site is not None and job.inside and job.inside != site.key:
         draft.refuse("site", _("The site of the job %(job)s.") % {"job": job.name})
@@ -236,7 +282,7 @@ def judge_work(draft: Draft) -> list[WorkRow]:
         WorkRow(
             set_key=the_set.key,
             set_code=the_set.name,
-            on=draft.get("on"),
+            on=on,
             area_m2=per_pass,
             passes=passes,
             basis=draft.get("basis") or ("guessed" if amount.about else "section_done"),

@@ -14,6 +14,7 @@ from django.urls import reverse
 from django.utils import timezone, translation
 from django.utils.html import escape
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from inventory.models import SheetDraft, SheetRow
 from inventory.refusals import Refused
@@ -27,6 +28,8 @@ from jobs.queries.bring_in import Looked, checking, drafts_of, is_judged, look, 
 from jobs.views.bring_in_page import chosen_columns, chosen_heading, draft_words, page, things_page
 
 MAY = (Right.PLAN, Right.RUN_SHOP)
+# So many names stand in a message.
+NAMED = 8
 # From so many rows on the page says how far the checking is.
 LARGE = 4_000
 
@@ -130,7 +133,7 @@ def cell(request: PersonRequest, draft_id: UUID) -> HttpResponse:
     def change(answers: Answers) -> None:
         if out:
             answers.out += sorted(rows.difference(answers.out), key=int)
-        elif where and text:
+        elif where and (text or "text" in request.POST):  # an emptied cell is an answer too
             answers.cells |= dict.fromkeys(cells, text[:400])
 
     actions.keep_answer(found, change)
@@ -164,9 +167,19 @@ def take_back(request: PersonRequest, draft_id: UUID) -> HttpResponse:
     done = actions.take_back(request.user, device_of(request), found, now=timezone.now(), key=key)
     words = _("%(n)s taken back.") % {"n": f"{done.undone:,}"}
     if done.used:
-        words += " " + _("%(n)s stay: they were used since.") % {"n": f"{done.used:,}"}
+        words += " " + _stay(done)
     messages.success(request, words)
     return _back(draft_id)
+
+
+def _stay(done: actions.TakenBack) -> str:
+    """What was changed or used since and stays, by name."""
+    said = ngettext(
+        "%(n)s stays, changed or used since: %(names)s.", "%(n)s stay, changed or used since: %(names)s.", done.used
+    ) % {"n": f"{done.used:,}", "names": ", ".join(done.names[:NAMED])}
+    if done.used > NAMED:
+        said += " " + _("And %(n)s more.") % {"n": f"{done.used - NAMED:,}"}
+    return said
 
 
 @door("POST", right=MAY)

@@ -41,7 +41,8 @@ _SAID = {
     ),
     "sites": "",
     "jobs": gettext_lazy(
-        "Jobs without a word on it count as won, past ones as done. Nights without a time start at 20:00 for 8 h."
+        "Jobs without a word on it count as won, past ones as done; a bid without a chance counts 50 %. "
+        "Nights without a time start at 20:00 for 8 h."
     ),
     "work": gettext_lazy(
         "Work before a set came on record moves its beginning; its height stays when it was measured."
@@ -110,7 +111,7 @@ def page(looked: Looked, number: str = "", refused_number: str = "") -> dict[str
         "asks": asks,
         "questions": [_question(one, alike[one.like]) for one in asks],
         "refusals": refusals,
-        "refused_rows": [(one, refused_alike[one.like]) for one in refusals],
+        "refused_rows": [(one, refused_alike[one.like], _may_be_empty(looked, one)) for one in refusals],
         "asking": judged.asking_rows,
         "refused": judged.refused_rows,
         "waiting": len({*judged.asked, *(one.row for one in judged.refused)}),
@@ -118,6 +119,11 @@ def page(looked: Looked, number: str = "", refused_number: str = "") -> dict[str
         "already": len(judged.already),
         "in_words": words_of(made),
     }
+
+
+def _may_be_empty(looked: Looked, one: Refusal) -> bool:
+    """Whether a refused cell can be left empty instead: nothing needs it."""
+    return bool(one.letter and one.value) and not looked.spec.field(one.field).required
 
 
 def _where(looked: Looked) -> str:

@@ -254,7 +254,7 @@ def shift_log(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpResp
         )
         kept = log_work(
             who_of(request), job, key, step, [part],
-            now=timezone.now(), basis=Basis.SECTION_DONE, sure=said["sure"], units=units_of(person), plan=night.plan,
+            now=timezone.now(), basis=Basis.SECTION_DONE, sure=form.is_sure, units=units_of(person), plan=night.plan,
         )  # fmt: skip
     except Refused as refused:
         if isinstance(refused, WorkAsked):

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from inventory import codes
 from inventory.actions.gate import name_of
+from inventory.forms.set_forms import WhyForm
 from inventory.models import Entry, Label, Machine, Person, SetState, ToolSet
 from inventory.models.choices import Basis, Fitness, Source
 from inventory.refusals import Refused
@@ -24,13 +25,16 @@ from inventory.times import show_day, show_time, zone_of
 from inventory.units import from_si, show_area, to_si, unit_for
 from inventory.views.doors import door, who_of
 from inventory.views.scanning import as_uuid
-from jobs.actions.shift import WorkAsked, WorkPart, WorkRefused, correct_work, log_work
+from jobs.actions.shift import WorkAsked, WorkPart, WorkRefused, correct_work, log_work, void_work
 from jobs.context import units_of
 from jobs.forms.work import WorkForm
-from jobs.models import Job, JobPlan
+from jobs.models import Job, JobPlan, PlanStep
 from jobs.queries.plan import nights_of, plan_of, share_of_step, zone_of_step
-from jobs.queries.shift import logged_on, outings_of
+from jobs.queries.shift import logged_on, outings_of, work_logged
 from jobs.queries.uses import ROUNDING
+
+# Of what is planned so much logged counts as all of it, as on the job's page.
+_ABOUT_ALL = 0.95
 
 
 def job_of(request: HttpRequest, pk: UUID) -> Job:
@@ -47,8 +51,9 @@ def work(request: HttpRequest, pk: UUID) -> HttpResponse:
     if plan is None or not plan.steps.all():
         messages.error(request, _("This job has no step yet. Plan its ladder first."))
         return redirect("jobs:job", job.pk)
-    initial = _initial(request, plan)
-    options = _options(job, plan, request.POST or initial)
+    done = _done_steps(job, plan)
+    initial = _initial(request, plan, done)
+    options = _options(job, plan, request.POST or initial, done)
     if not initial["tool_set"] and options["out"]:
         initial["tool_set"] = options["out"][0]
     initial |= _left_of(job, plan, initial, person)
@@ -62,7 +67,31 @@ def work(request: HttpRequest, pk: UUID) -> HttpResponse:
             refused = why
             if isinstance(why, WorkAsked):
                 form.ask()
-    return _show(request, job, form, refused)
+    return _show(request, job, form, refused, in_full=_in_full(form, done))
+
+
+def _done_steps(job: Job, plan: JobPlan) -> set[str]:
+    """The keys of the steps of which about all is logged; two queries."""
+    logged: dict[UUID | None, float] = {}
+    for line in work_logged(job=job):
+        if line.counts:
+            logged[line.entry.step_key] = logged.get(line.entry.step_key, 0.0) + line.area_m2
+    planned = {step.key: _planned_m2(plan, step) for step in plan.steps.all()}
+    return {str(key) for key, m2 in planned.items() if logged.get(key, 0.0) >= _ABOUT_ALL * m2 > 0}
+
+
+def _planned_m2(plan: JobPlan, step: PlanStep) -> float:
+    zone = zone_of_step(plan, step)
+    return zone.area_m2 * step.passes if zone is not None else 0.0
+
+
+def _in_full(form: WorkForm, done: set[str]) -> str:
+    """What is told of a step that is logged in full already."""
+    if str(form["step"].value() or "") not in done:
+        return ""
+    if len(done) == len(list(form.fields["step"].choices)):  # type: ignore[attr-defined]
+        return _("Every step of this job is logged in full. What you keep here comes on top.")
+    return _("This step is logged in full. What you keep here comes on top.")
 
 
 def _kept(request: HttpRequest, job: Job, plan: JobPlan, form: WorkForm) -> HttpResponse:
@@ -77,7 +106,7 @@ def _kept(request: HttpRequest, job: Job, plan: JobPlan, form: WorkForm) -> Http
         now=timezone.now(),
         basis=said["basis"],
         stands_instead=paper,
-        sure=said["sure"],
+        sure=form.is_sure,
         units=units_of(person),
         plan=plan,
     )
@@ -137,19 +166,20 @@ def find_set(job: Job, key: str, code: str) -> ToolSet:
     return found
 
 
-def _initial(request: HttpRequest, plan: JobPlan) -> dict[str, Any]:
-    """What the address says, else the shift that ended last or runs, and its first step."""
+def _initial(request: HttpRequest, plan: JobPlan, done: set[str]) -> dict[str, Any]:
+    """What the address says, else the shift that ended last or runs, and its first step that is not done."""
     nights = nights_of(plan)
     now = timezone.now()
     begun = [night for night in nights if night.shift.starts_at <= now]
     asked = next((night for night in nights if str(night.shift.key) == request.GET.get("shift")), None)
     night = asked or (begun[-1] if begun else (nights[0] if nights else None))
     steps = list(night.steps) if night and night.steps else list(plan.steps.all())
+    open_steps = [step for step in steps if str(step.key) not in done]
     machines = [row.machine_id for row in night.shift.machine_rows.all()] if night else []
     return {
         "machine": machines[0] if len(machines) == 1 else None,
         "shift": str(night.shift.key) if night else "",
-        "step": request.GET.get("step") or str(steps[0].key),
+        "step": request.GET.get("step") or str((open_steps or steps)[0].key),
         "tool_set": request.GET.get("set", ""),
         "passes": 1,
         "basis": Basis.MEASURED,
@@ -176,13 +206,15 @@ def _known(
 ) -> tuple[str, ...]:
     """The fields whose answer is known: shift and step where the address says them, the one set that is out for it."""
     nights = {str(shift.key) for shift in plan.shifts.all()}
+    if request.GET.get("pick"):  # shift or step was just changed on the page: they stay where they were
+        return ()
     known: tuple[str, ...] = ("shift",) if request.GET.get("shift") in nights or len(nights) == 1 else ()
     known += ("step",) if request.GET.get("step") == initial["step"] or len(plan.steps.all()) == 1 else ()
     alone = len(options["out"]) == 1 and initial["tool_set"] == options["out"][0]
     return (*known, "tool_set") if alone or request.GET.get("set") else known
 
 
-def _options(job: Job, plan: JobPlan, said: Mapping[str, Any]) -> dict[str, Any]:
+def _options(job: Job, plan: JobPlan, said: Mapping[str, Any], done: set[str] = frozenset()) -> dict[str, Any]:  # type: ignore[assignment]
     """What the form chooses from: shifts, steps, sets out for the job or of the step's type; out: those that are both.
 
     said: the step and the sets as the form has them. A set of no such kind is named by its code.
@@ -195,7 +227,8 @@ def _options(job: Job, plan: JobPlan, said: Mapping[str, Any]) -> dict[str, Any]
     steps = []
     for step in plan.steps.all():
         floor = zone_of_step(plan, step)
-        steps.append((str(step.key), f"{step.tool_type.name} · {floor.zone.name if floor else ''}"))
+        words = f"{step.tool_type.name} · {floor.zone.name if floor else ''}"
+        steps.append((str(step.key), words + (_(" · logged in full") if str(step.key) in done else "")))
     outings = {outing.pk for outing in outings_of([s.key for s in plan.shifts.all()]).values()}
     asked = next((one for one in plan.steps.all() if str(one.key) == said.get("step")), None)
     types = {one.tool_type_id for one in plan.steps.all()} if asked is None else {asked.tool_type_id}
@@ -232,11 +265,20 @@ def _options(job: Job, plan: JobPlan, said: Mapping[str, Any]) -> dict[str, Any]
     }
 
 
-def _show(request: HttpRequest, job: Job, form: WorkForm, refused: Refused | None) -> HttpResponse:
+def _show(
+    request: HttpRequest,
+    job: Job,
+    form: WorkForm,
+    refused: Refused | None,
+    *,
+    in_full: str = "",
+    correcting: bool = False,
+) -> HttpResponse:
     status = 422 if refused or form.errors else 200
     known = [words for name in form.known if (words := _label(form, name))]
     inside = refused is not None and form.folds(refused.field or "")
     context = {"job": job, "form": form, "refused": refused, "known": known, "unfolded": form.unfolded or inside}
+    context |= {"in_full": in_full, "correcting": correcting}
     return render(request, "jobs/work/form.html", context, status=status)
 
 
@@ -251,29 +293,16 @@ def _label(form: WorkForm, name: str) -> str:
 
 @door("GET", "POST", right="log_work")
 def work_correct(request: HttpRequest, pk: UUID, entry: UUID) -> HttpResponse:
-    """Put a corrected line in place of one: same set, step and shift, another area or passes."""
-    job, person = job_of(request, pk), cast(Person, request.user)
-    rows = Entry.objects.select_related("act__done_by", "tool_set__tool_type", "machine")
-    line = get_object_or_404(rows, pk=entry, kind="worked", visit_uuid=job.pk)
+    """Put a corrected line in place of one: another set, step, area or passes; its shift and time stay."""
+    job, line = job_of(request, pk), _line(pk, entry)
     plan = plan_of(job)
     if plan is None:
         return redirect("jobs:job", job.pk)
-    shown = {"area": line.area_m2, "passes": line.passes, "basis": line.basis, "step": str(line.step_key)}
-    shown |= {"shift": str(line.shift_uuid or ""), "tool_set": str(line.tool_set_id)}
-    form = WorkForm(request.POST or None, initial=shown, options=_options(job, plan, shown), units=units_of(person))
-    for name in ("shift", "step", "tool_set", "code", "second_set", "second_area", "machine", "basis", "paper"):
-        del form.fields[name]
+    form = _correct_form(request, job, plan, line)
     refused: Refused | None = None
     if request.method == "POST" and form.is_valid():
-        said = form.cleaned_data
-        assert line.tool_set is not None
-        part = WorkPart(
-            line.tool_set, said["area"], said["passes"], line.machine, form.entered("area"), form.unit_of("area")
-        )
         try:
-            correct_work(
-                who_of(request), job, line, part, "", now=timezone.now(), sure=said["sure"], units=units_of(person)
-            )
+            _corrected(request, job, line, form)
         except Refused as why:
             refused = why
             if isinstance(why, WorkAsked):
@@ -281,4 +310,61 @@ def work_correct(request: HttpRequest, pk: UUID, entry: UUID) -> HttpResponse:
         else:
             messages.success(request, _("Corrected."))
             return redirect("jobs:job", job.pk)
-    return _show(request, job, form, refused)
+    return _show(request, job, form, refused, correcting=True)
+
+
+def _line(job: UUID, entry: UUID) -> Entry:
+    """A worked line of a job, or 404."""
+    rows = Entry.objects.select_related("act__done_by", "tool_set__tool_type", "machine")
+    return get_object_or_404(rows, pk=entry, kind="worked", visit_uuid=job)
+
+
+def _correct_form(request: HttpRequest, job: Job, plan: JobPlan, line: Entry) -> WorkForm:
+    """The line as it stands; sets of every step are there to choose, since the step may change too."""
+    shown = {"area": line.area_m2, "passes": line.passes, "step": str(line.step_key), "tool_set": str(line.tool_set_id)}
+    options = _options(job, plan, {"tool_set": shown["tool_set"]})
+    if shown["step"] not in dict(options["step"]):  # a step that the plan has no more
+        options["step"] = [(shown["step"], _("as it was")), *options["step"]]
+    form = WorkForm(request.POST or None, initial=shown, options=options, units=units_of(cast(Person, request.user)))
+    for name in ("shift", "second_set", "second_area", "machine", "basis", "paper"):
+        del form.fields[name]
+    form.fields["step"].required = False  # not said: as it was
+    return form
+
+
+def _corrected(request: HttpRequest, job: Job, line: Entry, form: WorkForm) -> None:
+    said = form.cleaned_data
+    assert line.tool_set is not None
+    chosen = find_set(job, said["tool_set"], said["code"]) if said["tool_set"] or said["code"] else line.tool_set
+    part = WorkPart(chosen, said["area"], said["passes"], line.machine, form.entered("area"), form.unit_of("area"))
+    correct_work(
+        who_of(request, happened_at=line.act.happened_at, time_known=line.act.time_known),
+        job,
+        line,
+        part,
+        "",
+        now=timezone.now(),
+        step_key=UUID(said["step"]) if said["step"] else None,
+        sure=form.is_sure,
+        units=units_of(cast(Person, request.user)),
+    )
+
+
+@door("GET", "POST", right="log_work")
+def work_void(request: HttpRequest, pk: UUID, entry: UUID) -> HttpResponse:
+    """Void a line of work from the job's page, saying why."""
+    job, line = job_of(request, pk), _line(pk, entry)
+    form = WhyForm(request.POST or None)
+    refused: Refused | None = None
+    if request.method == "POST" and form.is_valid():
+        try:
+            void_work(who_of(request), job, line, form.cleaned_data["why"], now=timezone.now())
+        except Refused as why:
+            refused = why
+        else:
+            messages.success(request, _("Void. The line stays in the set's ledger, struck out."))
+            return redirect("jobs:job", job.pk)
+    status = 422 if refused or form.errors else 200
+    return render(
+        request, "jobs/work/void.html", {"job": job, "line": line, "form": form, "refused": refused}, status=status
+    )

@@ -19,6 +19,8 @@ from tests.cast import hours, make_cast, make_outing, make_place, make_set, make
 
 pytestmark = pytest.mark.django_db
 CODES = ("GL-7K2M46", "GL-QPB529", "GL-AAAAAA")
+# A third code of ours, for a set beside the plan.
+EXTRA = "GL-7HBKMS"
 STEPS = (str(uuid(70)), str(uuid(400)))
 
 
@@ -225,3 +227,22 @@ def test_a_set_meant_for_another_job_is_offered_with_that_said(shop: SimpleNames
     refused = scan(client, shop, "", set=str(dry.pk))
     assert f"Take {CODES[1]}: Rack B, peg 14" in refused
     assert "Meant for Pell Road hall, tonight 21:00, step 4 of 6" in refused
+
+
+def test_a_set_no_step_of_the_outing_asks_for_is_told_and_still_leaves(shop: SimpleNamespace, client: Client) -> None:
+    client.force_login(shop.cast.teo)
+    kind = make_type("120", "metal", 2, soak_need="none")
+    extra = make_set(shop.cast, kind, shop.rack, at=shop.now - hours(99), code=EXTRA)
+    taken = scan(client, shop, EXTRA)
+    assert "Taken, not planned" in taken
+    assert f"No step of {shop.outing.name} asks for: 120 {EXTRA}." in taken
+    assert Entry.objects.get(kind="scanned_out").tool_set_id == extra.pk
+
+
+def test_of_a_list_the_sets_no_step_asks_for_are_named(shop: SimpleNamespace, client: Client) -> None:
+    client.force_login(shop.cast.teo)
+    kind = make_type("120", "metal", 2, soak_need="none")
+    extra = make_set(shop.cast, kind, shop.rack, at=shop.now - hours(99), code=EXTRA)
+    taken = scan(client, shop, "", sets=f"{extra.pk},{shop.metal.pk}")
+    assert f"No step of {shop.outing.name} asks for: 120 {EXTRA}." in taken
+    assert f"70 {CODES[0]}" not in taken.partition("asks for")[2]

@@ -298,14 +298,14 @@ def test_my_job_goes_from_passes_to_even_to_left_to_closed(world: SimpleNamespac
     page = reverse("jobs:shift", args=args)
     first = dag.get(page).content.decode()
     assert "GL-200000" in first
-    assert "0 of 5 passes done" in first
+    assert "0 of 5 passes over the floor" in first
     log = reverse("jobs:shift_log", args=[*args, world.step.key])
     asked = dag.post(log, {"passes": "5", "area": "124000", "tool_set": str(world.two.pk)})
     assert asked.status_code == 422
     assert "times this floor" in asked.content.decode()
     # 3 ft2 short of 10,763.91 in five passes: rounding, not a pass to come.
     dag.post(log, {"passes": "5", "area": "10763", "tool_set": str(world.two.pk)})
-    assert "5 of 5 passes done" in dag.get(page).content.decode()
+    assert "5 of 5 passes over the floor" in dag.get(page).content.decode()
     assert "Does the floor look even?" in dag.get(page).content.decode()
     dag.post(
         reverse("jobs:shift_trouble", args=[*args, world.step.key]),

@@ -234,3 +234,58 @@ def test_wrong_work_is_refused_where_it_is_wrong(row, heading, likely):
 
     assert [(where, found) for _row, where, _value, _right, found in refused(judgement)] == [(heading, likely)]
     assert judgement.accepted == []
+
+
+def test_a_column_with_the_fields_own_name_is_taken_before_one_of_the_same_meaning():
+    rows = [["Client", "Job", "site", "Starts"], ["Nino Foods", "Nino 1", "Osprey Lane", "2025-06-02"]]
+    (item,) = judged(csv_file(rows), JOBS, **SHOP).things
+    assert (item.site, item.site_key) == ("Osprey Lane", "s1")
+
+
+def test_a_finish_nobody_knows_is_answered_with_the_names_of_the_levels():
+    rows = [["Job", "Site", "Starts", "Finish"], ["Nino 1", "Osprey Lane", "2025-06-02", "shiny"]]
+    (one,) = judged(csv_file(rows), JOBS, **SHOP).refused
+    assert one.right == "One of: 1 flat, 2 satin, 3 polished, 4 highly polished."
+
+
+def test_a_hardness_by_the_scratch_scale_is_asked_for_its_class():
+    rows = [["Site", "Zone", "Area (sq ft)", "Hardness"], ["Quill House", "Hall", "8000", "5"]]
+    (question,) = judged(csv_file(rows), SITES).questions
+    assert question.title == "Is a floor of Mohs 5 soft, medium or hard?"
+    assert [key for key, _label in question.answers] == ["medium", "soft", "hard"]
+    (item,) = judged(csv_file(rows), SITES, answers=Answers(like={"mohs:5": "hard"})).things
+    assert item.hardness == "hard"
+
+
+def test_work_of_a_list_without_job_or_site_is_asked_where_it_was_once_for_all():
+    rows = [["Set", "Date", "Area (sq ft)"], ["R-17", "2025-05-01", "4000"], ["M-02", "2025-05-02", "3000"]]
+    judgement = judged(csv_file(rows), WORK, **SHOP)
+    assert [one.title for one in judgement.questions] == ["At which job or site did these sets work?"] * 2
+    assert not judgement.refused
+    assert ("site:s2", "Bellweather") in judgement.questions[0].answers
+    answered = judged(csv_file(rows), WORK, answers=Answers(like={"anywhere": "job:j2"}), **SHOP)
+    assert [(item.job_key, item.site_key, item.zone_key) for item in answered.things] == [("j2", "s2", "z3")] * 2
+
+
+def test_work_before_the_set_was_bought_is_asked_about_with_day_and_month_turned():
+    bought = SHOP | {
+        "sets": (
+            Thing("t1", "R-17", tool_type="r400", since=date(2025, 5, 14), opening="height", bought=date(2025, 4, 1)),
+        )
+    }
+    rows = [["Set", "Job", "Floor", "Date", "Area (sq ft)"]]
+    rows += [
+        ["R-17", "Osprey Lane spring", "Aisles", day, "4000"] for day in ("2025-01-05", "2025-03-20", "2025-04-02")
+    ]
+    judgement = judged(csv_file(rows), WORK, **bought)
+    assert [(one.row, one.title) for one in judgement.questions] == [
+        (2, "Did R-17 work on 5 Jan 2025?"),
+        (3, "Did R-17 work on 20 Mar 2025?"),
+    ]
+    assert judgement.questions[0].why == "By its list it was bought on 1 Apr 2025."
+    assert dict(judgement.questions[0].answers)["turned"] == "Month and day turned: 1 May 2025"
+    assert [key for key, _label in judgement.questions[1].answers] == ["keep", "out"]
+    answered = judged(
+        csv_file(rows), WORK, answers=Answers(rows={"2:on:bought": "turned", "3:on:bought": "out"}), **bought
+    )
+    assert [item.on for item in answered.things] == [date(2025, 5, 1), date(2025, 4, 2)]
