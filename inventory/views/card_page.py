@@ -375,6 +375,8 @@ def _behind(readings: int, worn_out: int) -> str:
             return _("From the supplier's word alone: no set of this type has worn out here yet.")
         return _("From the supplier's word and %(sets)s.") % {"sets": sets}
     own = ngettext("%(n)d reading", "%(n)d readings", readings) % {"n": readings}
+    if not worn_out:
+        return _("From %(readings)s; no set of this type has worn out here yet.") % {"readings": own}
     return _("From %(readings)s and %(sets)s.") % {"readings": own, "sets": sets}
 
 
