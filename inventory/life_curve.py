@@ -195,8 +195,10 @@ def _draw(facts: CurveFacts, units: Units, width: float, height: float, css: str
         at = area(after[0].used_m2)
         drawing.line([(at, tall(before[-1].likely_mm)), (at, tall(after[0].likely_mm))], "life planned")
     for step in facts.steps:
-        drawing.mark(area(step.used_m2), "", "grid")
-        drawing.words(area(step.used_m2), 0, step_words(step), "quiet", "middle", dy=-6)
+        at = area(step.used_m2)
+        drawing.line([(at, 0), (at, top)], "grid")
+        late = drawing.x(at) > drawing.left + 120
+        drawing.words(at, top, step_words(step), "quiet", "end" if late else "start", dx=-5 if late else 5, dy=10)
     if life is not None and ends[1] > used:
         drawing.line([(used, max(tall(now.likely_mm), retire)), (ends[1], retire)])
     drawing.line([(0, retire), (most, retire)], "likely planned")
