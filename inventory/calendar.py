@@ -76,6 +76,14 @@ def is_working_day(calendar: ShopCalendar, day: date) -> bool:
     return day not in calendar.closed and bool(calendar.hours.get(day.weekday()))
 
 
+def supplier_days(calendar: ShopCalendar) -> ShopCalendar:
+    """The days a supplier's "working days" count: Monday to Friday, whatever days the shop itself works, less the
+    shop's closed days (public holidays are written there). A supplier's own holidays are not known: our assumption.
+    """
+    whole = ((time(0), time(23, 59)),)
+    return ShopCalendar(calendar.zone, dict.fromkeys(range(5), whole), calendar.closed)
+
+
 def working_day_from(calendar: ShopCalendar, day: date) -> date:
     """That day or the next working day. Raises: NoWorkingDay."""
     return _seek(calendar, day, 1)

@@ -14,12 +14,19 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
-from uuid import NAMESPACE_OID, uuid5
+from uuid import NAMESPACE_OID, UUID, uuid5
 
 import numpy as np
 
 from inventory import estimate
-from inventory.calendar import add_working_days, subtract_working_days, working_days_ahead
+from inventory.calendar import (
+    add_working_days,
+    subtract_working_days,
+    supplier_days,
+    working_day_until,
+    working_days_ahead,
+)
+from inventory.lives_together import together
 from inventory.models import Branch, Price, Supplier, ToolType
 from inventory.models.choices import SoakNeed
 from inventory.queries.catalogue import lead_word, price_of, shop_calendar
@@ -56,6 +63,7 @@ class _Shop:
     settings: ShopSettings
     types: Mapping[int, ToolType]
     models: Mapping[int, estimate.TypeModel]
+    lives: Mapping[UUID, estimate.SetLife]
     ahead: Ahead
     sets: SetsNow
     supply: Supply
@@ -118,7 +126,8 @@ def forecast(
         anew = {int(answer.type_id): _type_forecast(shop, answer, area) for answer in more}
         found = [anew.get(one.tool_type_id, one) for one in found]
     gaps += [Gap("no_rating", shop.types[pk].name) for pk in shop.types if pk not in known]
-    standings = [plan.standing for plan in shop.ahead.plans]
+    asking = {step.plan.job_id: step.plan.standing for step in shop.ahead.steps}
+    standings = list(asking.values())
     return Forecast(
         shop.today,
         now,
@@ -136,9 +145,10 @@ def _read(branch: Branch, now: datetime, known_by: datetime | None) -> _Shop:
     calendar = shop_calendar(branch, today, known_by=known_by)
     known = None if known_by is None else facts_known(known_by)
     if known is None:
-        models = estimate.models(settings)
+        models, lives = estimate.models(settings), estimate.all_lives(settings)
     else:
         settings, models = estimate.known_then(settings, known)
+        lives = _lives_of(models)
     ahead = steps_ahead(branch, settings, now=now, known_by=known_by)
     asked = {step.tool_type_id for step in ahead.steps}
     types = {
@@ -154,9 +164,18 @@ def _read(branch: Branch, now: datetime, known_by: datetime | None) -> _Shop:
     weeks = max(1, int(settings["horizon_weeks"]))
     first = 7 - today.weekday()
     days = horizon_days(weeks, first)
-    horizon = Horizon(working_days_ahead(calendar, today, days), weeks, first)
+    horizon = Horizon(working_days_ahead(supplier_days(calendar), today, days), weeks, first)
     sets = sets_now(branch, ahead.steps, today=today, known=known)
-    return _Shop(branch, today, settings, types, models, ahead, sets, supply, horizon)
+    return _Shop(branch, today, settings, types, models, lives, ahead, sets, supply, horizon)
+
+
+def _lives_of(models: Mapping[int, estimate.TypeModel]) -> dict[UUID, estimate.SetLife]:
+    """Life left of the sets of these models."""
+    found = {}
+    for pk, model in models.items():
+        rows = dict(zip(model.set_ids, model.work_out(), strict=True))
+        found[pk] = estimate.TypeRecord(model.tool_type, model.rated_m2, model.new_life_m2, model.worn_out, rows)
+    return estimate.lives(found)
 
 
 def _planned(shop: _Shop, step: StepAhead) -> list[PlannedStep]:
@@ -230,13 +249,14 @@ def _lives(model: estimate.TypeModel) -> WearLives:
 def _kind(shop: _Shop, tool_type: ToolType) -> TypeOnRack:
     supply = shop.supply
     supplier = supply.supplier_of(tool_type)
-    arrivals = [arrival for arrival in supply.arrivals(tool_type.pk) for _set in range(arrival.sets)]
+    promised, waited = supply.on_the_way(tool_type.pk)
     soaks = tool_type.soak_need == SoakNeed.REQUIRED
     return TypeOnRack(
         type_id=tool_type.pk,
         lives=_lives(shop.models[tool_type.pk]),
         lead=supply.lead_of(supplier),
-        arrival_days=tuple(min((one.day - shop.today).days, shop.horizon.days) for one in arrivals),
+        arrival_days=tuple(min((day - shop.today).days, shop.horizon.days) for day in promised),
+        waited_days=tuple(waited),
         turn_days=math.ceil(shop.settings["turn_days"]) if soaks else TURN_DAYS_DRY,
         pack=max(1, tool_type.pack_sets),
     )
@@ -257,6 +277,9 @@ def _type_forecast(
     type_id = int(answer.type_id)
     tool_type, model = shop.types[type_id], shop.models[type_id]
     supply = shop.supply
+    working = [pk for position in model.running if (pk := model.set_ids[position]) in shop.sets.ready_on]
+    # Not the draws' own figure: the rack shows the same sets' life, and says the same of it.
+    life_here = together(shop.lives[pk] for pk in working if pk in shop.lives)
     supplier, price = supply.supplier_of(tool_type), supply.prices.get(type_id)
     order_by, passed = _order_by(shop, answer)
     arrives = None if order_by is None else supply.arrives(supplier, max(order_by, shop.today))
@@ -266,17 +289,16 @@ def _type_forecast(
     def _behind_all(drivers: Sequence[Driver]) -> tuple[JobBehind, ...]:
         return tuple(_behind(shop, driver, area.get((type_id, driver.job_id), 0.0)) for driver in drivers)
 
-    working = sum(1 for position in model.running if model.set_ids[position] in shop.sets.ready_on)
     return TypeForecast(
         tool_type_id=type_id,
         name=tool_type.name,
         fresh=answer.fresh,
-        part_worn=working - answer.fresh,
+        part_worn=len(working) - answer.fresh,
         aside=shop.sets.aside.get(type_id, 0),
         missing=shop.sets.missing.get(type_id, 0),
         on_order=answer.on_order,
-        life_here_m2=answer.life_here_m2,
-        life_after_m2=_with_new(answer.life_here_m2, new_life, answer.on_order + (sets or 0)),
+        life_here_m2=life_here,
+        life_after_m2=_with_new(life_here, new_life, answer.on_order + (sets or 0)),
         new_life_m2=new_life,
         worn_out=model.worn_out,
         weeks=_weeks(shop, answer),
@@ -297,18 +319,30 @@ def _type_forecast(
         early_on=None if answer.early_day is None else shop.today + timedelta(days=answer.early_day),
         early_chance=answer.early_chance,
         early_jobs=_behind_all(answer.early_drivers),
+        rush=_rush(shop, answer, tool_type, supplier),
     )
 
 
+def _rush(shop: _Shop, answer: ReorderAnswer, tool_type: ToolType, supplier: int | None) -> int:
+    """How many sets to ask for at once: in whole packs and not below what the supplier takes as an order."""
+    if not answer.rush_sets:
+        return 0
+    word = shop.supply.words.get(supplier) if supplier is not None else None
+    pack = max(1, tool_type.pack_sets)
+    least = max(answer.rush_sets, word.minimum_sets if word is not None else 1)
+    return -(-least // pack) * pack
+
+
 def _order_by(shop: _Shop, answer: ReorderAnswer) -> tuple[date | None, bool]:
-    days = answer.order_by_working_days
+    days, theirs = answer.order_by_working_days, supplier_days(shop.supply.calendar)
     if days is None:
         return None, False
     if days == 0:
         return shop.today, False
     if days < 0:
-        return subtract_working_days(shop.supply.calendar, shop.today, -days), True
-    return add_working_days(shop.supply.calendar, shop.today, days), False
+        return subtract_working_days(theirs, shop.today, -days), True
+    # While somebody is there to order.
+    return max(shop.today, working_day_until(shop.supply.calendar, add_working_days(theirs, shop.today, days))), False
 
 
 def _with_new(

@@ -73,7 +73,10 @@ class JobBehind:
 
 @dataclass(frozen=True)
 class LeadSaid:
-    """The lead time of a type's supplier, working days, and where it comes from (word, orders here, orders open)."""
+    """The lead time of a type's supplier, its working days, and where it comes from (word, orders here, orders open).
+
+    minimum_sets: its smallest order.
+    """
 
     supplier_id: int
     supplier: str
@@ -84,6 +87,7 @@ class LeadSaid:
     word_days: int | None
     received: int
     still_open: int
+    minimum_sets: int = 1
 
 
 @dataclass(frozen=True)
@@ -94,7 +98,8 @@ class TypeForecast:
     order_by: the last working day that keeps the certainty, None: nothing to order. passed: that day is gone.
     sets: how many, None when the lead time is unknown. sure: the chance of no shortage that number really gives from
     its arrival on. early_on, early_chance: the day from which, and the chance that, it runs short before anything
-    ordered today can be here (None: within what the certainty leaves open); early_jobs: the jobs that hits.
+    ordered today can be here (None: within what the certainty leaves open); early_jobs: the jobs that hits;
+    rush: how many sets more, if they came at once, avert it (0: what is on order would, come early).
     cost: sets x price; only for people who may see money.
     """
 
@@ -127,11 +132,17 @@ class TypeForecast:
     early_on: date | None
     early_chance: float
     early_jobs: tuple[JobBehind, ...]
+    rush: int = 0
 
     @property
     def unsolved_on(self) -> date | None:
         """From when it may run short whatever is ordered now: before an order, or what is on order, can be here."""
         return self.early_on if self.sets != 0 else self.early_on or self.short_on
+
+    @property
+    def unsolved_chance(self) -> float:
+        """How likely that is."""
+        return self.early_chance if self.early_on is not None else self.short_chance
 
     @property
     def state(self) -> Literal["order", "late", "unknown", "nothing"]:
@@ -171,9 +182,9 @@ class Forecast:
 
     @property
     def unsolved(self) -> tuple[TypeForecast, ...]:
-        """What may run short whatever is ordered now, the soonest first."""
+        """What may run short whatever is ordered now, the most likely first (to whole percents), then the soonest."""
         found = [one for one in self.types if one.unsolved_on is not None and one.sets is not None]
-        return tuple(sorted(found, key=lambda one: (one.unsolved_on, one.name)))
+        return tuple(sorted(found, key=lambda one: (-round(one.unsolved_chance, 2), one.unsolved_on, one.name)))
 
     def of_type(self, tool_type_id: int) -> TypeForecast | None:
         """The answer about one type."""

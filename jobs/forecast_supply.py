@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from inventory.calendar import ShopCalendar
+from inventory.calendar import ShopCalendar, count_working_days, supplier_days
 from inventory.models import Price, Supplier, SupplierWord, ToolType
 from inventory.numerics.lead_time import LeadTime, fit_lead_time
 from inventory.queries.purchasing import LeadRecord, OrderNow, expected_day, likely_day
@@ -64,6 +64,7 @@ class Supply:
             word_days=word.lead_working_days if word is not None else None,
             received=lead.received,
             still_open=lead.still_open,
+            minimum_sets=max(1, word.minimum_sets) if word is not None else 1,
         )
 
     def arrivals(self, type_id: int) -> tuple[Arrival, ...]:
@@ -76,6 +77,24 @@ class Supply:
                 kept = order.promised_on is not None and not late
                 found.append(Arrival(order.order.pk, order.order.number, day, sets, late, kept))
         return tuple(sorted(found, key=lambda one: (one.day, one.order_id)))
+
+    def on_the_way(self, type_id: int) -> tuple[list[date], list[int]]:
+        """Of each set on order of a type the day it was promised for, or the supplier's working days it is waited for.
+
+        Of a supplier of whom nothing is known the day it is expected.
+        """
+        promised: list[date] = []
+        waited: list[int] = []
+        for order in self.orders:
+            sets = sum(line.to_come for line in order.lines if line.line.tool_type_id == type_id)
+            day, late = self.expected(order)
+            known = self.lead_of(order.order.supplier_id) is not None
+            if not known or (order.promised_on is not None and not late):
+                promised += [day] * sets
+            else:
+                age = count_working_days(supplier_days(self.calendar), order.ordered_on, self.today)
+                waited += [max(0, age)] * sets
+        return promised, waited
 
     def expected(self, order: OrderNow) -> tuple[date, bool]:
         """The day an open order is expected, and whether its own day has passed."""

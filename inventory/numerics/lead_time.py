@@ -43,9 +43,16 @@ class LeadTime:
 
     def draw(self, uniform_supplier: Floats, uniform_order: Floats) -> Floats:
         """Lead times [working days] (d,) of one order in each of d imagined worlds, from two rows of uniforms (d,)."""
+        return self.draw_rest(0.0, uniform_supplier, uniform_order)
+
+    def draw_rest(self, age_days: float, uniform_supplier: Floats, uniform_order: Floats) -> Floats:
+        """Working days (d,) that an order of this age, not here yet, still takes in each world.
+
+        Raises: ValueError for an age below 0.
+        """
         points = lognormal.choose_points(self.belief, uniform_supplier)
-        new = lognormal.make_record([0.0], [False])
-        return lognormal.draw_left(self.belief, new, points, uniform_order[None, :])[0]
+        waiting = lognormal.make_record([age_days], [False])
+        return lognormal.draw_left(self.belief, waiting, points, uniform_order[None, :])[0]
 
 
 def fit_lead_time(

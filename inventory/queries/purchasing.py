@@ -16,7 +16,7 @@ from typing import Any, Literal
 import numpy as np
 from django.db.models import Prefetch
 
-from inventory.calendar import ShopCalendar, add_working_days, count_working_days
+from inventory.calendar import ShopCalendar, add_working_days, count_working_days, supplier_days, working_day_from
 from inventory.models import Branch, Entry, Order, OrderEvent, OrderLine, Person
 from inventory.numerics import lognormal
 from inventory.numerics.lead_time import NO_WORD_DAYS, LeadTime, fit_lead_time
@@ -185,7 +185,9 @@ def lead_records(orders: Iterable[OrderNow], calendar: ShopCalendar, today: date
 
     An order took until its last set came (our assumption: a part does not finish the floor). One still open is as old
     as it is. One closed with sets missing counts by what came, and not at all when nothing did.
+    calendar: the shop's; days are counted as suppliers count them, Monday to Friday.
     """
+    calendar = supplier_days(calendar)
     received: dict[int, list[float]] = defaultdict(list)
     still_open: dict[int, list[float]] = defaultdict(list)
     for order in orders:
@@ -205,16 +207,18 @@ def likely_day(lead: LeadTime | None, calendar: ShopCalendar, ordered_on: date, 
     """The one day on which an order of that day is likely here, and whether it is older than such orders usually get.
 
     The median of the lead time, given that it took this long already; of a supplier nobody knows anything about three
-    weeks (our assumption); never before the next working day.
+    weeks (our assumption); never before the next working day, and on a day on which the shop is there to take it.
     """
-    age = max(0, count_working_days(calendar, ordered_on, today))
+    theirs = supplier_days(calendar)
+    age = max(0, count_working_days(theirs, ordered_on, today))
     usual = likely = NO_WORD_DAYS
     if lead is not None:
         usual = likely = lead.quantile(0.5)
         if age:
             still = float(lognormal.survive_new(lead.belief, np.array([float(age)]))[0])
             likely = lead.quantile(min(0.999, max(0.001, 1 - still / 2)))
-    return add_working_days(calendar, ordered_on, math.ceil(max(likely, age + 1.0))), age > usual
+    there = add_working_days(theirs, ordered_on, math.ceil(max(likely, age + 1.0)))
+    return working_day_from(calendar, there), age > usual
 
 
 def expected_day(order: OrderNow, lead: LeadTime | None, calendar: ShopCalendar, today: date) -> tuple[date, bool]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from math import sqrt
 from typing import Any
 from uuid import UUID
 
@@ -20,6 +19,7 @@ from inventory import hooks
 from inventory.estimate import SetLife, all_lives
 from inventory.ledger.conditioning import Conditioning, Why
 from inventory.ledger.facts import facts_from_json
+from inventory.lives_together import together
 from inventory.models import Branch, Outing, Person, Place, Recipe, SetState, ToolType
 from inventory.models.choices import Face, Fitness, HolderKind, PlaceKind, SoakNeed
 from inventory.queries.catalogue import ladder_of, recipe_of
@@ -29,8 +29,6 @@ from inventory.times import zone_of
 
 # Where water is carried along or stands; a set elsewhere dries out by the clock.
 _WET_PLACES = (PlaceKind.TUB, PlaceKind.BUCKET, PlaceKind.VAN, PlaceKind.SITE, PlaceKind.CRATE)
-# How much of the doubt about a type's sets is the type's and so shared by all of them: our assumption.
-SHARED_DOUBT = 0.25
 _COLUMNS = (
     "tool_set_id",
     "tool_set__tool_type_id",
@@ -105,14 +103,14 @@ class Grit:
         return self.types[0]
 
     @property
-    def here(self) -> list[RackSet]:
-        """The sets of the row that could work tomorrow: at the shop, in water or not."""
-        return [one for one in self.sets if one.group in ("here", "in_water")]
+    def working(self) -> list[RackSet]:
+        """The sets of the row that work in the weeks to come, as Reorder counts them: here, in water, or out."""
+        return [one for one in self.sets if one.group in ("here", "in_water", "out")]
 
     @property
     def life_m2(self) -> tuple[float, float, float]:
-        """Reference area in the sets here together: at least, likely, up to."""
-        return together(one.life for one in self.here if one.life is not None)
+        """Reference area in these sets together: at least, likely, up to."""
+        return together(one.life for one in self.working if one.life is not None)
 
     @property
     def cover(self) -> str:
@@ -134,23 +132,6 @@ class Rack:
     def sets(self) -> list[RackSet]:
         """Every set, row by row."""
         return [one for grit in self.grits for one in grit.sets]
-
-
-def together(lives: Iterable[SetLife]) -> tuple[float, float, float]:
-    """Life of several sets of one type together, reference m2: at least, likely, up to.
-
-    The likely ones are summed. Of each set's doubt a quarter (SHARED_DOUBT) is the type's and adds up; the rest is the
-    set's own and evens out. Our assumption: the forecast of what to order draws it properly.
-    """
-    likely = down = up = down_squared = up_squared = 0.0
-    for life in lives:
-        below, above = life.likely_m2 - life.at_least_m2, life.up_to_m2 - life.likely_m2
-        likely += life.likely_m2
-        down, up = down + below, up + above
-        down_squared, up_squared = down_squared + below * below, up_squared + above * above
-    low = likely - sqrt(SHARED_DOUBT * down * down + (1 - SHARED_DOUBT) * down_squared)
-    high = likely + sqrt(SHARED_DOUBT * up * up + (1 - SHARED_DOUBT) * up_squared)
-    return low, likely, high
 
 
 def in_use(branch: Branch) -> QuerySet[SetState]:

@@ -58,7 +58,7 @@ def rack_row(grit: Grit, person: Person, now: datetime, tags: Mapping[UUID, str]
         )
         for one, brief in zip(grit.sets, briefs, strict=True)
     ]
-    life = grit.life_m2 if any(one.life is not None for one in grit.here) else (0.0, 0.0, 0.0)
+    life = grit.life_m2 if any(one.life is not None for one in grit.working) else (0.0, 0.0, 0.0)
     return RackRow(
         grit.tool_type.grit,
         _row_note(grit),

@@ -61,7 +61,9 @@ class TypeOnRack:
     """A tool type as the purchaser knows it.
 
     lives: what is known of its sets' lives; it holds every part-worn set of the rack. lead: None when nobody knows the
-    supplier's. arrival_days: expected day of each set on order. turn_days: days from one step's start until the set can
+    supplier's. arrival_days: the day of each set on order that was promised one. waited_days: of every other set on
+    order the working days since it was ordered; it comes by the lead time, given that it took so long already, in each
+    world by the dice of an order placed today (asks a lead). turn_days: days from one step's start until the set can
     start another (drying, soaking, travel). review_days: how often somebody looks at what to order. cover_days: how
     long an order is to last beyond its lead time and the review. pack, minimum: sets per pack, least sets per order.
     """
@@ -70,11 +72,17 @@ class TypeOnRack:
     lives: LivesOfType
     lead: LeadTime | None = None
     arrival_days: tuple[int, ...] = ()
+    waited_days: tuple[int, ...] = ()
     turn_days: int = 2
     review_days: int = 7
     cover_days: int = 28
     pack: int = 1
     minimum: int = 1
+
+    @property
+    def on_order(self) -> int:
+        """Sets on order."""
+        return len(self.arrival_days) + len(self.waited_days)
 
 
 @dataclass(frozen=True)
@@ -121,6 +129,8 @@ def check_inputs(
         raise ValueError("`working_days` must not fall from one day to the next.")
     if min(kind.turn_days, kind.review_days, kind.cover_days) < 0 or min(kind.pack, kind.minimum) < 1:
         raise ValueError("`turn_days`, `review_days`, `cover_days` must be 0 or more, `pack` and `minimum` 1 or more.")
+    if kind.waited_days and (kind.lead is None or min(kind.waited_days) < 0):
+        raise ValueError("`waited_days` must be 0 or more, and the lead time known.")
     every: list[RackSet | PlannedStep] = [*sets, *steps]
     for one in every:
         if one.type_id != kind.type_id:

@@ -56,6 +56,8 @@ class ReorderAnswer:
     chance over the whole horizon, when it never does. likely_short_day: the same for an even chance.
     early_day, early_chance: the same for shortages that come before anything ordered today can be here, lead time drawn
     in each world: an order does not help against them. early_drivers: the jobs that then want a set, by falling weight.
+    rush_sets: how many sets more, over what is on order, would avert them with the certainty if they came at once, in
+    whole packs; they come on top of `order_sets`, which leave to them what falls early.
     order_by_working_days: last working day, counted from today, on which ordering keeps the certainty; below 0 that day
     has passed and an order today still averts something; None when no order can avert anything more than the certainty
     leaves open within the horizon, or the lead time is unknown.
@@ -93,6 +95,7 @@ class ReorderAnswer:
     early_day: int | None
     early_chance: float
     early_drivers: tuple[Driver, ...]
+    rush_sets: int = 0
 
 
 def forecast_need(
@@ -167,13 +170,14 @@ def _opened_by_week(open_day: Floats, horizon: Horizon) -> Floats:
     return out
 
 
-def _missing(need: NeedDraws, arrivals: Sequence[int]) -> npt.NDArray[np.bool_]:
-    """Which openings (m, d) find no set there, nothing more being ordered.
+def _missing(need: NeedDraws, arrivals: Floats) -> npt.NDArray[np.bool_]:
+    """Which openings (m, d) find no set there, nothing more being ordered. arrivals: (n, d) days of what is on order.
 
     A missing set is rushed, borrowed, or the job moved: what arrives later is there for later work (our assumption).
     """
-    ranked = np.sort(np.asarray(arrivals, dtype=np.float64))
-    there = need.fresh + np.searchsorted(ranked, need.open_day, side="right")
+    there = np.full(need.open_day.shape, need.fresh, dtype=np.int64)
+    for arrival in arrivals:
+        there += need.open_day >= arrival
     wanted = np.isfinite(need.open_day)
     missing = np.zeros(need.open_day.shape, dtype=np.bool_)
     served = np.zeros(need.open_day.shape[1], dtype=np.int64)
@@ -181,6 +185,20 @@ def _missing(need: NeedDraws, arrivals: Sequence[int]) -> npt.NDArray[np.bool_]:
         missing[k] = wanted[k] & (served >= there[k])
         served += wanted[k] & ~missing[k]
     return missing
+
+
+def _arrivals(kind: TypeOnRack, horizon: Horizon, dice: Floats) -> Floats:
+    """The day of each set on order in each world, (n, d)."""
+    draws = dice.shape[1]
+    days = [np.full(draws, float(day)) for day in kind.arrival_days]
+    if kind.lead is not None:
+        # Those ordered on one day come on one day; the same dice as an order of today: ordered, it comes as it was
+        # reckoned with when it was advised.
+        by_age = {
+            age: _arrival(0, np.ceil(kind.lead.draw_rest(float(age), *dice)), horizon) for age in {*kind.waited_days}
+        }
+        days += [by_age[age] for age in kind.waited_days]
+    return np.array(days).reshape(len(days), draws)
 
 
 def _first(days: Floats, which: npt.NDArray[np.bool_]) -> Floats:
@@ -194,12 +212,15 @@ def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: floa
     low, likely, high = np.quantile(need.life_here_m2, [0.1, 0.5, 0.9])
     area_so_far = np.cumsum(need.area_m2, axis=0)
     quarter, three_quarters = np.quantile(area_so_far, [0.25, 0.75], axis=1)
-    missing = _missing(need, kind.arrival_days)
+    # The lead time's own dice, one order per world, independent of the work.
+    dice = uniforms(seed, Purpose.LEAD_TIME, kind.type_id, 2, draws)
+    missing = _missing(need, _arrivals(kind, horizon, dice))
     short = _first(need.open_day, missing)
     week_ends = horizon.first_week_days - 1 + 7 * np.arange(horizon.weeks)
     short_day = _latest(short, certainty)
     even = _latest(short, 0.5)
     gaps = [] if need.jobs else ["no planned work"]
+    rush = 0
     order_by: int | None = None
     order_sets: int | None = None
     sure: float | None = None
@@ -210,12 +231,12 @@ def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: floa
         gaps.append("no lead time")
     else:
         lead_likely, lead_sure = kind.lead.quantile(0.5), kind.lead.quantile(certainty)
-        # The lead time's own dice, one order per world, independent of the work.
-        lead = np.ceil(kind.lead.draw(*uniforms(seed, Purpose.LEAD_TIME, kind.type_id, 2, draws)))
+        lead = np.ceil(kind.lead.draw(*dice))
         early = missing & (need.open_day < _arrival(0, lead, horizon))
         # What is on order is not ordered again because it comes late.
-        beyond = missing & (np.arange(missing.shape[0])[:, None] >= need.fresh + len(kind.arrival_days))
-        order_by = _order_by(need.open_day, beyond, lead, horizon, certainty)
+        beyond = missing & (np.arange(missing.shape[0])[:, None] >= need.fresh + kind.on_order)
+        order_by = _order_by(need.open_day, beyond, lead, horizon, certainty, kind.review_days)
+        rush = smallest_level((early & beyond).sum(axis=0), certainty)
         start = 0 if order_by is None else max(order_by, 0)
         here = _arrival(start, lead, horizon)
         if order_by is not None:
@@ -235,7 +256,7 @@ def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: floa
         need_sets_so_far=_range(np.cumsum(opened, axis=0)),
         life_here_m2=(float(low), float(likely), float(high)),
         fresh=need.fresh,
-        on_order=len(kind.arrival_days),
+        on_order=kind.on_order,
         short_chance_by_week=np.array([(short <= day).mean() for day in week_ends]),
         short_day=int(short_day) if np.isfinite(short_day) else None,
         short_chance=float((short <= min(short_day, horizon.days)).mean()),
@@ -253,18 +274,20 @@ def _answer(kind: TypeOnRack, need: NeedDraws, horizon: Horizon, certainty: floa
         early_day=int(early_day) if np.isfinite(early_day) else None,
         early_chance=float(np.isfinite(early_short).mean()),
         early_drivers=_drivers(need, early),
+        rush_sets=_whole_packs(rush, kind) if rush else 0,
     )
 
 
 def _order_by(
-    open_day: Floats, beyond: npt.NDArray[np.bool_], lead: Floats, horizon: Horizon, certainty: float
+    open_day: Floats, beyond: npt.NDArray[np.bool_], lead: Floats, horizon: Horizon, certainty: float, review_days: int
 ) -> int | None:
     """Last working day, from today, on which an order comes too late in at most a share 1 - certainty of the worlds.
 
     Too late: the first opening beyond what is here and on order falls before the order is here, lead time drawn anew in
     each world. (Shop's crossing day less a fixed lead time would leave out that both are uncertain.) Where even an
     order of today is too late in more worlds than that, only the openings it can still serve count: of the worlds that
-    have one a share 1 - certainty may be lost by waiting; None when they are so few themselves.
+    have one a share 1 - certainty may be lost by waiting; None when they are so few themselves. What is to be ordered
+    before the next review is then ordered at once: while sets are missing nobody waits two days to order.
     """
     last = _latest(_slack(_first(open_day, beyond), lead, horizon), certainty)
     if not np.isfinite(last):
@@ -276,7 +299,8 @@ def _order_by(
     if helped.size <= (1 - certainty) * lead.size + 1e-9:
         return None
     wait = int(np.floor(_latest(helped, certainty)))
-    return wait if wait > 0 else int(np.floor(last))
+    soon = horizon.working_days[min(review_days, horizon.days)]
+    return wait if wait > max(0, soon) else int(np.floor(last))
 
 
 def _slack(day: Floats, lead: Floats, horizon: Horizon) -> Floats:

@@ -18,7 +18,8 @@ from inventory import hooks
 from inventory.actions.ledger import NewLine
 from inventory.estimate import SetLife
 from inventory.models import SetState, ToolSet, ToolType
-from inventory.queries.rack import SHARED_DOUBT, rack_of, together
+from inventory.lives_together import together
+from inventory.queries.rack import rack_of
 from inventory.queries.soak import conditioning_of
 from inventory.rack_words import said_name
 from tests.cast import hours, make_branch, make_cast, make_outing, make_person, make_place, make_set, make_type, write
@@ -133,9 +134,13 @@ def test_several_sets_are_less_doubtful_together_than_each(shop: SimpleNamespace
     life = SetLife(600.0, 1000.0, 1500.0, 0.0, 1000.0, 0)
     assert together([life]) == pytest.approx((600.0, 1000.0, 1500.0))
     low, likely, high = together([life] * 9)
-    # Nine equal sets: the spread of a sum of equally correlated parts is 9 d sqrt(rho + (1 - rho) / 9).
-    spread = 9 * (SHARED_DOUBT + (1 - SHARED_DOUBT) / 9) ** 0.5
-    assert (low, likely, high) == pytest.approx((9000 - 400 * spread, 9000.0, 9000 + 500 * spread))
+    # Nine equal sets, no end on record: the width of a sum of equally correlated parts is 9 w sqrt(rho + (1 - rho) / 9).
+    assert high - low == pytest.approx(900 * 9 * (0.25 + 0.75 / 9) ** 0.5)
+    # Their mean is 1,030 by Swanson's rule; the median of the sum lies between nine medians and nine means.
+    assert 9000 < likely < 9 * 1030
+    # The more sets of the type were seen to their end, the less of the doubt is common to all.
+    ended = SetLife(600.0, 1000.0, 1500.0, 0.0, 1000.0, 16)
+    assert together([ended] * 9)[2] - together([ended] * 9)[0] < 0.8 * (high - low)
     assert together([]) == (0.0, 0.0, 0.0)
 
 

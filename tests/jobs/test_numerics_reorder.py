@@ -186,6 +186,71 @@ def test_a_set_borrowed_for_early_work_leaves_the_one_on_order_for_later_work():
     assert (answer.early_day, answer.order_by_working_days, answer.order_sets, answer.sure) == (5, None, 0, 1.0)
 
 
+def _busy_shop(seed: int, sets: int) -> tuple[TypeOnRack, list[RackSet], list[PlannedStep]]:
+    """A supplier of about ten days, sets that last as they may, a job every few days from tomorrow on."""
+    dice = np.random.default_rng(seed)
+    steps = [
+        PlannedStep(10 * k, 10 * k, 1, int(day), float(dice.uniform(300, 1500)), confirmed=bool(dice.random() < 0.5))
+        for k, day in enumerate(dice.integers(1, 150, 30))
+    ]
+    kind = TypeOnRack(1, worn(2000.0), fit_lead_time(10.0, [9.0, 12.0, 14.0]))
+    return kind, [RackSet(1000 + k, 1) for k in range(sets)], steps
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("sets", [0, 3])
+def test_what_was_advised_and_ordered_is_not_advised_again(seed, sets):
+    kind, rack, steps = _busy_shop(seed, sets)
+    first = _one(kind, rack, steps, draws=1000)
+    assert first.order_sets
+
+    after = _one(replace(kind, waited_days=(0,) * first.order_sets), rack, steps, draws=1000)
+
+    # Not before the next review, a week, has passed.
+    assert after.order_by_working_days is None or after.order_by_working_days > 5
+    # And what must come at once, asked for, is not asked for again.
+    rushed = _one(replace(kind, waited_days=(0,) * (first.order_sets + first.rush_sets)), rack, steps, draws=1000)
+    assert rushed.rush_sets == 0
+    assert sets or first.rush_sets > 0
+
+
+def test_a_set_on_order_comes_by_the_lead_time_and_the_longer_waited_for_the_later():
+    kind = replace(_exact_type(), lead=fit_lead_time(10.0))
+    steps = [_sure_step(1, 16)]  # Wednesday 18 March, working day 12
+
+    fresh_order, old_order = (
+        _one(replace(kind, waited_days=(age,)), [], steps, draws=2000).short_chance_by_week[-1] for age in (0, 6)
+    )
+
+    # 10 days said are believed to be 11, give or take 42 % (0.30 of the word and 0.30 between orders): after day 12
+    # with a chance of about 1 - Phi(ln(12 / 11.05) / 0.42) = 0.42 (by hand).
+    assert fresh_order == pytest.approx(0.42, abs=0.06)
+    assert old_order < fresh_order
+    with pytest.raises(ValueError, match="waited_days"):
+        _one(replace(kind, lead=None, waited_days=(0,)), [], steps)
+
+
+def test_what_is_to_be_ordered_within_the_week_is_ordered_today_while_sets_are_missing():
+    # Tomorrow's job nothing reaches; that of day 16 asks for an order on working day 12 - 10 = 2.
+    steps = [_sure_step(1, 1), _sure_step(2, 16)]
+
+    assert _one(_exact_type(), [], steps).order_now
+    # Without the job of tomorrow there is time.
+    assert _one(_exact_type(), [], steps[1:]).order_by_working_days == 2
+    # What lies further off than the next review may wait.
+    assert _one(_exact_type(), [], [_sure_step(1, 1), _sure_step(2, 60)]).order_by_working_days == 34
+
+
+def test_a_rush_is_for_what_no_order_reaches_and_comes_in_whole_packs():
+    steps = [_sure_step(1, 1), _sure_step(2, 2), _sure_step(3, 60)]
+
+    assert _one(_exact_type(), [], steps).rush_sets == 2
+    assert _one(_exact_type(pack=3), [], steps).rush_sets == 3
+    # What is on order and only comes late is hurried, not ordered once more.
+    assert _one(_exact_type(waited_days=(0, 0)), [], steps).rush_sets == 0
+    assert _one(_exact_type(), [RackSet(1, 1), RackSet(2, 1)], steps).rush_sets == 0
+
+
 def test_orders_come_in_whole_packs_and_not_below_the_least():
     steps = [_sure_step(1, 60), _sure_step(2, 61), _sure_step(3, 62), _sure_step(4, 63)]
 
