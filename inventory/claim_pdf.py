@@ -8,6 +8,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 from reportlab.lib import colors
 from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4, LETTER
@@ -21,6 +22,8 @@ from inventory.claims import Table as ClaimTable
 
 _PAPERS = {"letter": LETTER, "a4": A4}
 _MARGIN = 18 * mm
+# What reportlab's frame keeps free around the text, in points.
+_FRAME = 6
 _PHOTO_MM = (82, 82)
 _BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=9.5, leading=13)
 _SMALL = ParagraphStyle("small", parent=_BODY, fontSize=8, leading=10.5)
@@ -37,15 +40,17 @@ _LINES = TableStyle(
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LINEBELOW", (0, 0), (-1, 0), 0.8, colors.black),
         ("LINEBELOW", (0, 1), (-1, -1), 0.25, colors.HexColor("#777777")),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 4),
+        ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 9),
         ("TOPPADDING", (0, 0), (-1, -1), 2),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
     ]
 )
+_PAIR = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0)]
 # Shares of the width that the columns of each table have, by its number of columns.
 _WIDTHS = {
     7: (0.19, 0.17, 0.2, 0.13, 0.08, 0.13, 0.1),
+    6: (0.19, 0.19, 0.08, 0.09, 0.19, 0.26),
     5: (0.22, 0.22, 0.13, 0.13, 0.3),
     3: (0.17, 0.63, 0.2),
 }
@@ -70,7 +75,7 @@ def draw_claim(claim: Claim, photos: Sequence[bytes | None], paper: str) -> byte
         author=claim.shop,
         invariant=1,
     )
-    width = size[0] - 2 * _MARGIN
+    width = size[0] - 2 * (_MARGIN + _FRAME)
     story: list[Any] = [Paragraph(_text(claim.title), _TITLE), Spacer(1, 3 * mm), _address(claim, width)]
     story += [Spacer(1, 3 * mm), *(Paragraph(_text(line), _BODY) for line in claim.lead)]
     if claim.said.asks:
@@ -94,8 +99,8 @@ def _text(words: str) -> str:
 
 def _address(claim: Claim, width: float) -> Table:
     rows = [
-        (_("To"), claim.said.supplier or "–"),
-        (_("From"), claim.shop),
+        (pgettext("letter", "To"), claim.said.supplier or "–"),
+        (pgettext("letter", "From"), claim.shop),
         (_("Questions to"), claim.said.contact or "–"),
     ]
     return _pairs(rows, width)
@@ -112,7 +117,7 @@ def _pairs(rows: Sequence[tuple[str, str]], width: float) -> Table:
         TableStyle(
             [
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 2),
+                ("LEFTPADDING", (0, 0), (-1, -1), 0),
                 ("TOPPADDING", (0, 0), (-1, -1), 1),
                 ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
             ]
@@ -145,7 +150,7 @@ def _section(table: ClaimTable, width: float) -> list[Any]:
 def _photos(claim: Claim, photos: Sequence[bytes | None], width: float) -> list[Any]:
     title = Paragraph(_text(_("Photos")), _SECTION)
     if not claim.photos:
-        return [title, Paragraph(_text(_("No photo of this set is on record.")), _BODY)]
+        return [KeepTogether([title, Paragraph(_text(_("No photo of this set is on record.")), _BODY)])]
     cells = []
     for number, (photo, words, raw) in enumerate(zip(claim.photos, claim.photo_words, photos, strict=True), start=1):
         said = Paragraph(_text(f"{number}. {words}"), _SMALL)
@@ -157,7 +162,7 @@ def _photos(claim: Claim, photos: Sequence[bytes | None], width: float) -> list[
     pairs = [cells[start : start + 2] for start in range(0, len(cells), 2)]
     if len(pairs[-1]) == 1:
         pairs[-1].append([])
-    rows = [Table([pair], colWidths=[width / 2] * 2, style=[("VALIGN", (0, 0), (-1, -1), "TOP")]) for pair in pairs]
+    rows = [Table([pair], colWidths=[width / 2] * 2, style=_PAIR) for pair in pairs]
     return [KeepTogether([title, rows[0]]), *rows[1:]]
 
 
@@ -184,9 +189,9 @@ def _paged(claim: Claim) -> type[Canvas]:
             width = self._pagesize[0]
             self.setFont("Helvetica", 8)
             self.drawString(
-                _MARGIN, 11 * mm, f"{claim.shop} · {claim.title} · {claim.printed}".replace("\u202f", "\u00a0")
+                _MARGIN + _FRAME, 11 * mm, f"{claim.shop} · {claim.title} · {claim.printed}".replace("\u202f", "\u00a0")
             )
             pages = _("Page %(number)d of %(count)d") % {"number": number, "count": count}
-            self.drawRightString(width - _MARGIN, 11 * mm, pages)
+            self.drawRightString(width - _MARGIN - _FRAME, 11 * mm, pages)
 
     return Paged

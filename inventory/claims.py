@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.db.models import Exists, OuterRef
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -216,7 +217,7 @@ def _receipt(entry: Entry, words: _Words) -> list[tuple[str, str]]:
         rows.append((_("Order"), line.order.number))
     supplier = entry.supplier or (line.order.supplier if line is not None else None)
     if supplier is not None:
-        rows.append((_("From"), supplier.name))
+        rows.append((_("Bought from"), supplier.name))
     if words.person.can(Right.SEE_MONEY) and (price := _price(entry)):
         rows.append((_("Price"), price))
     return rows
@@ -268,11 +269,19 @@ def _floors(visits: Sequence[card.Visit], words: _Words, name_sites: bool) -> Ta
         (_("Floor"), _("Days"), _("Kind"), _("Worked area"), _("Factor"), _("Reference area"), _("Area is")),
         tuple(rows),
         (3, 4, 5),
-        _(
+        _unlogged(visits)
+        + _(
             "Worked area is area times passes. The factor says how many reference areas one area of such a floor costs "
             "a set; the reference floor is medium concrete, a later step, worked wet."
         ),
     )
+
+
+def _unlogged(visits: Sequence[card.Visit]) -> str:
+    """What the supplier has to know of areas that nobody logged."""
+    if not any(use.basis in (Basis.PLANNED, Basis.GUESSED) for one in visits for use in one.uses):
+        return ""
+    return _("Areas that are planned or guessed were not logged by who worked.") + " "
 
 
 def _class_words(hardness: str, surface: str, wet_dry: str, step_kind: str) -> str:
@@ -305,11 +314,9 @@ def _heights(ledger: card.Ledger, words: _Words) -> Table:
 def _water(ledger: card.Ledger, state: SetState, words: _Words) -> Table:
     """Soaks with their confirmation, and how it left: what the supplier asks first of a set that needs water."""
     tool_type = state.tool_set.tool_type
-    rows = [
-        _soak_row(number, ledger.standing, words)
-        for number, one in enumerate(ledger.standing)
-        if one.kind == Kind.SOAK_BEGUN
-    ]
+    begun = [(number, one) for number, one in enumerate(ledger.standing) if one.kind == Kind.SOAK_BEGUN]
+    readings = _readings([one for _number, one in begun])
+    rows = [_soak_row(number, ledger.standing, readings, words) for number, _one in begun]
     outs = [one for one in ledger.standing if one.kind == Kind.SCANNED_OUT]
     against = sum(1 for one in outs if one.gate == Gate.OVERRIDDEN)
     unasked = sum(1 for one in outs if one.gate == Gate.NOT_ASKED)
@@ -324,24 +331,54 @@ def _water(ledger: card.Ledger, state: SetState, words: _Words) -> Table:
         "It left the shop %(count)d times: %(passed)d through the gate, %(against)d against it, %(unasked)d unasked.",
         len(outs),
     ) % {"count": len(outs), "passed": len(outs) - against - unasked, "against": against, "unasked": unasked}
-    heads = (_("In water from"), _("Until"), _("Hours"), _("Tub"), _("Conditioning confirmed"))
+    heads = (_("In water from"), _("Until"), _("Hours"), _("Tub"), _("Water read"), _("Conditioning confirmed"))
     return Table(_("Water"), heads, tuple(rows), (2,), below)
 
 
-def _soak_row(number: int, entries: Sequence[Entry], words: _Words) -> tuple[str, ...]:
+def _readings(begun: Sequence[Entry]) -> list[Entry]:
+    """The readings of the tubs it lay in, from its first soak on, oldest first; one query, none without a soak."""
+    if not begun:
+        return []
+    found = Entry.objects.filter(
+        kind=Kind.WATER_READ,
+        place_id__in={one.to_place_id for one in begun},
+        act__happened_at__gte=begun[0].act.happened_at,
+    ).select_related("act")
+    voided = Entry.objects.filter(kind=Kind.VOIDED, void_target=OuterRef("pk"))
+    return list(found.exclude(Exists(voided)).order_by("act__happened_at", "pk"))
+
+
+def _soak_row(number: int, entries: Sequence[Entry], readings: Sequence[Entry], words: _Words) -> tuple[str, ...]:
     begun, later = entries[number], entries[number + 1 :]
     moved = (one for one in later if one.kind in _LEAVES_WATER or (one.to_place_id not in (None, begun.to_place_id)))
     end = next(moved, None)
     again = next((place for place, one in enumerate(later) if one.kind == Kind.SOAK_BEGUN), len(later))
     confirmed = next((one for one in later[:again] if one.kind == Kind.CONDITIONING_CONFIRMED), None)
     hours = (end.act.happened_at - begun.act.happened_at) / timedelta(hours=1) if end is not None else None
+    degrees = [
+        one.temperature_c or 0.0
+        for one in readings
+        if one.place_id == begun.to_place_id
+        and one.act.happened_at >= begun.act.happened_at
+        and (end is None or one.act.happened_at <= end.act.happened_at)
+    ]
     return (
         words.when(begun.act.happened_at),
         words.when(end.act.happened_at) if end is not None else "–",
         show_hours(round(hours, 1)) if hours is not None else "–",
         begun.to_place.name if begun.to_place else "–",
+        _degrees(degrees, words),
         f"{words.when(confirmed.act.happened_at)}, {confirmed.act.done_by.name}" if confirmed else _("no"),
     )
+
+
+def _degrees(degrees: Sequence[float], words: _Words) -> str:
+    """ "5 times, 123 to 127 °F"."""
+    if not degrees:
+        return _("no")
+    low, high = (show_temperature(one, words.units) for one in (min(degrees), max(degrees)))
+    times = ngettext("%(count)d time, %(low)s", "%(count)d times, %(low)s to %(high)s", len(degrees))
+    return times % {"count": len(degrees), "low": low, "high": high}
 
 
 def _recipe_words(state: SetState, words: _Words) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from inventory.claims import Said
 from inventory.forms.photos_field import PhotosField
@@ -13,7 +14,7 @@ from inventory.forms.shop_form import ShopForm
 class ClaimPaperForm(ShopForm):
     """To whom, what the shop asks for, who answers questions, and photos that are not on record yet."""
 
-    supplier = forms.CharField(label=_("To"), max_length=120)
+    supplier = forms.CharField(label=pgettext_lazy("letter", "To"), max_length=120)
     asks = forms.CharField(
         label=_("What do you ask for?"),
         max_length=2000,

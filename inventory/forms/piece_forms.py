@@ -47,8 +47,8 @@ class _PieceForm(SureForm):
         height = given.get("height")
         return None if height is None else Heights((height,), bool(given.get("with_backing")), self.sure)
 
-    def _note(self) -> None:
-        self.fields["note"] = forms.CharField(label=_("Why, if it matters"), max_length=_NOTE, required=False)
+    def _note(self, label: Any) -> None:
+        self.fields["note"] = forms.CharField(label=label, max_length=_NOTE, required=False)
 
 
 class PiecesForm(_PieceForm):
@@ -62,7 +62,7 @@ class PiecesForm(_PieceForm):
         label = _("Height of a new piece, if measured")
         self.fields["new_height"] = HeightField(label=label, **self.options)
         self._after()
-        self._note()
+        self._note(_("Why, if it matters"))
         self.ask_sure(_("It is right: keep it"))
 
     def change(self) -> Change:
@@ -95,7 +95,7 @@ class JoinForm(_PieceForm):
         self.fields["rest"] = forms.ChoiceField(
             label=_("What is left of the other set?"), choices=rest, widget=forms.RadioSelect, initial="remnant"
         )
-        self._note()
+        self._note(_("Why, if it matters"))
         self.ask_sure(_("It is right: keep it"))
 
     def clean(self) -> dict[str, Any]:
@@ -142,7 +142,7 @@ class DressForm(_PieceForm):
         self.fields["before"] = HeightField(label=_("Lowest piece before"), initial=shown, **self.options)
         self.fields["height"] = HeightField(label=_("Lowest piece after"), **self.options)
         self.backing(tool_set.tool_type)
-        self._note()
+        self._note(_("More, if it matters"))
         self.ask_sure()
 
     def dressing(self) -> Dressing:

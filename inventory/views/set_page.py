@@ -186,7 +186,7 @@ def actions_of(
             beside.append(act["aside"])
         if person.can(Right.LOG_WORK) and address("jobs:my_job"):
             beside.append({"label": _("Log work"), "url": address("jobs:my_job"), "method": "get"})
-        more = [act["measure"], act["trouble"], act["dress"], *_pieces_acts(act, state, person)]
+        more = [act["measure"], act["trouble"], *_pieces_acts(act, state, person)]
         more += [act["photos"], act["move"], act["label"]]
         if state.fitness != Fitness.USABLE and person.can(Right.LOG_WORK):
             more.insert(0, act["clear"])
@@ -199,10 +199,11 @@ def actions_of(
 
 
 def _pieces_acts(act: dict[str, dict[str, Any]], state: SetState, person: Person) -> list[dict[str, Any]]:
-    """What may be done with its pieces; a retired set has none to change."""
-    if state.fitness == Fitness.RETIRED or not person.can(Right.LOG_WORK):
+    """What may be done with its face and pieces; nothing with those of a retired set."""
+    if state.fitness == Fitness.RETIRED:
         return []
-    return [act["pieces"], *([act["join"]] if person.can(Right.SETTLE) else [])]
+    pieces = [act["pieces"]] if person.can(Right.LOG_WORK) else []
+    return [act["dress"], *pieces, *([act["join"]] if person.can(Right.SETTLE) else [])]
 
 
 def _links(state: SetState) -> dict[str, dict[str, Any]]:
