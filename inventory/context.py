@@ -65,6 +65,8 @@ MORE_PAGES = (
 SCAN = Page("inventory:scan", _("Scan"), (Right.SCAN,))
 FIND = "inventory:find"
 IN_FOOT = ("jobs:shop_day", "jobs:my_job", "inventory:rack", "inventory:soak")
+# Whoever buys, and neither plans nor goes out, works in these.
+IN_FOOT_OF_BUYER = ("jobs:reorder", "inventory:rack", "inventory:orders")
 
 
 def address(url_name: str) -> str:
@@ -99,6 +101,14 @@ def _link(page: Page, path: str, user: Any) -> NavLink | None:
     return NavLink(page.url_name, page.label, url, current)
 
 
+def _foot_names(user: Any) -> tuple[str, ...]:
+    """The pages of the foot bar of a phone, by what the person does."""
+    can = getattr(user, "can", None)
+    if can is not None and can(Right.BUY) and not can(Right.PLAN) and not can(Right.LOG_WORK):
+        return IN_FOOT_OF_BUYER
+    return IN_FOOT
+
+
 def _only_longest(links: list[NavLink]) -> list[NavLink]:
     """Below `/jobs/` several addresses may match: the longest is where one is."""
     here = max((len(link.url) for link in links if link.current), default=-1)
@@ -113,7 +123,7 @@ def page(request: HttpRequest) -> dict[str, Any]:
     seldom = {entry.url_name for entry in MORE_PAGES}
     nav = [link for link in every if link.url_name not in seldom]
     beyond = [link for link in every if link.url_name in seldom]
-    foot = [link for link in nav if link.url_name in IN_FOOT]
+    foot = [link for link in every if link.url_name in _foot_names(user)]
     if len(foot) > 3:  # whoever plans and logs starts from Shop day; My job waits under More
         foot = [link for link in foot if link.url_name != "jobs:my_job"]
     theme = getattr(user, "theme", "") or ""
@@ -121,7 +131,7 @@ def page(request: HttpRequest) -> dict[str, Any]:
     return {
         "nav": nav,
         "foot_nav": foot,
-        "more_nav": [link for link in nav if link not in foot] + beyond,
+        "more_nav": [link for link in nav + beyond if link not in foot],
         "beyond_nav": beyond,
         "scan_link": _link(SCAN, request.path, user),
         "theme_url": address("inventory:theme") if signed_in else "",

@@ -187,7 +187,9 @@ def leaving_jobs(person: Person, now: datetime) -> list[Found]:
 class OpenStep:
     """Planned steps of a coming shift, of one tool type, that no set is reserved for.
 
-    words: "Osprey Lane, Thu 15 May 19:30"; leaves_at, starts_at: when its sets leave, and the first of the steps starts.
+    words: "Osprey Lane, Thu 15 May 19:30"; leaves_at, starts_at: when its sets leave, and the first of the steps
+    starts. reference_m2: what they ask of a set, None where nobody says; reserve_url: reserves the set that is posted
+    there as ``set``, and puts it in the tub posted as ``tub``.
     """
 
     tool_type_id: int
@@ -195,6 +197,8 @@ class OpenStep:
     leaves_at: datetime
     starts_at: datetime
     url: str = ""
+    reference_m2: float | None = None
+    reserve_url: str = ""
 
 
 OpenSteps = Callable[[Branch, datetime], "list[OpenStep]"]

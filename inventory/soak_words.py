@@ -84,9 +84,9 @@ def soak_words(
         line = _("Dries out %(when)s") % {"when": when(dried_at)}
         sentence = _("Back in water before that, its soak still counts.")
     elif answer.why.key == "dried_out":
-        sentence = _("It dried out at %(when)s.") % {"when": when(values.get("dried_at"))}
+        sentence = _("Dried out since %(when)s.") % {"when": when(values.get("dried_at"))}
     elif answer.why.key == "left_too_soon":
-        sentence = _("It left the water at %(when)s, too soon.") % {"when": when(values.get("ended_at"))}
+        sentence = _("It left the water too soon: %(when)s.") % {"when": when(values.get("ended_at"))}
         line = _("Dry. Needs %(hours)s in water") % {"hours": show_hours(float(str(values["cold_hours"])))}
     elif answer.why.key == "lifted_out":
         sentence = _("Put it back by %(when)s and its hours go on.") % {"when": when(values.get("back_by"))}

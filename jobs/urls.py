@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("day/<uuid:pk>/<uuid:step>/instead/", choice.take_instead, name="take_instead"),
     path("day/scan/", shop_day.scan_tonight, name="scan_tonight"),
     path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/sets/", choice.choose_set, name="choose_set"),
+    path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/soaked/", choice.reserve_soaked, name="reserve_soaked"),
     # My job: a shift as it runs
     path("mine/", my_job.my_job, name="my_job"),
     path("<uuid:pk>/shifts/<uuid:key>/", my_job.shift, name="shift"),

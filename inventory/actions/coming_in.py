@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef
 from django.utils.translation import gettext as _
 
 from inventory.actions.gate import Elsewhere, Passed, check_ours, name_of, where_of
@@ -16,7 +17,7 @@ from inventory.actions.ledger import NewLine, Recorded, Who, already, record
 from inventory.actions.measure import Heights, height_columns
 from inventory.actions.sighting import check_moves, locked_states, missing, once
 from inventory.actions.water_checks import check_room, check_soakable
-from inventory.models import Branch, Person, Place, SetState, ToolSet
+from inventory.models import Branch, Entry, Person, Place, SetState, ToolSet
 from inventory.models.choices import LeftHow, PlaceKind
 from inventory.refusals import Refused
 from inventory.times import when_for
@@ -59,7 +60,7 @@ def scan_in(
     """Take a set back into a place of the shop: from an outing, from another place, or found when it was missing.
 
     Put into a tub, its soak begins. A set that lies in another tub stays there (Soaking): moving it would end its soak.
-    ask: a set on an outing that has not left yet is asked about first (StillToLeave).
+    ask: a set on an outing that has not left yet, and with which nobody worked, is asked about first (StillToLeave).
     Raises NotReceived, AlreadyThere, StillToLeave, Soaking, NeedsNoSoak, TubFull, HeightRefused.
     """
     many = scan_in_many(
@@ -104,13 +105,14 @@ def scan_in_many(
         states = locked_states(tool_sets)
         if (known := already(who.act_id)) is not None:
             return again(known, tool_sets)
+        worked = _worked_on({state.outing_id for state in states.values()}) if ask else frozenset()
         lines: list[NewLine] = []
         refused: list[tuple[ToolSet, Refused]] = []
         for tool_set in once(tool_sets):
             measured, state = (heights or {}).get(tool_set.pk), states[tool_set.pk]
             to, peg = (homes or {}).get(tool_set.pk, (place, (pegs or {}).get(tool_set.pk, "")))
             try:
-                if ask:
+                if ask and state.outing_id not in worked:
                     _check_left(state, now, person)
                 if to.kind == PlaceKind.TUB:
                     check_soakable(state, to)
@@ -130,6 +132,13 @@ def scan_in_many(
 def again(known: Recorded, tool_sets: Sequence[ToolSet]) -> ScannedMany:
     kept = {entry.tool_set_id for entry in known.entries}
     return ScannedMany(known, tuple(tool_set for tool_set in tool_sets if tool_set.pk in kept), (), {})
+
+
+def _worked_on(outings: Collection[UUID | None]) -> frozenset[UUID | None]:
+    """The outings that work was logged on: those have left, whatever their leaving time says; one query."""
+    rows = Entry.objects.filter(kind="worked", outing_id__in=[pk for pk in outings if pk is not None])
+    voided = Entry.objects.filter(kind="voided", void_target=OuterRef("pk"), act__held_back="")
+    return frozenset(rows.exclude(Exists(voided)).values_list("outing_id", flat=True))
 
 
 def _check_left(state: SetState, now: datetime, person: Person) -> None:

@@ -23,7 +23,7 @@ from inventory.actions.measure import Heights, height_columns
 from inventory.actions.undo import NothingToUndo, undo
 from inventory.models import Act, Branch, Count, Place, SetState, ToolSet
 from inventory.models.choices import PlaceKind
-from inventory.queries.count import finish_act, held_of, seen_ids, was_seen
+from inventory.queries.count import finish_act, held_of, is_out, seen_ids, was_seen
 from inventory.refusals import Refused
 from inventory.rights import Right
 
@@ -65,7 +65,7 @@ class Counted:
 class Finished:
     """What a count changed. missing: sets gone missing; here: sets that are here after all.
 
-    moved: sets named as unseen that were seen or moved meanwhile, so left alone.
+    moved: sets named as unseen that were seen, moved or taken along meanwhile, so left alone.
     """
 
     recorded: Recorded | None
@@ -165,7 +165,9 @@ def finish(
         gone = [
             tool_set
             for tool_set in named
-            if states[tool_set.pk].place_id == count.place_id and not was_seen(states[tool_set.pk], count, seen)
+            if states[tool_set.pk].place_id == count.place_id
+            and not was_seen(states[tool_set.pk], count, seen)
+            and not is_out(states[tool_set.pk], count.place)
         ]
         lines = [_answer(held.tool_set, held.entry_id, held.tool_set.pk in here) for held in waiting]
         lines += [

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from inventory.actions.gate import AlreadyThere, check_here, check_ours, holder_of, name_of, where_of
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
 from inventory.models import Branch, Entry, Place, SetState, ToolSet
-from inventory.models.choices import LeftHow, PlaceKind
+from inventory.models.choices import LeftHow, PlaceKind, SoakNeed
 from inventory.queries.soak import Waters, states_with_types, waters_of
 from inventory.refusals import Refused
 
@@ -132,7 +132,11 @@ def found(who: Who, branch: Branch, tool_set: ToolSet, place: Place, *, now: dat
                 _("Move it if it hangs somewhere else."),
             )
         columns = {"to_place": place, "peg": peg or None}
-        return record(who, branch, [NewLine("found", tool_set, None, columns)], now=now)
+        lines = [NewLine("found", tool_set, None, columns)]
+        if place.kind == PlaceKind.TUB and tool_set.tool_type.soak_need != SoakNeed.NONE:
+            # It lies in water from now on, as far as anybody knows; what it lay there unseen counts for nothing.
+            lines.append(NewLine("soak_begun", tool_set, None, dict(columns)))
+        return record(who, branch, lines, now=now)
 
 
 def say_where(

@@ -86,6 +86,14 @@ class ToolType(ToolTypeFacts):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def said_name(self) -> str:
+        """The name as people read it: one that is only bond and grit ("Resin 50") in their language, else as it is."""
+        if self.name.lower() != f"{self.bond} {self.grit}".lower():
+            return self.name
+        said = f"{self.get_bond_display()} {self.grit}"
+        return said[:1].upper() + said[1:] if self.name[:1].isupper() else said
+
 
 class ToolTypeVersion(ToolTypeFacts, Version):
     """The facts of a tool type as somebody saved them on a day."""

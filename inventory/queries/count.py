@@ -49,12 +49,16 @@ class Stranger:
 
 @dataclass(frozen=True)
 class CountPicture:
-    """A count as it stands. looked: by peg, then coarse to fine; lost: missing sets last seen in this place."""
+    """A count as it stands. looked: by peg, then coarse to fine; lost: missing sets last seen in this place.
+
+    out: sets of a rack, tub, bucket or crate that a crew has out with it: nobody looks for them here.
+    """
 
     count: Count
     looked: tuple[Looked, ...]
     strangers: tuple[Stranger, ...]
     lost: tuple[SetState, ...]
+    out: tuple[SetState, ...] = ()
 
     @property
     def unseen(self) -> list[SetState]:
@@ -85,6 +89,7 @@ class PlaceToCount:
 def places_to_count(branch: Branch, kinds: Collection[str]) -> list[PlaceToCount]:
     """Places in use of these kinds: never counted first, then the longest ago; two queries."""
     here = Q(states__main_id=F("states__tool_set_id")) & ~Q(states__fitness=Fitness.RETIRED)
+    here &= Q(states__outing__isnull=True) | Q(kind__in=(PlaceKind.VAN, PlaceKind.SITE))
     ended = Count.objects.filter(place=OuterRef("pk"), ended_at__isnull=False).order_by()
     last = ended.values("place").annotate(last=Max("ended_at")).values("last")
     places = list(
@@ -148,6 +153,11 @@ def was_seen(state: SetState, count: Count, seen: Collection[UUID]) -> bool:
     return state.pk in seen or (at is not None and at >= iso(count.begun_at))
 
 
+def is_out(state: SetState, place: Place) -> bool:
+    """Whether a crew has the set, so that it is not looked for in a place of the shop that travels with them."""
+    return state.outing_id is not None and place.kind not in (PlaceKind.VAN, PlaceKind.SITE)
+
+
 def count_picture(count: Count) -> CountPicture:
     """The count as it stands; seven queries for any number of sets."""
     here = list(
@@ -169,11 +179,14 @@ def count_picture(count: Count) -> CountPicture:
     strangers = tuple(Stranger(others[one.tool_set.pk], one) for one in held if one.tool_set.pk in others)
     known = {one.state.pk for one in strangers}
     looked = sorted((Looked(state, was_seen(state, count, seen)) for state in here), key=lambda one: _peg(one.state))
+    looked = [one for one in looked if one.state.pk not in known]
+    out = tuple(one.state for one in looked if not one.seen and is_out(one.state, count.place))
     return CountPicture(
         count,
-        tuple(one for one in looked if one.state.pk not in known),
+        tuple(one for one in looked if one.state not in out),
         strangers,
         tuple(state for state in lost.select_related(*_STATE).order_by("code") if state.pk not in known),
+        out,
     )
 
 

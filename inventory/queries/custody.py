@@ -97,6 +97,21 @@ def others_ready(
     return sorted(others, key=lambda other: (not other.confirmed, other.use is not None))
 
 
+def will_be_ready(state: SetState, branch: Branch, *, leaves_at: datetime, starts_at: datetime, now: datetime) -> bool:
+    """Whether a set, as it lies now, can leave then and count at the start: usable, at hand, wet through; four queries.
+
+    One whose hours are done by then counts though nobody has confirmed it: that takes one tap.
+    """
+    at_hand = state.place is None or state.place.kind not in (PlaceKind.UNKNOWN, PlaceKind.SUPPLIER)
+    if state.fitness != Fitness.USABLE or state.outing_id is not None or not at_hand:
+        return False
+    waters = waters_of([state], branch, at=now)
+    leaves_at = max(leaves_at, now)
+    in_water = state.place is not None and state.place.kind == PlaceKind.BUCKET
+    answer = waters.at_start(state.pk, leaves_at, max(starts_at, leaves_at), in_water=in_water)
+    return answer.passes or answer.state == "soaked, not confirmed"
+
+
 def _soon(use: NextUse, now: datetime) -> bool:
     return use.starts_at < now + timedelta(days=2)
 

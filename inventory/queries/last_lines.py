@@ -7,10 +7,18 @@ from datetime import datetime
 from uuid import UUID
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
 
 from inventory.models import Entry, Person
 from inventory.times import when_for
 from inventory.units import show_height
+
+# How a set was left, as it stands in a short line.
+LEFT_WORDS = {
+    "in_water": _lazy("left in water"),
+    "dry": _lazy("left dry"),
+    "in_van": _lazy("left in the van"),
+}
 
 
 @dataclass(frozen=True)
@@ -53,6 +61,9 @@ def _words(entry: Entry, person: Person) -> str:
         what = _("%(what)s: %(name)s") % {"what": what, "name": entry.get_trouble_kind_display()}
     elif entry.code is not None:
         what = _("%(what)s: %(name)s") % {"what": what, "name": entry.code.code}
+    how = LEFT_WORDS.get(entry.left_how or "")
+    if how is not None and entry.kind in ("seen", "moved", "scanned_in"):
+        what = f"{what}, {how}"
     if entry.why:
         what = f"{what}, {entry.why}"
     return f"{what}. {entry.act.done_by.name}"

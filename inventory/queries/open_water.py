@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from uuid import UUID
 
 from django.db.models import F, Window
 from django.db.models.functions import RowNumber
 
+from inventory import estimate
 from inventory.hooks import OpenStep, next_use, open_steps
 from inventory.models import Branch, SetState, ToolType
 from inventory.models.choices import Fitness, PlaceKind, SoakNeed
 from inventory.queries.catalogue import shop_calendar
 from inventory.queries.soak import Waters, recipes_for, waters_of
 from inventory.queries.tubs import Tub, water_by
+from inventory.shop_settings import settings_of
 from inventory.times import zone_of
 
 # So many sets of a type, in water and out of it, are looked at for one that is free, the least worked first.
@@ -27,7 +30,8 @@ _AT_HAND = (PlaceKind.RACK, PlaceKind.CRATE, PlaceKind.TUB, PlaceKind.BUCKET)
 class OpenNeed:
     """A step without a set that asks for water. by: last staffed time that suffices, None when nothing does any more.
 
-    hot: only a hot soak is short enough; ready_at: when a set put in cold water now is ready; dry: a free dry set.
+    hot: only a hot soak is short enough; ready_at: when a set put in cold water now is ready; dry: a free dry set that
+    is enough for the step; short: the others are free and dry, but none of them is enough.
     """
 
     step: OpenStep
@@ -36,12 +40,14 @@ class OpenNeed:
     hot: bool
     ready_at: datetime
     dry: SetState | None
+    short: bool = False
 
 
 def open_needs(branch: Branch, tubs: Sequence[Tub], now: datetime) -> list[OpenNeed]:
     """The steps of coming shifts without a set that want one put in water, the most urgent first; constant queries.
 
-    A free set that will be wet through by then (whether confirmed or not) serves one step: that one is left out.
+    A free set that will be wet through by then (whether confirmed or not) and is enough serves one step: that one is
+    left out. Of the dry ones that are enough the one with the least life is named (DESIGN 4).
     """
     steps = open_steps(branch, now)
     types = {
@@ -56,22 +62,39 @@ def open_needs(branch: Branch, tubs: Sequence[Tub], now: datetime) -> list[OpenN
     waters = waters_of([state for states in free.values() for state in states], branch, at=now)
     calendar = shop_calendar(branch, now.astimezone(zone_of(branch)).date())
     heated = any(tub.place.thermostat and tub.room != 0 for tub in tubs)
+    settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
+    kept, limit = estimate.records(settings, types=types.values()), settings["finish_limit"]
     found = []
     for step in sorted(steps, key=lambda one: one.leaves_at):
         recipe, states = recipes[step.tool_type_id], free[step.tool_type_id]
         if recipe.cold_hours is None:
             continue
-        ready = next((state for state in states if _will_do(state, waters, step, now)), None)
+        chances = _chances(step, states, kept)
+        enough = [state for state in states if chances.get(state.pk, 1.0) >= limit]
+        ready = next((state for state in enough if _will_do(state, waters, step, now)), None)
         if ready is not None:
             states.remove(ready)
             continue
-        dry = next((state for state in states if waters.now(state.pk, now).state == "dry" and not state.soaking), None)
+        dries = [one for one in states if waters.now(one.pk, now).state == "dry" and not one.soaking]
+        dry = min((one for one in dries if one in enough), key=lambda one: chances.get(one.pk, 1.0), default=None)
         if dry is not None:
             states.remove(dry)
         by, hot = water_by(recipe, step.leaves_at, calendar, heated=heated, now=now)
         ready_at = now + timedelta(hours=recipe.cold_hours)
-        found.append(OpenNeed(step, types[step.tool_type_id], by, hot, ready_at, dry))
+        short = dry is None and bool(dries)
+        found.append(OpenNeed(step, types[step.tool_type_id], by, hot, ready_at, dry, short))
     return sorted(found, key=lambda one: (one.by or one.step.leaves_at, one.tool_type.ladder_place))
+
+
+def _chances(
+    step: OpenStep, states: Sequence[SetState], kept: Mapping[int, estimate.TypeRecord]
+) -> Mapping[UUID, float]:
+    """The chance that each of these sets does the whole step alone; nothing where it cannot be said."""
+    record = kept.get(step.tool_type_id)
+    if record is None or step.reference_m2 is None or step.reference_m2 <= 0:
+        return {}
+    wanted = {state.pk: step.reference_m2 for state in states}
+    return estimate.chances_to_finish({step.tool_type_id: record}, wanted)
 
 
 def _will_do(state: SetState, waters: Waters, step: OpenStep, now: datetime) -> bool:

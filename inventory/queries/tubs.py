@@ -197,7 +197,8 @@ def water_needs(branch: Branch, tubs: Iterable[Tub], now: datetime) -> list[Wate
         .exclude(place__kind=PlaceKind.UNKNOWN)
         .values_list("pk", flat=True)
     )
-    uses = {set_id: use for set_id, use in next_use(ids, now).items() if use.leaves_at > now}
+    # A van that should have left still waits for a set that hangs here; steps that are done ask for nothing.
+    uses = {set_id: use for set_id, use in next_use(ids, now).items() if use.reference_m2 != 0}
     if not uses:
         return []
     states = states_with_types(uses)
@@ -214,7 +215,8 @@ def _need(
     state: SetState, use: NextUse, waters: Waters, calendar: ShopCalendar, heated: bool, now: datetime
 ) -> WaterNeed | None:
     recipe = waters.sets[state.pk].recipe
-    at_start = waters.at_start(state.pk, use.leaves_at, use.starts_at, in_water=False)
+    leaves_at = max(use.leaves_at, now)
+    at_start = waters.at_start(state.pk, leaves_at, max(use.starts_at, leaves_at), in_water=False)
     if at_start.passes or at_start.state == "soaked, not confirmed" or recipe.cold_hours is None:
         return None
     ahead = waters.now(state.pk, now)

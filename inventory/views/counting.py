@@ -214,6 +214,7 @@ def page_context(person: Person, count: Count, now: datetime, session: SessionBa
             Peg(one.state, _face(one.state, rungs, lives, seen=True), True, "", _("too many"))
             for one in picture.strangers
         ],
+        "out": _out_words(picture.out),
         "few": 0 < len(unseen) <= _NAMED,
         "unseen": [_unseen(state, person, now) for state in unseen if state.code] if len(unseen) <= _NAMED else [],
         "bare": [_unseen(state, person, now) for state in bare],
@@ -228,6 +229,19 @@ def page_context(person: Person, count: Count, now: datetime, session: SessionBa
         "url": url,
         "ladder_count": max((n for _place, n in rungs.values()), default=0),
     }
+
+
+def _out_words(states: tuple[SetState, ...]) -> list[str]:
+    """Who has the sets that are not looked for: "2 sets are out: Dag P., Van 3"."""
+    by_holder: dict[str, int] = {}
+    for state in states:
+        by_holder[holder_of(state)] = by_holder.get(holder_of(state), 0) + 1
+    words = [
+        ngettext("%(n)s set of it is out: %(holder)s", "%(n)s sets of it are out: %(holder)s", count)
+        % {"n": count, "holder": holder}
+        for holder, count in by_holder.items()
+    ]
+    return [line if line.endswith(".") else f"{line}." for line in words]
 
 
 def _headline(picture: CountPicture, place: str) -> str:

@@ -21,7 +21,8 @@ def of_place(place: Place, states: list[SetState], url: str, hidden: dict[str, s
             place.name,
             reason=_("No set is in it by the ledger."),
             then=_("Scan the sets one by one."),
-            mark="ask",
+            short=_("no set in it"),
+            mark="tick",
         )
     count = len(states)
     grits = ", ".join(state.tool_set.tool_type.grit for state in states[:12])
@@ -36,7 +37,7 @@ def of_place(place: Place, states: list[SetState], url: str, hidden: dict[str, s
                 "label": label,
                 "url": url,
                 "kind": "fill",
-                "hidden": {**hidden, "sets": ",".join(str(state.pk) for state in states)},
+                "hidden": {**hidden, "sets": ",".join(str(state.pk) for state in states), "asked": place.name[:24]},
             }
         ],
         short=ngettext("%(count)d set in it", "%(count)d sets in it", count) % {"count": count},

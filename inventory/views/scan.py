@@ -28,7 +28,7 @@ from inventory.times import when_for
 from inventory.views import measuring, scanning
 from inventory.views.doors import PersonRequest, device_of, door, who_of
 from inventory.views.photo import PhotoNotRead, read_photo
-from inventory.views.scan_plan import rungs
+from inventory.views.scan_plan import not_planned, rungs
 from inventory.views.scanning import Scan, as_uuid
 from inventory.views.verdicts import Verdict, unknown
 
@@ -69,7 +69,7 @@ def scan_out(request: PersonRequest, outing_id: UUID) -> HttpResponse:
         who = who_of(request)
         given, verdict = _scan_of(request)
         verdict = verdict or scanning.scan_out(who, request.user, outing, given, now, plan)
-        scanning.keep_line(request, key, verdict, request.user, now, str(who.act_id), given.asked)
+        scanning.keep_line(request, key, verdict, request.user, now, str(who.act_id), given)
     return _answer(request, key, verdict, _out_context(request.user, outing, plan))
 
 
@@ -87,7 +87,7 @@ def scan_in(request: PersonRequest) -> HttpResponse:
         if verdict is None:
             verdict, place = scanning.scan_in(who, request.user, place, given, now)
             verdict = measuring.with_ask(request, verdict, now)
-        scanning.keep_line(request, "in", verdict, request.user, now, str(who.act_id), given.asked)
+        scanning.keep_line(request, "in", verdict, request.user, now, str(who.act_id), given)
     request.session["in_to"] = str(place.pk) if place else ""
     return _answer(request, "in", verdict, _in_context(request, place, places))
 
@@ -158,6 +158,7 @@ def _out_context(person: Person, outing: Outing, plan: list[PlannedUse]) -> dict
         "outing": outing,
         "leaves": when_for(person, outing.leaves_at, timezone.now()),
         "rungs": strip,
+        "not_planned": not_planned(plan, states),
         "count": sum(rung["taken"] for rung in strip) if plan else len(states),
         "of": sum(rung["of"] for rung in strip) if plan else 0,
         "carries": carries,

@@ -10,9 +10,9 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from inventory.actions.gate import name_of, where_of
-from inventory.hooks import PlannedUse
+from inventory.hooks import NextUse, PlannedUse, next_use
 from inventory.models import Branch, Outing, SetState, ToolSet
-from inventory.queries.custody import others_ready, sets_of_outing
+from inventory.queries.custody import others_ready, sets_of_outing, will_be_ready
 from inventory.queries.finishing import Helps, helps_of
 from inventory.queries.soak import states_with_types
 from inventory.shop_settings import ShopSettings
@@ -22,10 +22,16 @@ from inventory.views.verdicts import Verdict, name_with_place
 
 @dataclass(frozen=True)
 class Meant:
-    """What a set is taken for. uses: every use of the outing it answers; companion: the set that finishes with it."""
+    """What a set is taken for. uses: every use of the outing it answers; companion: the set that finishes with it.
+
+    idle: the set meant to finish with it that would not be ready: it does not count. astray: that it is not planned
+    here, and what it is meant for elsewhere.
+    """
 
     uses: tuple[PlannedUse, ...] = ()
     companion: SetState | None = None
+    idle: SetState | None = None
+    astray: tuple[str, ...] = ()
 
     @property
     def first(self) -> PlannedUse | None:
@@ -50,37 +56,43 @@ def uses_for(plan: Sequence[PlannedUse], tool_set: ToolSet) -> tuple[PlannedUse,
     return free or tuple(use for use in same if use.sets == same[0].sets)
 
 
-def meant(plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing) -> Meant:
-    """What a set is taken for; its companion is the other set of a pair, or one of its type that is out already."""
+def meant(plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing, now: datetime) -> Meant:
+    """What a set is taken for; its companion is the other set of a pair, or one of its type that is out already.
+
+    The other of a pair counts only if it is out with it, or will be ready when it leaves.
+    """
     uses = uses_for(plan, tool_set)
+    astray = astray_words(plan, tool_set, outing, next_use([tool_set.pk], now).get(tool_set.pk))
     if not uses:
-        return Meant()
+        return Meant(astray=astray)
     mine = {pk for use in uses for pk in use.sets}
     partner = next((pk for use in uses for pk in use.sets if pk != tool_set.pk), None) if tool_set.pk in mine else None
     if partner is not None:
         found = states_with_types([partner])
-        return Meant(uses, found[0] if found else None)
+        if not found or found[0].outing_id == outing.pk:
+            return Meant(uses, found[0] if found else None, astray=astray)
+        starts_at = min(use.starts_at for use in uses)
+        ready = will_be_ready(found[0], outing.branch, leaves_at=outing.leaves_at, starts_at=starts_at, now=now)
+        return Meant(uses, found[0] if ready else None, None if ready else found[0], astray)
     others = {pk for use in plan for pk in use.sets} - mine
     beside = (
         state
         for state in sets_of_outing(outing)
         if state.tool_set.tool_type_id == tool_set.tool_type_id and state.pk != tool_set.pk and state.pk not in others
     )
-    return Meant(uses, next(beside, None))
+    return Meant(uses, next(beside, None), astray=astray)
 
 
-def tell_unplanned(verdict: Verdict, outing: Outing, plan: Sequence[PlannedUse], states: Sequence[SetState]) -> None:
-    """Say in a verdict which of the sets that left no step of the outing asks for; they are taken all the same."""
-    beside = [state for state in states if plan and not uses_for(plan, state.tool_set)]
-    if not beside:
-        return
-    names = ", ".join(f"{state.tool_set.tool_type.grit} {name_of(state)}" for state in beside)
-    said = _("No step of %(outing)s asks for: %(sets)s.") % {"outing": outing.name, "sets": names}
-    if verdict.kind == "taken" and len(beside) == len(states):
-        verdict.kind, verdict.word = "short", _("Taken, not planned")
-        verdict.short, verdict.mark = _("taken, not planned"), "ask"
-        verdict.then = ""
-    verdict.then = f"{verdict.then} {said}".strip()
+def astray_words(plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing, use: NextUse | None) -> tuple[str, ...]:
+    """What stands against taking a set here: no step asks for its type, it is meant for another job. use: its next."""
+    said = []
+    if plan and not uses_for(plan, tool_set):
+        named = f"{tool_set.tool_type.grit} {name_of(tool_set.state)}"
+        said.append(_("No step of %(outing)s asks for: %(sets)s.") % {"outing": outing.name, "sets": named})
+    if not any(tool_set.pk in one.sets for one in plan):
+        if use is not None and use.outing != outing.pk:
+            said.append(_("%(set)s is meant for %(use)s.") % {"set": name_of(tool_set.state), "use": use.words})
+    return tuple(said)
 
 
 def offer_help(
@@ -149,6 +161,11 @@ def next_words(plan: Sequence[PlannedUse], outing: Outing) -> str:
             where = where_of(state) if state is not None else ""
             return _("Next: %(grit)s, %(where)s") % {"grit": use.grit, "where": where or _("place not known")}
     return ""
+
+
+def not_planned(plan: Sequence[PlannedUse], states: Sequence[SetState]) -> int:
+    """How many of the sets that are out no step of the plan asks for: they do not count among its sets."""
+    return sum(not uses_for(plan, state.tool_set) for state in states) if plan else 0
 
 
 def rungs(plan: Sequence[PlannedUse], states: Sequence[SetState]) -> list[dict[str, Any]]:

@@ -17,7 +17,7 @@ from django.utils.translation import ngettext
 from inventory.actions import custody
 from inventory.actions.gate import name_of, where_of
 from inventory.actions.ledger import Who
-from inventory.hooks import PlannedUse
+from inventory.hooks import PlannedUse, next_use
 from inventory.models import Branch, Device, Outing, Person, Place, SetState, ToolSet
 from inventory.models.choices import PlaceKind, SoakNeed
 from inventory.queries.came_back import came_back
@@ -29,7 +29,7 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_time, zone_of
 from inventory.views import list_verdicts, verdicts
-from inventory.views.scan_plan import Meant, meant, next_words, offer_help, tell_unplanned, uses_for
+from inventory.views.scan_plan import Meant, astray_words, meant, next_words, offer_help, uses_for
 from inventory.views.verdicts import Verdict
 
 _KEPT = 40
@@ -115,7 +115,7 @@ def _one_out(
     plan: list[PlannedUse],
 ) -> Verdict:
     branch = person.branch
-    task = meant(plan, tool_set, outing)
+    task = meant(plan, tool_set, outing, now)
     use = task.first
     carry = carry_for(tool_set, carry)
     kept = {"carry": str(carry.pk)} if carry is not None else {}
@@ -124,7 +124,7 @@ def _one_out(
     try:
         if scan.do == "hand_over":
             custody.hand_over(who, branch, tool_set, outing, now=now, start_at=starts_at, to_place=carry)
-            return _handed(tool_set, outing)
+            return _handed(tool_set, outing, task.astray)
         done = custody.scan_out(
             who,
             branch,
@@ -153,7 +153,9 @@ def _one_out(
                 without=[tool_set.pk],
             )
             instead = next(iter(found), None)
-        return verdicts.refused(refusal, state, person, now, outing=outing, hidden=hidden, instead=instead)
+        verdict = verdicts.refused(refusal, state, person, now, outing=outing, hidden=hidden, instead=instead)
+        verdict.lines += task.astray
+        return verdict
     (state,) = states_with_types([tool_set.pk])
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
     key, enough = verdicts.enough_words(done.chance, settings["finish_limit"], settings["tight_limit"])
@@ -162,18 +164,22 @@ def _one_out(
     face = verdicts.face_of(state, branch, done.conditioning, lives_of([tool_set], branch, now).get(tool_set.pk))
     was_lost = verdicts.found_words(done, person, now)
     verdict = verdicts.taken_out(done, state, next_words(plan, outing), enough, face, short=key == "no", found=was_lost)
+    if task.idle is not None:
+        verdict.lines.append(
+            _("%(set)s, meant to finish with it, would not be ready: it does not count") % {"set": name_of(task.idle)}
+        )
+    verdicts.warn_astray(verdict, task.astray)
     if carry is not None and carry.kind == PlaceKind.BUCKET:
         verdict.lines.append(_("travels in water, in %(bucket)s") % {"bucket": carry.name})
-    tell_unplanned(verdict, outing, plan, [state])
     if key == "no" and task.reference_m2:
         url = reverse("inventory:scan_out", args=[outing.pk])
         offer_help(verdict, tool_set, outing, task, settings, branch, now, url, kept)
     return verdict
 
 
-def _handed(tool_set: ToolSet, outing: Outing) -> Verdict:
+def _handed(tool_set: ToolSet, outing: Outing, astray: tuple[str, ...]) -> Verdict:
     (state,) = states_with_types([tool_set.pk])
-    return Verdict(
+    verdict = Verdict(
         "taken",
         _("Handed over"),
         grit=tool_set.tool_type.grit,
@@ -184,6 +190,8 @@ def _handed(tool_set: ToolSet, outing: Outing) -> Verdict:
         mark="swap",
         wrote=True,
     )
+    verdicts.warn_astray(verdict, astray)
+    return verdict
 
 
 def _many_out(
@@ -196,6 +204,7 @@ def _many_out(
     plan: list[PlannedUse],
 ) -> Verdict:
     states = {state.pk: state for state in states_by_ids(scan.set_ids, branch)}
+    nexts = next_use(list(states), now)
     uses = {pk: Meant(uses_for(plan, state.tool_set)).first for pk, state in states.items()}
     done = custody.scan_out_many(
         who,
@@ -208,7 +217,13 @@ def _many_out(
         steps={pk: (use.step_key, use.shift_uuid) for pk, use in uses.items() if use is not None},
     )
     verdict = list_verdicts.many(done, states, _("taken"))
-    tell_unplanned(verdict, outing, plan, [states[tool_set.pk] for tool_set in done.taken])
+    taken = [states[tool_set.pk] for tool_set in done.taken]
+    words = {state.pk: astray_words(plan, state.tool_set, outing, nexts.get(state.pk)) for state in taken}
+    verdicts.warn_astray(
+        verdict,
+        tuple(dict.fromkeys(line for state in taken for line in words[state.pk])),
+        some=any(not words[state.pk] for state in taken),
+    )
     return verdict
 
 
@@ -329,17 +344,21 @@ def _other_outing(outing: Outing) -> Verdict:
 
 
 def keep_line(
-    request: HttpRequest, key: str, verdict: Verdict, person: Person, now: datetime, act_id: str, asked: str = ""
+    request: HttpRequest, key: str, verdict: Verdict, person: Person, now: datetime, act_id: str, given: Scan
 ) -> None:
     """Keep a scan's line for the page's list, the newest first; the list of another page makes room for it.
 
-    asked: the code of an open line that this scan answers; it goes.
+    given: the scan; its ``asked`` is the code of an open line that it answers: that line goes. A line that stays open
+    keeps what was scanned, so that its question can be opened again.
     """
+    # A tub, a van or another outing goes by its name: it has no code.
+    code = verdict.code or (verdict.word if verdict.kind == "open" else "")
     kept = request.session.get("scans", {}).get(key, [])
     line = {
         "grit": verdict.grit,
-        "code": verdict.code,
+        "code": code,
         "word": verdict.short,
+        "again": (given.text or verdict.code)[:200] if verdict.stays_open else "",
         "mark": verdict.mark,
         "kind": verdict.kind,
         "open": verdict.stays_open,
@@ -347,7 +366,7 @@ def keep_line(
         "act": act_id if verdict.wrote else "",
         "counts": verdict.counts,
     }
-    answered = {verdict.code, asked} - {""}
+    answered = {code, given.asked} - {""}
     older = [one for one in kept if not (one["open"] and one["code"] in answered)]
     request.session["scans"] = {key: [line, *older][:_KEPT]}
 

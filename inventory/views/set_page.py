@@ -17,14 +17,14 @@ from inventory.context import address
 from inventory.gauge import STATES
 from inventory.hooks import NextUse, next_use
 from inventory.ledger.conditioning import Conditioning
-from inventory.models import Label, Outing, Person, SetState, ToolSet
+from inventory.models import Branch, Label, Outing, Person, SetState, ToolSet
 from inventory.models.choices import Face, Fitness, PlaceKind, RetiredWhy
 from inventory.pieces_words import part_load_words, remnant_words
-from inventory.queries.custody import open_outings, roomiest_tub
+from inventory.queries.custody import open_outings, roomiest_tub, will_be_ready
 from inventory.queries.finishing import chance_for, lives_of
 from inventory.queries.last_lines import last_lines
 from inventory.queries.measuring import worth_measuring
-from inventory.queries.soak import waters_of
+from inventory.queries.soak import Waters, states_with_types, waters_of
 from inventory.rights import Right
 from inventory.shop_settings import ShopSettings, floor_factor, settings_of
 from inventory.soak_words import soak_words
@@ -41,13 +41,18 @@ def set_context(
     session: the browser's, which keeps what was put off; without it no height is asked for.
     """
     branch, tool_set = person.branch, state.tool_set
-    conditioning = waters_of([state], branch, at=now).now(state.pk, now)
+    waters = waters_of([state], branch, at=now)
+    conditioning = waters.now(state.pk, now)
     life = lives_of([tool_set], branch, now).get(tool_set.pk)
     use = next_use([tool_set.pk], now).get(tool_set.pk)
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
     lines, count = last_lines(tool_set.pk, person, now)
     factor = _factor(use, settings)
-    chance = chance_for(_with_companion(tool_set, use), use.reference_m2, branch, now) if use else None
+    sets = _with_companion(tool_set, use, branch, now) if use else [tool_set]
+    chance = chance_for(sets, use.reference_m2, branch, now) if use else None
+    if state.fitness != Fitness.USABLE or (state.place is not None and state.place.kind == PlaceKind.UNKNOWN):
+        # Nobody can send it: whether it would be enough is no answer.
+        chance = None
     enough, enough_words = verdicts.enough_words(chance, settings["finish_limit"], settings["tight_limit"])
     early = early_end(state, settings)
     context: dict[str, Any] = {
@@ -62,6 +67,7 @@ def set_context(
         "use": use,
         "use_starts": when_for(person, use.starts_at, now) if use else "",
         "water_by": when_for(person, use.water_by, now) if use and use.water_by else "",
+        "use_water": _water_words(state, waters, use, conditioning, person, now) if use else "",
         "enough": enough,
         "enough_words": enough_words,
         "lines": lines,
@@ -114,10 +120,34 @@ def _factor(use: NextUse | None, settings: ShopSettings) -> float:
     return floor_factor(settings, use.hardness, "worn", "wet", "later") if use.hardness else 1.0
 
 
-def _with_companion(tool_set: ToolSet, use: NextUse) -> list[ToolSet]:
-    """The set, and the other of the pair that is meant to finish its steps with it."""
-    other = ToolSet.objects.filter(pk=use.companion).first() if use.companion else None
-    return [tool_set] if other is None else [tool_set, other]
+def _with_companion(tool_set: ToolSet, use: NextUse, branch: Branch, now: datetime) -> list[ToolSet]:
+    """The set, and the other of the pair that is meant to finish its steps with it, if that one will be ready."""
+    other = next(iter(states_with_types([use.companion])), None) if use.companion else None
+    if other is None:
+        return [tool_set]
+    if use.outing is None or other.outing_id != use.outing:
+        times = {"leaves_at": use.leaves_at, "starts_at": use.starts_at, "now": now}
+        if not will_be_ready(other, branch, **times):
+            return [tool_set]
+    return [tool_set, other.tool_set]
+
+
+def _water_words(
+    state: SetState, waters: Waters, use: NextUse, answer: Conditioning, person: Person, now: datetime
+) -> str:
+    """What its next step asks of its water beyond how it is now, in the gate's own question; "" where it passes."""
+    if (
+        state.outing_id is not None
+        or use.leaves_at <= now
+        or answer.state not in ("conditioned", "soaked, not confirmed")
+    ):
+        return ""
+    in_water = state.place is not None and state.place.kind == PlaceKind.BUCKET
+    then = waters.at_start(state.pk, use.leaves_at, max(use.starts_at, use.leaves_at), in_water=in_water)
+    if then.passes or then.state != "dry":
+        return ""
+    words = _("Dries out before that step starts, %(when)s: put it back in water, or carry it in a bucket of water.")
+    return words % {"when": when_for(person, use.starts_at, now)}
 
 
 def band(state: SetState, conditioning: Conditioning, person: Person, now: datetime) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.urls import reverse
@@ -16,6 +16,8 @@ from inventory.rights import Right
 from inventory.times import when_for
 
 _USES_SAID = 2
+# A set is not put in water earlier than a day before it must be (our assumption).
+_SOON = timedelta(days=1)
 
 
 def first_group(needs: list[WaterNeed]) -> list[WaterNeed]:
@@ -103,18 +105,21 @@ def _need_headline(group: list[WaterNeed], into: Tub | None, person: Person, now
     if len(uses) > _USES_SAID:
         under.append(_("And for %(n)s more.") % {"n": len(uses) - _USES_SAID})
     under.append(_types_of(group))
+    alarm = ""
     if need.keeps:
         under.append(_("Soaked before and not dried out yet: back in water by then, that soak still counts."))
     elif late:
         ready = when_for(person, need.ready_at, now)
-        under.append(_("Put in now, ready %(when)s. Take conditioned sets instead, or start later.") % {"when": ready})
+        alarm = _("Put in now, ready %(when)s. Take conditioned sets instead, or start later.") % {"when": ready}
+        under.append(alarm)
     elif need.hot:
         under.append(_("Only a hot soak is short enough: a tub on a thermostat, read at its end."))
     if into is not None:
         under.append(_("There is room in %(tub)s.") % {"tub": into.place.name})
     else:
+        alarm = alarm or _("No tub has room for them: take sets out first.")
         under.append(_("No tub has room for them: take sets out first."))
-    return {"headline": words, "under": under, "late": late}
+    return {"headline": words, "under": under, "alarm": alarm}
 
 
 def open_line(need: OpenNeed, tubs: list[Tub], person: Person, now: datetime) -> dict[str, Any]:
@@ -128,23 +133,52 @@ def open_line(need: OpenNeed, tubs: list[Tub], person: Person, now: datetime) ->
         words = _("No set reserved; one must be in hot water by %(when)s") % {"when": by}
     else:
         words = _("No set reserved; one must be in water by %(when)s") % {"when": by}
-    into = _tub_with_room(tubs, 1, hot=need.hot and not late)
-    put = None
-    if need.dry is not None and into is not None and person.can(Right.SCAN):
-        code = need.dry.shown_code or need.tool_type.name
-        put = {
+    none = ""
+    if need.dry is None:
+        none = _("No free dry set of it hangs here.")
+        if need.short:
+            none = _("None of the free dry sets of it would finish the step alone.")
+    return {
+        "grit": need.tool_type.grit,
+        "words": words,
+        "for_words": _("%(type)s for %(use)s") % {"type": need.tool_type.said_name, "use": need.step.words},
+        "url": need.step.url,
+        "late": late,
+        "put": _open_action(need, _tub_with_room(tubs, 1, hot=need.hot and not late), person, now),
+        "none": none,
+    }
+
+
+def _open_action(need: OpenNeed, into: Tub | None, person: Person, now: datetime) -> dict[str, Any] | None:
+    """One tap reserves a set that finishes the step, and puts it in water if that is due within a day."""
+    if need.dry is None or not person.can(Right.SCAN):
+        return None
+    code = need.dry.shown_code or need.tool_type.said_name
+    if not need.step.reserve_url:
+        if into is None:
+            return None
+        return {
             "label": _("Put %(set)s in %(tub)s") % {"set": code, "tub": into.place.name},
             "url": reverse("inventory:soak_put"),
             "hidden": {"sets": str(need.dry.pk), "tub": str(into.place.pk)},
         }
+    if not person.can(Right.PLAN):
+        return None
+    hidden = {"set": str(need.dry.pk)}
+    if need.by is not None and need.by > now + _SOON:
+        when = when_for(person, need.by, now)
+        return {
+            "label": _("Reserve %(set)s") % {"set": code},
+            "detail": _("in water only by %(when)s") % {"when": when},
+            "url": need.step.reserve_url,
+            "hidden": hidden,
+        }
+    if into is None:
+        return {"label": _("Reserve %(set)s") % {"set": code}, "url": need.step.reserve_url, "hidden": hidden}
     return {
-        "grit": need.tool_type.grit,
-        "words": words,
-        "for_words": _("%(type)s for %(use)s") % {"type": need.tool_type.name, "use": need.step.words},
-        "url": need.step.url,
-        "late": late,
-        "put": put,
-        "none": "" if need.dry is not None else _("No free dry set of it hangs here."),
+        "label": _("Reserve %(set)s and put it in %(tub)s") % {"set": code, "tub": into.place.name},
+        "url": need.step.reserve_url,
+        "hidden": {**hidden, "tub": str(into.place.pk)},
     }
 
 
@@ -170,7 +204,7 @@ def _types_of(group: list[WaterNeed]) -> str:
     """ "Resin 200, 2 sets: Rack A."; several types one after the other."""
     by_type: dict[str, list[WaterNeed]] = {}
     for need in group:
-        by_type.setdefault(need.state.tool_set.tool_type.name, []).append(need)
+        by_type.setdefault(need.state.tool_set.tool_type.said_name, []).append(need)
     parts = []
     for name, needs in by_type.items():
         places = sorted({str(need.state.place) for need in needs if need.state.place is not None})

@@ -210,10 +210,15 @@ def put_context(
             if tub.place.kind == PlaceKind.TUB
         ],
         "chosen": len(chosen),
+        "picked": [row for group in groups.values() for row in group["sets"] if row["chosen"]],
         "roomy": roomy,
         "types": kinds,
         "type_id": type_id,
-        "groups": list(groups.values()),
+        "groups": [
+            {**group, "sets": others}
+            for group in groups.values()
+            if (others := [row for row in group["sets"] if not row["chosen"]])
+        ],
         "left_out": [_left_out(state, person, now) for state in not_at_hand(branch, type_id=type_id)],
         "more": sum(one.sets for one in kinds if type_id in (None, one.tool_type.pk)) > len(rows),
     }

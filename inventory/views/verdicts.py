@@ -167,6 +167,21 @@ def taken_out(
     )
 
 
+def warn_astray(verdict: Verdict, astray: tuple[str, ...], *, some: bool = False) -> None:
+    """Say loudly that a set just taken is not planned here: it is taken all the same, and does not count here.
+
+    some: of several sets taken at once others are planned; then only the sentences are added.
+    """
+    if not astray:
+        return
+    verdict.reason = " ".join([*astray, verdict.reason]).strip()
+    if verdict.kind == "refused" or some:
+        return
+    verdict.kind, verdict.mark = "short", "ask"
+    verdict.word, verdict.short = _("Taken, not planned"), _("taken, not planned")
+    verdict.then = " ".join([_("Undo it if it is not to go."), verdict.then]).strip()
+
+
 def taken_in(state: SetState, where: str, face: GaugeFace | None, found: bool) -> Verdict:
     """The set came back."""
     tool_type = state.tool_set.tool_type

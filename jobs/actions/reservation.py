@@ -9,7 +9,9 @@ from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from inventory.models import Person, SetState, ToolSet
+from inventory.actions.ledger import Recorded, Who
+from inventory.actions.soak import put_in
+from inventory.models import Branch, Person, Place, SetState, ToolSet
 from inventory.models.choices import Fitness
 from inventory.refusals import Refused
 from jobs.models import Job, Reservation
@@ -111,6 +113,18 @@ def reserve_for_night(
             for order, one in enumerate([tool_set, second], start=1)
             if one is not None
         ]
+
+
+def reserve_and_soak(
+    who: Who, branch: Branch, job: Job, shift_key: UUID, step_key: UUID, tool_set: ToolSet, tub: Place, *, now: datetime
+) -> Recorded:
+    """Mean a set for a step of a shift and put it in water for it: both, or neither.
+
+    Raises ReservationRefused, and what ``put_in`` refuses.
+    """
+    with transaction.atomic():
+        reserve_for_night(who.entered_by or who.done_by, job, shift_key, step_key, tool_set, now=now)
+        return put_in(who, branch, [tool_set], tub, now=now)
 
 
 def let_go_for_night(job: Job, shift_key: UUID, step_key: UUID, *, now: datetime) -> int:

@@ -15,7 +15,7 @@ from jobs.models import PlanStep
 from jobs.queries.clash import Wanted, set_clash, soak_turns, wanted_elsewhere
 from jobs.queries.plan import Night
 from jobs.queries.shift import outings_for, sent_against
-from jobs.queries.tonight import Choice, leaves_at_of
+from jobs.queries.tonight import TROUBLES, Choice, leaves_at_of
 from jobs.queries.uses import Asked, asked_of, open_reservations, step_starts_at, steps_by_type
 
 # So many sets are shown, the best first; for so many of them the chance of a pair is worked out.
@@ -26,7 +26,8 @@ _SHOWN, _PAIRED = 40, 6
 class Option:
     """A set that could go. key: as a tonight.Cell's; meant: 1 or 2 when it is reserved here, else 0.
 
-    chance: of doing all of it alone; with_first: together with the set meant first; clash: the shift of another job
+    chance: of doing all of it alone; with_first: together with the set meant first, None where it would not be ready;
+    soak_first: it counts only once it was put in water, and there is time for that; clash: the shift of another job
     that wants it at that time, or so near that it could not be soaked between.
     """
 
@@ -38,6 +39,7 @@ class Option:
     with_first: float | None
     meant: int
     clash: Wanted | None
+    soak_first: bool = False
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,8 @@ def options_of(night: Night, step_key: UUID, now: datetime) -> Options | None:
         key, chance = choice.key(state, outing, water, chances.get(state.pk), leaves_at), chances.get(state.pk)
         clash = set_clash(wanted.get(state.pk, ()), leaves_at, ends_at, loading=loading, turn=turn)
         life = choice.lives.get(state.pk)
-        found.append(Option(state, key, water, life, chance, None, meant.get(state.pk, 0), clash))
+        soak_first = key in ("dry", "dries") and state.outing_id is None and leaves_at - now >= turn
+        found.append(Option(state, key, water, life, chance, None, meant.get(state.pk, 0), clash, soak_first))
     found.sort(key=_order)
     first = next((set_id for set_id, n in meant.items() if n == 1), None)
     record = choice.records.get(steps[0].tool_type_id)
@@ -99,17 +102,19 @@ def _times(settings: ShopSettings, type_id: int, day: date) -> tuple[timedelta, 
 
 def _order(one: Option) -> tuple[int, int, float, str]:
     """Those meant; ready and enough by least life (DESIGN 4); tight; in water; dry and short; not at hand."""
-    ranks = {"taken": 0, "ready": 0, "tight": 1, "soaked": 2, "soaking": 2, "against": 2, "dry": 3, "no": 3}
+    ranks = {"taken": 0, "ready": 0, "tight": 1, "soaked": 2, "soaking": 2, "against": 2, "dries": 2, "dry": 3, "no": 3}
     rank = (ranks | {"late": 4}).get(one.key, 5) + (4 if one.clash else 0)
     chance = one.chance if one.chance is not None else 0.5
     return (one.meant or 3, rank, chance if rank == 0 else -chance, one.state.code)
 
 
 def _paired(found: list[Option], record: estimate.TypeRecord, first: UUID, needs: float) -> list[Option]:
+    """The chance together with the first for the best that will be ready themselves, in time."""
     known, pairs = set(record.set_ids), 0
     answer = []
     for one in found:
-        if one.state.pk != first and pairs < _PAIRED and {first, one.state.pk} <= known:
+        ready = one.soak_first or one.key == "no" or one.key not in TROUBLES
+        if ready and one.state.pk != first and pairs < _PAIRED and {first, one.state.pk} <= known:
             pairs += 1
             one = replace(one, with_first=estimate.chance_of_pair(record, first, one.state.pk, needs))
         answer.append(one)

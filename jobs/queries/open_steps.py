@@ -63,7 +63,8 @@ def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
             key = (night.job.pk, steps[0].tool_type_id)
             rows = [row for step in steps for row in reserved.get(step.key, [])]
             taken = outing is not None and (outing.pk, steps[0].tool_type_id) in out
-            if key in found or taken or _covered(rows, night, starts) or asked_of(settings, night, steps, logged).done:
+            asks = asked_of(settings, night, steps, logged)
+            if key in found or taken or _covered(rows, night, starts) or asks.done:
                 continue
             found[key] = OpenStep(
                 steps[0].tool_type_id,
@@ -76,6 +77,8 @@ def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
                 leaves_at,
                 min(step_starts_at(night, step) for step in steps),
                 reverse("jobs:job", args=[night.job.pk]),
+                asks.reference_m2,
+                reverse("jobs:reserve_soaked", args=[night.job.pk, night.shift.key, steps[0].key]),
             )
     return sorted(found.values(), key=lambda one: one.leaves_at)
 

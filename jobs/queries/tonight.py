@@ -23,7 +23,7 @@ from jobs.queries.shift import closed_shifts, logged_on, outings_for, outings_of
 from jobs.queries.uses import asked_of, open_reservations, spoken_for, step_starts_at, steps_by_type
 
 # States in which a set does not leave as it is.
-TROUBLES = ("dry", "late", "no", "glazed", "missing", "elsewhere", "twice", "aside", "none")
+TROUBLES = ("dry", "dries", "late", "no", "glazed", "missing", "elsewhere", "twice", "aside", "none")
 # States in which nothing is left to do in the shop before the van leaves.
 SETTLED = ("ready", "tight", "taken", "against", "done")
 # A set that another job wants within so many days is not free for tonight (our assumption).
@@ -37,8 +37,10 @@ class Cell:
     step: the first of ``steps``; worked_m2, reference_m2: what all of them still ask, as planned less what is logged.
 
     key: ready, tight, soaking (ready in time), soaked (to confirm), taken (on its outing already), against (on it, sent
-    against the gate), done (logged, or the shift is closed), or one of TROUBLES: dry, late (soaks too long), no (short
-    of life), glazed, missing, elsewhere (with somebody else), twice (meant for another job tonight), aside, none.
+    against the gate), done (logged, or the shift is closed), or one of TROUBLES: dry, dries (wet through now, dry at
+    the start unless it travels in water), late (soaks too long), no (short of life), glazed, missing, elsewhere (with
+    somebody else), twice (meant for another job tonight), aside, none.
+    second, second_key: the other set of two and its own state; it counts only if it will be ready itself.
     chance: of finishing; None when nothing can be said. instead: the best other set, ready and enough.
     """
 
@@ -59,6 +61,9 @@ class Cell:
     # A set that finishes the step together with the one that is short.
     beside: SetState | None = None
     beside_chance: float | None = None
+    second_key: str = ""
+    second_conditioning: Conditioning | None = None
+    second_life: estimate.SetLife | None = None
 
     @property
     def zone(self) -> PlanZone:
@@ -75,6 +80,11 @@ class Cell:
         """Whether it does not leave as it is."""
         return self.key in TROUBLES
 
+    @property
+    def settled(self) -> bool:
+        """Whether nothing is left to do in the shop for it; a second set that does not count waits for nobody."""
+        return self.key in SETTLED and self.second_key in ("", *SETTLED, *TROUBLES)
+
 
 @dataclass(frozen=True)
 class Leaving:
@@ -90,7 +100,7 @@ class Leaving:
     @property
     def complete(self) -> bool:
         """Whether every step has a set that is ready or gone: soaking and unconfirmed ones are still to look at."""
-        return all(cell.key in SETTLED for cell in self.cells)
+        return all(cell.settled for cell in self.cells)
 
 
 def evening(now: datetime, branch: Branch) -> tuple[datetime, datetime]:
@@ -234,26 +244,35 @@ class Choice:
             and state.facts.get("step_key") in (None, *(str(one.key) for one in steps))
         ]
         free = [] if done else self._free(step, chances, leaves_at, starts_at)
-        first = (out or meant) if done or not meant else meant
-        chosen = first[0] if first else free[0] if free else None
+        go = self._go(meant, out)
         if done:
-            return Cell(tuple(steps), zones, starts_at, worked, needs, "done", chosen)
+            first = (out or meant)[:1]
+            return Cell(tuple(steps), zones, starts_at, worked, needs, "done", first[0] if first else None)
+        chosen = go[0] if go else free[0] if free else None
         chosen = chosen or self._any(step, leaves_at, starts_at)
         if chosen is None:
             return Cell(tuple(steps), zones, starts_at, worked, needs, "none")
         self.held.add(chosen.pk)
-        second = meant[1] if len(meant) > 1 else None
+        second = go[1] if len(go) > 1 else None
         chance = chances.get(chosen.pk)
-        if second is not None and needs > 0 and step.tool_type_id in self.records:
-            chance = estimate.chance_of_pair(self.records[step.tool_type_id], chosen.pk, second.pk, needs)
+        second_key, second_water = "", None
+        if second is not None:
+            self.held.add(second.pk)
+            second_water = self.water(second, leaves_at, starts_at)
+            second_key = self._key_once(second, outing, second_water, None, leaves_at)
+            # One that is not ready itself finishes nothing: it does not count.
+            if second_key not in TROUBLES and needs > 0 and step.tool_type_id in self.records:
+                chance = estimate.chance_of_pair(self.records[step.tool_type_id], chosen.pk, second.pk, needs)
         water = self.water(chosen, leaves_at, starts_at)
-        key = self.key(chosen, outing, water, chance, leaves_at)
-        if chosen.pk in self.given and key not in ("missing", "aside", "elsewhere"):
-            key = "twice"
-        self.given.add(chosen.pk)
-        others = [one for one in free if one.pk not in {chosen.pk, *self.spoken}] if key in TROUBLES else []
+        key = self._key_once(chosen, outing, water, chance, leaves_at)
+        self.given |= {one.pk for one in (chosen, second) if one is not None}
+        mine = {chosen.pk, *([second.pk] if second is not None else [])}
+        others = [one for one in free if one.pk not in {*mine, *self.spoken}] if key in TROUBLES else []
         instead = others[0] if others and self._is_enough(chances.get(others[0].pk)) else None
-        beside, both = (None, None) if instead or second or key != "no" else self._beside(step, chosen, others, needs)
+        alone = second is None or second_key in TROUBLES
+        beside, both = (
+            self._beside(step, chosen, others, needs) if alone and not instead and key == "no" else (None, None)
+        )
         return Cell(
             tuple(steps),
             zones,
@@ -271,7 +290,23 @@ class Choice:
             chances.get(instead.pk) if instead else None,
             beside,
             both,
+            second_key,
+            second_water,
+            self.lives.get(second.pk) if second is not None else None,
         )
+
+    def _go(self, meant: list[SetState], out: list[SetState]) -> list[SetState]:
+        """The sets that go: those meant, and what is out beside them; where none of the meant is out, what is."""
+        if out and not any(one in out for one in meant):
+            return [one for one in out if one.pk not in self.held] or meant
+        return meant + [one for one in out if one not in meant and one.pk not in self.held]
+
+    def _key_once(
+        self, state: SetState, outing: Outing | None, water: Conditioning, chance: float | None, leaves_at: datetime
+    ) -> str:
+        """``key``, and "twice" for a set that goes with another shift of tonight already."""
+        key = self.key(state, outing, water, chance, leaves_at)
+        return "twice" if state.pk in self.given and key not in ("missing", "aside", "elsewhere") else key
 
     def chances(self, step: PlanStep, needs: float) -> dict[UUID, float]:
         """The chance that each set of a step's type does so much reference area, m2, above 0."""
@@ -359,7 +394,8 @@ class Choice:
         mine = outing is not None and state.outing_id == outing.pk
         against = mine and state.pk in self.against
         if not against and not water.passes and water.state == "dry":
-            return "dry"
+            wet = self.waters.now(state.pk, self.now).state in ("conditioned", "soaked, not confirmed")
+            return "dries" if wet else "dry"
         if word == "no":
             return "no"
         if state.face == Face.GLAZED:

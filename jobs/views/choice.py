@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any, cast
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -13,15 +14,18 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.actions.gate import name_of, where_of
-from inventory.models import Person, ToolSet
+from inventory.models import Person, Place, ToolSet
 from inventory.queries.catalogue import ladder
+from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
+from inventory.rights import Right
 from inventory.soak_words import soak_words
 from inventory.templatetags.gritledger import sure_words
 from inventory.times import when_for
 from inventory.units import show_about, show_area
-from inventory.views.doors import door
-from jobs.actions.reservation import ReservationRefused, let_go_for_night, reserve_for_night
+from inventory.views.doors import door, who_of
+from inventory.views.scanning import as_uuid
+from jobs.actions.reservation import ReservationRefused, let_go_for_night, reserve_and_soak, reserve_for_night
 from jobs.context import rights_of, units_of
 from jobs.models import Job
 from jobs.queries.choice import Option, Options, options_of
@@ -79,14 +83,22 @@ def _row(one: Option, found: Options, person: Person, places: Ladder, lives: dic
         ),
         "mark": MARKS[one.key][0],
         "word": key_words(one.key),
-        "water": water.line if one.key in ("dry", "late", "soaking", "soaked") else "",
+        "water": water.line if one.key in ("dry", "dries", "late", "soaking", "soaked") else "",
         "left": show_about(life.likely_m2 / found.asked.factor, units_of(person)) if life else "",
         "sure": sure_words(one.chance).capitalize() if one.chance is not None else "",
-        "pair": sure_words(one.with_first) if one.with_first is not None else "",
+        "pair": _pair_words(one),
         "clash": set_clash_words(one.clash, person, now) if one.clash else "",
         "usable": one.key not in ("aside", "missing"),
-        "may_wet": one.key == "dry" and one.state.outing_id is None,
+        "may_wet": one.key in ("dry", "dries") and one.state.outing_id is None,
     }
+
+
+def _pair_words(one: Option) -> str:
+    """ "together over 95 % sure", once it was soaked where that is needed; "" where it would not count."""
+    if one.with_first is None:
+        return ""
+    words = _("together %(sure)s, once soaked") if one.soak_first else _("together %(sure)s")
+    return words % {"sure": sure_words(one.with_first)}
 
 
 @door("POST", right="plan")
@@ -115,6 +127,41 @@ def take_instead(request: HttpRequest, pk: UUID, step: UUID) -> HttpResponse:
     return redirect(to)
 
 
+@door("POST", right="plan")
+def reserve_soaked(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpResponse:
+    """From the soak page: mean a set for a step, and put it in the tub that is named with it."""
+    person, now = cast(Person, request.user), timezone.now()
+    job, post = job_of(request, pk), request.POST
+    tool_set = get_object_or_404(
+        ToolSet.objects.select_related("tool_type"),
+        pk=as_uuid(post.get("set", "")) or uuid4(),
+        state__branch=person.branch,
+    )
+    try:
+        words = _reserved(request, job, key, step, tool_set, now)
+    except Refused as refused:
+        messages.error(request, refused.sentence)
+    else:
+        messages.success(request, words)
+    return redirect("inventory:soak")
+
+
+def _reserved(request: HttpRequest, job: Job, key: UUID, step: UUID, tool_set: ToolSet, now: datetime) -> str:
+    person, tub_id = cast(Person, request.user), as_uuid(request.POST.get("tub", ""))
+    if tub_id is not None and not person.can(Right.SCAN):
+        raise ReservationRefused(
+            _("%(person)s may not put sets in water.") % {"person": person.name}, _("Ask somebody who scans.")
+        )
+    (state,) = states_with_types([tool_set.pk])
+    names = {"set": name_of(state), "type": tool_set.tool_type.said_name, "job": job.name}
+    if tub_id is None:
+        reserve_for_night(person, job, key, step, tool_set, now=now)
+        return _("%(set)s is meant for %(type)s, %(job)s.") % names
+    tub = get_object_or_404(Place, pk=tub_id, branch=person.branch)
+    reserve_and_soak(who_of(request), person.branch, job, key, step, tool_set, tub, now=now)
+    return _("%(set)s is meant for %(type)s, %(job)s, and is in %(tub)s.") % {**names, "tub": tub.name}
+
+
 def _clashes(person: Person, job: Job, shift: UUID, step: UUID, sets: list[ToolSet]) -> list[str]:
     """That another job wants these sets too, each by name: warned, not refused."""
     now, night = timezone.now(), night_of(job, shift) if sets else None
@@ -134,4 +181,8 @@ def _meant(person: Person, job: Job, shift: UUID, step: UUID, sets: list[ToolSet
             raise ReservationRefused(_("No set was meant for it."), _("Any set of the type may go."))
         return _("Any set of the type may go.")
     reserve_for_night(person, job, shift, step, sets[0], now=now, second=sets[1] if len(sets) > 1 else None)
-    return _("%(set)s is meant for it.") % {"set": name_of(sets[-1].state)}
+    return _("%(set)s is meant for %(type)s, %(job)s.") % {
+        "set": name_of(sets[-1].state),
+        "type": sets[-1].tool_type.said_name,
+        "job": job.name,
+    }

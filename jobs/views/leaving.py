@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -19,7 +20,7 @@ from inventory.units import show_about, show_hours
 from jobs.context import units_of
 from jobs.plan_draft import FINISHES
 from jobs.queries.clash import Clash, Wanted
-from jobs.queries.tonight import Cell, Leaving, without_outing
+from jobs.queries.tonight import TROUBLES, Cell, Leaving, without_outing
 from jobs.views.faces import Ladder, set_face
 
 # By a cell's key: the state of inventory.gauge.STATES, and the class of its box.
@@ -34,6 +35,7 @@ MARKS = {
     "glazed": ("glazed", "short"),
     "twice": ("elsewhere", "stop"),
     "dry": ("dry", "dry"),
+    "dries": ("dry", "dry"),
     "late": ("soaking", "dry"),
     "no": ("no", "short"),
     "missing": ("missing", "stop"),
@@ -54,6 +56,7 @@ def key_words(key: str) -> str:
         "against": _("Left though not ready"),
         "done": _("Done"),
         "dry": _("Dry"),
+        "dries": _("Dries out"),
         "late": _("Soaking"),
         "no": _("Short"),
         "glazed": _("Glazed"),
@@ -96,7 +99,7 @@ def leaving_lines(
     """A line for each shift: when, who, how much, and its cells by place on the ladder."""
     lines = []
     for one in leaving:
-        cells = [_cell(cell, person, places, now, one) for cell in one.cells]
+        cells = [tile for cell in one.cells for tile in _tiles(cell, person, places, now, one)]
         count = next((cell["count"] for cell in cells), 1)
         by_place: list[list[dict[str, Any]]] = [[] for _place in range(count)]
         for cell in cells:
@@ -126,6 +129,27 @@ def leaving_lines(
             }
         )
     return lines
+
+
+def _tiles(cell: Cell, person: Person, places: Ladder, now: datetime, one: Leaving) -> list[dict[str, Any]]:
+    """A tile for the set of a step, and one for the second of two, judged by itself."""
+    tile = _cell(cell, person, places, now, one)
+    if cell.second is None:
+        return [tile]
+    other = replace(
+        cell,
+        key=cell.second_key,
+        state=cell.second,
+        second=None,
+        conditioning=cell.second_conditioning,
+        life=cell.second_life,
+        chance=None,
+    )
+    second = _cell(other, person, places, now, one)
+    # Where the first is enough alone, a second that does not go is no trouble.
+    trouble = other.trouble and cell.trouble
+    detail = ", ".join(part for part in (_("second set"), second["detail"]) if part)
+    return [tile, {**second, "trouble": trouble, "detail": detail}]
 
 
 def _cell(cell: Cell, person: Person, places: Ladder, now: datetime, one: Leaving) -> dict[str, Any]:
@@ -186,9 +210,16 @@ def _words(cell: Cell, person: Person, now: datetime, water: SoakWords | None) -
     details = {
         "soaked": _("confirm it"),
         "dry": _needs(cell) if cell.key == "dry" else "",
+        "dries": _dries(cell, person, now),
         "elsewhere": holder_of(cell.state) if cell.state else "",
     }
     return word, details.get(cell.key, "")
+
+
+def _dries(cell: Cell, person: Person, now: datetime) -> str:
+    """When it dries out, as the soak rules have it."""
+    at = cell.conditioning.why.values.get("dried_at") if cell.conditioning else None
+    return when_for(person, at, now) if isinstance(at, datetime) else ""
 
 
 def _needs(cell: Cell) -> str:
@@ -211,9 +242,10 @@ def mends(leaving: list[Leaving], person: Person, now: datetime) -> list[dict[st
 
 def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, Any]:
     mark, _box = MARKS[cell.key]
-    name = cell.step.tool_type.name.capitalize()
+    name = cell.step.tool_type.said_name.capitalize()
     words = {
         "dry": _("%(type)s is dry"),
+        "dries": _("%(type)s dries out before it starts"),
         "late": _("%(type)s soaks too long"),
         "no": _("%(type)s is short of life"),
         "glazed": _("%(type)s is glazed"),
@@ -222,7 +254,7 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
         "elsewhere": _("%(type)s is out"),
         "aside": _("%(type)s is set aside"),
         "none": _("No set of %(type)s"),
-    }[cell.key] % {"type": cell.step.tool_type.name if cell.key == "none" else name}
+    }[cell.key] % {"type": cell.step.tool_type.said_name if cell.key == "none" else name}
     # With a set to take the other ways are on the page of the choice; without one that page is the first way.
     helped = cell.instead is not None or cell.beside is not None
     return {
@@ -232,7 +264,7 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
         "where": one.night.job.name,
         "cause": _cause(one, cell, person, now),
         "action": _instead(one, cell, person),
-        "others": [] if helped else _others(one, cell),
+        "others": _others(one, cell) if not helped or cell.key == "dries" else [],
         "other_url": _choose_url(one, cell) if helped else "",
     }
 
@@ -247,16 +279,23 @@ def _cause(one: Leaving, cell: Cell, person: Person, now: datetime) -> str:
     if cell.key in ("dry", "late"):
         water = _water(cell, person, now)
         return f"{name}: {water.line if water else ''}. {leaves}"
+    if cell.key == "dries":
+        words = _(
+            "%(set)s is wet through until %(until)s; its step starts %(starts)s. It can travel in water, in a bucket."
+        )
+        starts = when_for(person, cell.starts_at, now)
+        return words % {"set": name, "until": _dries(cell, person, now), "starts": starts} + f" {leaves}"
     if cell.key == "no" and cell.life is not None:
         units = units_of(person)
         factor = cell.reference_m2 / cell.worked_m2 if cell.worked_m2 else 1.0
         likely = cell.life.likely_m2 / factor if factor else cell.life.likely_m2
-        return _("%(set)s: likely %(likely)s left; the step needs %(needs)s. %(sure)s to finish.") % {
+        words = _("%(set)s: likely %(likely)s left; the step needs %(needs)s, all passes. %(sure)s to finish.") % {
             "set": name,
             "likely": show_about(likely, units),
             "needs": show_about(cell.reference_m2 / factor if factor else cell.reference_m2, units),
             "sure": sure_words(cell.chance).capitalize() if cell.chance is not None else "",
         }
+        return f"{words} {_second_out(cell, person, now)}".rstrip()
     if cell.key == "glazed":
         return _("%(set)s is glazed: it stops cutting. Dress it, or take another.") % {"set": name}
     if cell.key == "twice":
@@ -266,8 +305,19 @@ def _cause(one: Leaving, cell: Cell, person: Person, now: datetime) -> str:
         when = when_for(person, datetime.fromisoformat(seen), now) if seen else _("never")
         return _("%(set)s was last seen %(when)s.") % {"set": name, "when": when}
     if cell.key == "elsewhere":
-        return _("%(set)s is with %(who)s.") % {"set": name, "who": holder_of(state)}
+        return _("%(set)s is with %(who)s.") % {"set": name, "who": holder_of(state).removesuffix(".")}
     return _("%(set)s: %(why)s.") % {"set": name, "why": state.fitness_why or _("no reason given")}
+
+
+def _second_out(cell: Cell, person: Person, now: datetime) -> str:
+    """Why the second set does not count, where it does not."""
+    if cell.second is None or cell.second_key not in TROUBLES:
+        return ""
+    why = key_words(cell.second_key)
+    if cell.second_key in ("dry", "late", "dries") and cell.second_conditioning is not None:
+        water = cell.second_conditioning
+        why = soak_words(water, person.branch, now, units=person.units, clock_24h=person.clock_24h).line
+    return _("The second set, %(set)s, does not count: %(why)s.") % {"set": name_of(cell.second), "why": why}
 
 
 def _instead(one: Leaving, cell: Cell, person: Person) -> dict[str, Any]:
@@ -313,9 +363,10 @@ def _others(one: Leaving, cell: Cell) -> list[dict[str, Any]]:
     """What else helps: water for a dry set that is here; finding a missing one."""
     if cell.state is None:
         return []
-    if cell.key == "dry" and cell.state.outing_id is None:
+    if cell.key in ("dry", "dries") and cell.state.outing_id is None:
         url = reverse("inventory:soak_put") + f"?set={cell.state.pk}"
-        return [{"label": _("Put it in water"), "detail": name_of(cell.state), "url": url, "method": "get"}]
+        label = _("Put it back in water") if cell.key == "dries" else _("Put it in water")
+        return [{"label": label, "detail": name_of(cell.state), "url": url, "method": "get"}]
     if cell.key in ("missing", "glazed", "aside", "elsewhere"):
         return [
             {"label": _("Open %(set)s") % {"set": name_of(cell.state)}, "url": _set_url(cell.state), "method": "get"}

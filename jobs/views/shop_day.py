@@ -126,7 +126,15 @@ def _headline(leaving: list[Any], to_mend: int, person: Person, now: datetime) -
         return _("No shift leaves tonight.")
     # A van of this morning has left; the next one is what there is time for.
     times = [one.leaves_at for one in leaving]
-    first = when_for(person, min((at for at in times if at > now), default=times[0]), now)
+    ahead = [at for at in times if at > now]
+    first = when_for(person, min(ahead, default=times[0]), now)
+    if to_mend and not ahead:
+        words = ngettext(
+            "%(n)s thing to mend; the van should have left at %(time)s",
+            "%(n)s things to mend; the first van should have left at %(time)s",
+            to_mend,
+        )
+        return words % {"n": to_mend, "time": first}
     if to_mend:
         words = ngettext(
             "%(n)s thing to mend before the first van leaves at %(time)s",

@@ -121,7 +121,9 @@ def test_a_page_whose_door_stays_shut_is_not_offered(ask, settings):
         path("", include(([path("rack/", shut, name="rack"), path("orders/", nowhere, name="orders")], "inventory"))),
     ]})  # fmt: skip
 
-    assert words(ask_plainly(Bundle.PURCHASER)["more_nav"]) == ["Orders"]
+    # Orders are what a purchaser works in: they stand in the foot bar.
+    assert words(ask_plainly(Bundle.PURCHASER)["foot_nav"]) == ["Orders"]
+    assert ask_plainly(Bundle.PURCHASER)["more_nav"] == []
     assert words(ask_plainly(Bundle.OWNER)["nav"]) == ["Rack"]
 
 
@@ -135,3 +137,9 @@ def test_the_door_tells_its_rights():
     from inventory.views.doors import door
 
     assert getattr(door("GET", right=("buy", "plan"))(nowhere), "rights", None) == ("buy", "plan")
+
+
+def test_the_foot_bar_follows_the_rights(ask):
+    assert words(ask(somebody(Bundle.PURCHASER))["foot_nav"]) == ["Rack", "Reorder"]
+    assert words(ask(somebody(Bundle.SHOP_MANAGER))["foot_nav"]) == ["Shop day", "Rack", "Soak"]
+    assert words(ask(somebody(Bundle.CREW_LEAD))["foot_nav"]) == ["My job", "Rack", "Soak"]

@@ -14,6 +14,8 @@ from django.db import connection
 from django.utils import timezone, translation
 
 from inventory import serving
+from inventory.actions.first_run import take_address
+from inventory.codes import only_this_computer
 from inventory.models import Branch, Person
 from jobs.actions.forecast import refresh_forecast
 from jobs.demo.make import demo_passwords, make_demo
@@ -66,10 +68,18 @@ class Command(BaseCommand):
         serving.served_by("demo")
         if said:
             self.stdout.write(said)
+        self._labels_follow(serving.address_of(options["to"][0] if options["to"] else host, port))
         self.stdout.write(f"Open {serving.address_of(host, port)} in a browser. Ctrl+C ends it.")
         self.stdout.flush()
         connection.close()
         serving.serve(host, port)
+
+    def _labels_follow(self, served: str) -> None:
+        """Labels of the demo hold the address it is served at, unless somebody has said another that others reach."""
+        branch, base = Branch.objects.get(), served.rstrip("/")
+        if branch.label_address.lower() != base.lower() and only_this_computer(branch.label_address):
+            take_address(branch, base, now=timezone.now())
+            self.stdout.write(f"Labels printed from now on open {base}.")
 
     def _make(self) -> None:
         if Person.objects.exists():
