@@ -360,7 +360,7 @@ def _life(
         "curve_table": rows,
         "curve_heads": rows[0],
         "curve_ladder": place[1],
-        "curve_from": _behind(len(curve.points), model.worn_out),
+        "curve_from": _behind(curve.readings, model.worn_out),
         "lowest": _lowest(state, ledger, curve, person, today),
         "past_words": show_area(past, units) if past > 1 and state.opening != "new" else "",
         "repieced": facts.repieced,
