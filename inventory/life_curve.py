@@ -55,6 +55,7 @@ class CurveFacts:
 
     life: None for a retired set. points, steps: oldest first. runs: the path, one run after each new start; its last
     point is today's, or that of the end. place, count: on the ladder, for colour. past_m2: believed, not on record.
+    readings: how many there are, of which the newest are among the points.
     """
 
     new_mm: float
@@ -67,6 +68,7 @@ class CurveFacts:
     place: int
     count: int
     past_m2: float = 0.0
+    readings: int = 0
 
     @property
     def now(self) -> PathPoint:

@@ -20,6 +20,8 @@ from inventory.numerics.wear_path import wear_path
 from inventory.shop_settings import ShopSettings, class_learnt
 from inventory.wear_rows import Scale, scale_of
 
+MOST_DRAWN = 300  # readings, the newest: more could not be told apart, and would make a page of megabytes
+
 
 def model_of_set(state: SetState, settings: ShopSettings) -> TypeModel | None:
     """The wear model of a set's type with the record of that set alone; None where nothing can be said."""
@@ -49,12 +51,13 @@ def curve_facts(
         retire_mm=tool_type.retire_height_mm,
         rated_m2=tool_type.rated_coverage_m2,
         life=life,
-        points=points,
+        points=points[-MOST_DRAWN:],
         runs=_runs(model, scale, past),
         steps=steps,
         place=ladder[0],
         count=ladder[1],
         past_m2=past,
+        readings=len(points),
     )
 
 
@@ -86,4 +89,4 @@ def _seen(
             points.append(CurvePoint(at, used, one["read_mm"]))
         if (restart := one["restart"]) is not None:
             steps.append(CurveStep(at, used, restart["why"], one["read_mm"], restart["height_mm"]))
-    return tuple(points), tuple(steps)
+    return tuple(points), tuple(steps[-MOST_DRAWN:])

@@ -24,7 +24,7 @@ from inventory.actions import refitting
 from inventory.actions.ledger import NewLine
 from inventory.actions.lives import refit
 from inventory.life_example import example_of, made_up
-from inventory.models import LearntLife, Price, RefitRun, SetState, StoredLife, ToolType
+from inventory.models import LearntLife, Price, RefitRun, SetState, StoredLife, ToolSet, ToolType
 from inventory.shop_settings import settings_of
 from inventory.views import refit as refit_views
 from tests.cast import NOW, TODAY, hours, make_branch, make_cast, make_place, make_set, make_supplier, make_type, write
@@ -495,3 +495,75 @@ def test_work_in_the_background_has_a_second_to_be_done(monkeypatch: pytest.Monk
     finally:
         held.set()
     assert refit_views._in_background(lambda: None) is True
+
+
+# --- odd records ---
+
+
+def odd(cast: SimpleNamespace, kind: str) -> ToolSet:
+    """A set whose record is not as one would wish."""
+    facts: dict[str, Any] = {
+        "heights": {"new_height_mm": None, "retire_height_mm": None},
+        "top": {"new_height_mm": None},
+    }
+    tool_type = make_type(**facts.get(kind, {}))
+    if kind == "half":
+        found = ToolSet.objects.create(tool_type=tool_type, made_at=NOW)
+        said = {"opening_kind": "half", "branch": cast.branch, "lowest_height_mm": 7.0}
+        write(cast, NewLine("opening", found, None, said))
+        return found
+    found = make_set(cast, tool_type, make_place(cast.branch), code="GL-7K2M46")
+    heights = {"many": [12 - number / 100 for number in range(700)], "rising": [6.0, 9.0, 11.0], "above": [12.6]}
+    for number, height in enumerate(heights.get(kind, [])):
+        write(cast, NewLine("measured", found, None, {"lowest_height_mm": height}), at=NOW + hours(number * 9 + 1))
+        if number > 20:
+            break
+    if kind == "far":
+        worked(cast, found, 900_000, 1, 1)
+    if kind == "dressed":
+        worked(cast, found, 900, 1, 1)
+        dressing = {"dress_medium": "block", "minutes": 9, "before_height_mm": 10.0, "lowest_height_mm": 9.5}
+        write(cast, NewLine("dressed", found, None, dressing), at=NOW + hours(2))
+    if kind == "pieces":
+        worked(cast, found, 4000, 1, 1)
+        write(cast, NewLine("pieces_changed", found, None, {"pieces": 3}), at=NOW + hours(2))
+    if kind in ("heights", "top"):
+        worked(cast, found, 900, 1, 1)
+        write(cast, NewLine("measured", found, None, {"lowest_height_mm": 6.0}), at=NOW + hours(3))
+    return found
+
+
+KINDS = ["plain", "heights", "top", "half", "many", "rising", "above", "far", "dressed", "pieces"]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_pages_stand_whatever_the_record_says(client: Client, kind: str) -> None:
+    cast = make_cast()
+    found = odd(cast, kind)
+    client.force_login(cast.olga)
+    urls = [
+        reverse("inventory:toolset", args=[found.pk]),
+        reverse("inventory:how_life") + f"?set={found.pk}",
+        reverse("inventory:type_life", args=[found.tool_type_id]),
+    ]
+    for url in urls:
+        answer = client.get(url)
+        assert answer.status_code == 200
+        page = answer.content.decode()
+        assert not re.search(r"\bnan\b|\binf\b", page), url
+    drawn = kind not in ("heights", "top")
+    assert ('aria-label="Lowest piece likely ' in client.get(urls[0]).content.decode()) is drawn
+
+
+def test_of_very_many_readings_the_newest_are_drawn_and_all_are_counted(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from inventory import life_record
+
+    monkeypatch.setattr(life_record, "MOST_DRAWN", 5)
+    cast = make_cast()
+    found = odd(cast, "many")
+    client.force_login(cast.olga)
+    page = client.get(reverse("inventory:toolset", args=[found.pk])).content.decode()
+    assert page.count('<circle class="point"') == 2 * 5
+    assert "From 22 readings; no set of this type has worn out here yet." in page
