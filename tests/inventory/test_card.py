@@ -124,7 +124,7 @@ def every_kind(shop: SimpleNamespace) -> list[tuple[Entry, str]]:
         (
             "scanned_out",
             {"outing": shop.outing, "gate": "overridden", "why": "spare is in van 5"},
-            "Sent out against the gate to Osprey Lane. “spare is in van 5”",
+            "Sent out, though not ready, to Osprey Lane. “spare is in van 5”",
         ),
         (
             "scanned_in",
@@ -215,7 +215,7 @@ def test_the_card_and_its_ledger_show_every_kind(shop: SimpleNamespace, client: 
     shop.cast.ines.save()
     card(client, shop)
     page = shown(client.get(reverse("inventory:toolset_ledger", args=[shop.tool_set.pk])).content.decode())
-    assert "Sent out against the gate to Osprey Lane. “spare is in van 5”" in page
+    assert "Sent out, though not ready, to Osprey Lane. “spare is in van 5”" in page
     assert "Measured. Lowest piece 9.5 mm, measured with its backing (entered as 0.375 in)." in page
     assert re.search(r"\b\d+ entries", page)
 
