@@ -116,7 +116,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
-    "django.contrib.sessions.middleware.SessionMiddleware",
+    "inventory.middleware.Sessions",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "inventory.middleware.NoNul",
@@ -169,7 +169,9 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     DATABASES["default"]["OPTIONS"] = {
         # The IMMEDIATE transaction is the lock (select_for_update does nothing here): no ATOMIC_REQUESTS.
         "transaction_mode": "IMMEDIATE",
-        "timeout": 20,
+        # A write waits so long for another one, then it is answered 503 and the page tries again; were it longer, a few
+        # waiting scanners would take every thread and nobody could read either.
+        "timeout": 5,
         # FULL: a power cut takes no acknowledged entry. recursive_triggers: INSERT OR REPLACE meets the triggers too.
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA recursive_triggers=ON;",
     }

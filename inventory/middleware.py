@@ -6,6 +6,8 @@ from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.contrib.sessions.exceptions import SessionInterrupted
+from django.contrib.sessions.middleware import SessionMiddleware
 from django.core.exceptions import BadRequest
 from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
@@ -16,6 +18,9 @@ from django.views.defaults import bad_request
 from inventory.models import Person
 
 IDLE_SECONDS = "idle_seconds"
+_IDLE_FROM = "idle_from"
+# A shared tablet's session is written again after so many seconds, or a third of its idle time: our assumption.
+_SLIDES_EVERY_S = 60
 
 
 class PersonHere:
@@ -31,8 +36,7 @@ class PersonHere:
                 translation.activate(person.language)
                 request.LANGUAGE_CODE = translation.get_language()
             timezone.activate(ZoneInfo(person.branch.time_zone))
-            if IDLE_SECONDS in request.session:
-                request.session.modified = True  # written again, the idle time starts anew
+            _slide(request)
         try:
             response = self.get_response(request)
         finally:
@@ -71,8 +75,44 @@ class BusyBook:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        if not (isinstance(exception, OperationalError) and "locked" in str(exception)):
-            return None
-        answer = render(request, "503.html", status=503)
-        answer["Retry-After"] = "20"
-        return answer
+        return _busy_answer(request) if _is_busy(exception) else None
+
+
+class Sessions(SessionMiddleware):
+    """Django's sessions; one that cannot be written because another write takes too long spoils no answer.
+
+    A page that only looks is shown without. What was sent is answered 503: its act may stand, and sent again under the
+    same key it is the same act.
+    """
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        """Keep the session, if it can be kept."""
+        try:
+            return super().process_response(request, response)
+        except (OperationalError, SessionInterrupted) as problem:
+            if not _is_busy(problem):
+                raise
+            return response if request.method in ("GET", "HEAD") else _busy_answer(request)
+
+
+def _slide(request: HttpRequest) -> None:
+    """Let the idle time of a shared tablet start anew, by the session being written again; not with every page."""
+    idle = request.session.get(IDLE_SECONDS)
+    now = int(timezone.now().timestamp())
+    if idle and not 0 <= now - request.session.get(_IDLE_FROM, 0) < min(_SLIDES_EVERY_S, idle // 3):
+        request.session[_IDLE_FROM] = now
+
+
+def _is_busy(problem: BaseException | None) -> bool:
+    """Whether it, or what it followed from, is SQLite's "database is locked"."""
+    while problem is not None:
+        if isinstance(problem, OperationalError) and "locked" in str(problem):
+            return True
+        problem = problem.__cause__ or problem.__context__
+    return False
+
+
+def _busy_answer(request: HttpRequest) -> HttpResponse:
+    answer = render(request, "503.html", status=503)
+    answer["Retry-After"] = "20"
+    return answer

@@ -88,7 +88,9 @@ def scan_in(request: PersonRequest) -> HttpResponse:
             verdict, place = scanning.scan_in(who, request.user, place, given, now)
             verdict = measuring.with_ask(request, verdict, now)
         scanning.keep_line(request, "in", verdict, request.user, now, str(who.act_id), given)
-    request.session["in_to"] = str(place.pk) if place else ""
+    into = str(place.pk) if place else ""
+    if into != request.session.get("in_to", ""):  # a page that only looks writes nothing, so it waits for no write
+        request.session["in_to"] = into
     return _answer(request, "in", verdict, _in_context(request, place, places))
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import random
+import sqlite3
 from collections.abc import Callable
 from datetime import timedelta
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 from pytest_django.live_server_helper import LiveServer
 
@@ -159,6 +161,86 @@ def test_a_scan_without_signal_waits_and_is_sent_by_itself(
     page.context.set_offline(False)
     page.wait_for_selector("html[data-scans='1']")
     assert word(page) == "Taken"
+
+
+def test_scans_behind_an_unknown_code_wait_while_the_book_is_written_and_none_is_lost(
+    shop: SimpleNamespace, live_server: LiveServer, sign_in: Callable[[Any], Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if connection.vendor != "sqlite":
+        pytest.skip("PostgreSQL lets many write at once")
+    monkeypatch.setitem(connection.settings_dict["OPTIONS"], "timeout", 0.2)
+    page = sign_in(shop.cast.teo)
+    page.goto(f"{live_server.url}/scan/out/{shop.outing.pk}/")
+    answers: list[int] = []
+    page.on("response", lambda answer: answers.append(answer.status) if answer.request.method == "POST" else None)
+    other = sqlite3.connect(connection.settings_dict["NAME"], timeout=5, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    for text in ("NOSUCH9", shop.left.code, shop.third.code):
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+    page.wait_for_selector("[data-scan-queue]:not([hidden])")
+    page.wait_for_timeout(500)
+    assert page.locator("[data-scan-queue]").inner_text().endswith("themselves: 3")
+    # Even a reload in between loses none: they are kept in the tab.
+    page.once("dialog", lambda dialog: dialog.accept())
+    page.reload()
+    assert page.locator("[data-scan-queue]").inner_text().endswith("themselves: 3")
+    other.execute("ROLLBACK")
+    other.close()
+
+    page.wait_for_selector("html[data-scans='3']")
+
+    assert (set(answers[:-3]), answers[-3:]) == ({503}, [200, 200, 200])
+    assert page.locator("[data-scan-count]").inner_text() == "2"
+    assert Entry.objects.filter(kind="scanned_out", outing=shop.outing).count() == 2
+    assert page.locator("[data-scan-queue]").is_hidden()
+
+
+def test_scans_of_a_session_that_ended_are_sent_after_signing_in_again_and_only_by_the_same_person(
+    shop: SimpleNamespace, live_server: LiveServer, sign_in: Callable[[Any], Any]
+) -> None:
+    page = sign_in(shop.cast.teo)
+    page.goto(f"{live_server.url}/scan/out/{shop.outing.pk}/")
+    page.context.clear_cookies()
+    page.keyboard.type(shop.left.code)
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/sign-in/**")
+
+    sign_in(shop.cast.ines).goto(f"{live_server.url}/scan/out/{shop.outing.pk}/")
+    assert page.locator("[data-scan-queue]").is_hidden()
+    assert not Entry.objects.filter(kind="scanned_out", outing=shop.outing).exists()
+
+    sign_in(shop.cast.teo).goto(f"{live_server.url}/scan/out/{shop.outing.pk}/")
+    page.wait_for_selector("html[data-scans='1']")
+    assert word(page) == "Taken"
+    assert Entry.objects.get(kind="scanned_out", outing=shop.outing).act.done_by == shop.cast.teo
+
+
+def test_a_scan_that_brings_no_verdict_is_tried_three_times_then_named_and_the_next_ones_go_on(
+    shop: SimpleNamespace, live_server: LiveServer, sign_in: Callable[[Any], Any]
+) -> None:
+    page = sign_in(shop.cast.teo)
+    page.goto(f"{live_server.url}/scan/out/{shop.outing.pk}/")
+    tries = []
+
+    def broken(route: Any) -> None:
+        if route.request.method == "POST" and shop.left.code in (route.request.post_data or "") and len(tries) < 3:
+            tries.append(1)
+            route.fulfill(status=500, body="broken")
+        else:
+            route.continue_()
+
+    page.route("**/scan/**", broken)
+    for thing in (shop.left, shop.third):
+        page.keyboard.type(thing.code)
+        page.keyboard.press("Enter")
+    page.wait_for_selector("html[data-scans='1']")
+    assert len(tries) == 3
+    assert page.locator("[data-scan-queue]").inner_text() == f"Not kept, scan it again: {shop.left.code}"
+    assert SetState.objects.get(pk=shop.third.set.pk).outing_id == shop.outing.pk
+
+    scan(page, shop.left.code)
+    assert (word(page), page.locator("[data-scan-queue]").is_hidden()) == ("Taken", True)
 
 
 def test_scanning_in_ends_with_the_question_where_the_others_are(

@@ -15,18 +15,56 @@
 
   function back() { if (field && !document.querySelector("details.verdict-why[open]")) { field.focus({ preventScroll: true }); } }
 
+  var box = document.querySelector("[data-scan-queue]"), lost = [];
+  var shelf = "scans " + window.location.pathname + " " + (box ? box.dataset.person : "");
+
+  /* What waits is written down in the tab, so that a reload or a sign-in in between loses none: a person's own, of this
+     page. A photo cannot be written down; it waits in the page alone. */
+  function keep() {
+    var rows = queue.filter(function (job) { return job.rows; }).map(function (job) {
+      return { url: job.url, rows: job.rows, tries: job.tries };
+    });
+    try {
+      if (rows.length || lost.length) { window.sessionStorage.setItem(shelf, JSON.stringify({ queue: rows, lost: lost })); }
+      else { window.sessionStorage.removeItem(shelf); }
+    } catch (full) { /* the queue in the page holds */ }
+  }
+
+  function takeUp() {
+    var kept = null;
+    try { kept = JSON.parse(window.sessionStorage.getItem(shelf)); } catch (none) { /* nothing waits */ }
+    if (!box || !kept) { return; }
+    lost = kept.lost;
+    queue = kept.queue;
+    told(queue.length ? "waits" : "");
+    next();
+  }
+
+  function bodyOf(job) {
+    var body = job.body || new FormData(), token = document.querySelector("[name=csrfmiddlewaretoken]");
+    if (!job.body) { job.rows.forEach(function (row) { body.append(row[0], row[1]); }); }
+    if (token) { body.set("csrfmiddlewaretoken", token.value); }
+    return body;
+  }
+
+  function codeOf(job) {
+    var row = (job.rows || []).filter(function (each) { return each[0] === "code"; })[0];
+    return row ? row[1].trim() : "";
+  }
+
   function told(words) {
-    var box = document.querySelector("[data-scan-queue]");
     if (!box) { return; }
-    box.hidden = !words;
-    box.textContent = words ? box.dataset.words + queue.length : "";
+    var said = words && queue.length ? [box.dataset.words + queue.length] : [];
+    if (lost.length) { said.push(box.dataset.lost + lost.join(", ")); }
+    box.hidden = !said.length;
+    box.textContent = said.join(" · ");
   }
 
   function show(html) {
     var old = document.getElementById("answer"), holder = document.createElement("template");
     holder.innerHTML = html;
     var fresh = holder.content.querySelector("#answer");
-    if (!old || !fresh) { window.location.reload(); return; }
+    if (!old || !fresh) { return false; }
     old.replaceWith(fresh);
     var count = document.querySelector("[data-scan-count]");
     if (count) { count.textContent = fresh.dataset.count.split("/")[0]; }
@@ -36,25 +74,59 @@
     if (to) { document.querySelectorAll("[name=place]").forEach(function (one) { one.value = to.dataset.inTo; }); }
     document.documentElement.dataset.scans = String(Number(document.documentElement.dataset.scans || 0) + 1);
     back();
+    return true;
   }
 
   function next() {
     if (busy || !queue.length) { return; }
     busy = true;
-    var job = queue[0];
-    fetch(job.url, { method: "POST", body: job.body, headers: { "X-Scan": "1" }, credentials: "same-origin" }).then(function (answer) {
+    var job = queue[0], slow = window.setTimeout(told, 1500, "waits");
+    fetch(job.url, { method: "POST", body: bodyOf(job), headers: { "X-Scan": "1" }, credentials: "same-origin" }).then(function (answer) {
+      return answer.text().then(function (html) { return function () { answered(job, answer, html); }; });
+    }).catch(function () { return again; }).then(function (then) {
+      window.clearTimeout(slow);
       busy = false;
-      if (answer.status === 503) { again(); return; }
-      queue.shift();
-      told("");
-      if (answer.redirected && !new URL(answer.url).pathname.startsWith("/scan/")) { window.location.reload(); return; }
-      if (!answer.ok) { window.location.reload(); return; }
-      return answer.text().then(function (html) { show(html); next(); });
-    }, function () {
-      busy = false;
-      again();
+      then();
     });
   }
+
+  /* Only a verdict ends a scan. Whatever else comes back, it stays in the queue, before those that came after it. */
+  function answered(job, answer, html) {
+    if (answer.status < 500 && show(html)) { done(job); return; }
+    if (answer.status === 503) { again(); return; }
+    if (answer.redirected) {
+      if (!new URL(answer.url).pathname.startsWith("/sign-in/")) { queue.shift(); }
+      afresh();
+      return;
+    }
+    job.tries = (job.tries || 0) + 1;
+    if (answer.status === 403 && job.tries === 1) { afresh(); return; }  // a sign-in elsewhere: the page's key is old
+    if (job.tries < 3) { again(); return; }
+    lost.push(codeOf(job) || "?");
+    queue.shift();
+    keep();
+    told("waits");
+    next();
+  }
+
+  function done(job) {
+    var code = codeOf(job);
+    queue.shift();
+    if (code) { lost = lost.filter(function (each) { return each !== code; }); }
+    keep();
+    told("");
+    next();
+  }
+
+  function afresh() {
+    keep();
+    window.removeEventListener("beforeunload", stay);
+    window.location.reload();
+  }
+
+  function stay(event) { if (queue.length) { event.preventDefault(); } }
+  window.addEventListener("beforeunload", stay);
+
   /* No signal, or the book is being written: the scan waits, with its own key, and is tried again. */
   function again() {
     told("waits");
@@ -74,7 +146,10 @@
       field.value = "";
     }
     body.set("act_id", uuid());
-    queue.push({ url: form.action, body: body });
+    var rows = Array.from(body.entries());
+    var whole = rows.every(function (row) { return typeof row[1] === "string"; });
+    queue.push(whole ? { url: form.action, rows: rows } : { url: form.action, body: body });
+    keep();
     if (form.hasAttribute("data-scan-photo")) { form.reset(); }
     next();
   }, true);
@@ -127,5 +202,6 @@
       }, function () { button.hidden = true; });
     });
   }
+  takeUp();
   back();
 })();
