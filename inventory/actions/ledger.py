@@ -17,7 +17,7 @@ from uuid import UUID, uuid4
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.actions.keeping import keep, keep_labels, lock_states, refold_states, unknown_place
+from inventory.actions.keeping import keep, keep_labels, lock_rows, lock_states, refold_states, unknown_place
 from inventory.ledger import kinds
 from inventory.models import Act, Branch, Device, Entry, EntryPiece, Person, Place, ToolSet, UnreadItem
 from inventory.models.choices import ClockDoubt, Source, TimeKnown
@@ -170,7 +170,7 @@ def record(who: Who, branch: Branch, lines: Sequence[NewLine], *, now: datetime)
     digest = _digest(who, lines)
     with transaction.atomic():
         # Locked before looking: of two requests with one act the second waits here and then finds what the first wrote.
-        lock_states(_sets_of(lines))
+        lock_rows(_sets_of(lines))
         _lock_places(lines)
         if (known := already(who.act_id)) is not None:
             if known.act.content_sha256 != digest:

@@ -188,6 +188,13 @@ def mark_due(type_ids: Collection[int]) -> None:
         transaction.on_commit(note)
 
 
+def mark_stale_due() -> None:
+    """The same for every type with a set whose life was not worked out since it changed: after ``kept_later``."""
+    begun = SetState.objects.filter(main_id=F("tool_set_id")).exclude(opening="")
+    stale = begun.exclude(tool_set__life__wear_stamp=F("wear_stamp"))
+    mark_due(set(stale.values_list("tool_set__tool_type_id", flat=True)))
+
+
 def mark_all_due() -> None:
     """The same for all types: what holds for all of them has changed (the shop's own floor factors)."""
     mark_due([_ALL])

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -16,6 +17,7 @@ from django.utils.translation import ngettext
 from inventory.actions.bring_in import BringInRefused, Desk, bring_in_sets, take_back_places, take_back_sets
 from inventory.actions.gate import name_of
 from inventory.actions.ledger import void
+from inventory.actions.lives import kept_later, mark_stale_due
 from inventory.models import Branch, Device, Entry, Person, SetState, SheetDraft, SheetRow
 from inventory.sheets.outcome import Accepted, Answers
 from inventory.sheets.raw import SheetNotRead
@@ -126,7 +128,9 @@ def bring_in(person: Person, device: Device, draft: SheetDraft, *, now: datetime
     key: makes the keys of the acts. What comes in counts as known from now on (LEDGER 11). Raises BringInRefused; other
     refusals of the actions that make things one by one pass through, and then nothing is kept.
     """
-    with transaction.atomic():
+    # Read and judged before anything is locked; under the lock it is judged anew only if something changed meanwhile.
+    look(SheetDraft.objects.get(pk=draft.pk), person, now)
+    with transaction.atomic(), _lives_after():
         branch = Branch.objects.select_for_update().get(pk=draft.branch_id)
         draft = SheetDraft.objects.select_for_update().get(pk=draft.pk)
         looked = look(draft, person, now)
@@ -145,6 +149,14 @@ def bring_in(person: Person, device: Device, draft: SheetDraft, *, now: datetime
             continue
         counts[kind] = counts.get(kind, 0) + 1
     return BroughtIn(len(accepted), counts)
+
+
+@contextmanager
+def _lives_after() -> Iterator[None]:
+    """Let nobody wait for the lives of a long list: they are worked out when it is in and answered."""
+    with kept_later():
+        yield
+    mark_stale_due()
 
 
 def _make_sets(by: Desk, items: Any) -> Made:
@@ -196,7 +208,7 @@ def take_back(
     What was changed by hand or used since stays and is named. The rows that were undone wait in the draft again.
     Again undoes nothing.
     """
-    with transaction.atomic():
+    with transaction.atomic(), _lives_after():
         branch = Branch.objects.select_for_update().get(pk=draft.branch_id)
         draft = SheetDraft.objects.select_for_update().get(pk=draft.pk)
         by = Desk(person, device, branch, key or uuid4(), now)
