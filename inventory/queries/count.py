@@ -207,5 +207,5 @@ def _voided(ids: Collection[UUID]) -> set[UUID]:
 
 def _peg(state: SetState) -> tuple[bool, list[tuple[int, str]], int, str]:
     """Pegs in their order as people count: 2 before 10, sets without one last."""
-    parts = [(int(part), "") if part.isdigit() else (0, part) for part in re.findall(r"\d+|\D+", state.peg)]
+    parts = [(int(part), "") if part.isdecimal() else (0, part) for part in re.findall(r"\d+|\D+", state.peg)]
     return (not state.peg, parts, state.tool_set.tool_type.ladder_place, state.code)

@@ -126,7 +126,7 @@ class _Engine:
         letters = {match.letter: index for index, match in enumerate(columns.matches)}
         for address, text in answers.cells.items():
             number, _mark, column = address.partition(":")
-            if number.isdigit() and column in letters:
+            if number.isdecimal() and column in letters:
                 self._typed.setdefault(int(number), {})[letters[column]] = text
         self._read: dict[tuple[str, Any, Any], Any] = {}
         self._whole: dict[str, int] = {}

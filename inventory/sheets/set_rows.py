@@ -98,7 +98,7 @@ def split_codes(text: str) -> list[str]:
     first = parts[0]
     return [
         first[: -len(part)] + part
-        if part.isdigit() and len(part) < len(first) and first[-len(part) :].isdigit()
+        if part.isdecimal() and len(part) < len(first) and first[-len(part) :].isdecimal()
         else part
         for part in parts
     ]

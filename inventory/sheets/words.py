@@ -159,7 +159,7 @@ PLACES = {
 def squeezed(text: str) -> str:
     """A name as it is compared: lower case, letters and digits alone, zeros before a number dropped."""
     parts = re.findall(r"[^\W\d_]+|\d+", text.lower())
-    return " ".join(part.lstrip("0") or "0" if part.isdigit() else part for part in parts)
+    return " ".join(part.lstrip("0") or "0" if part.isdecimal() else part for part in parts)
 
 
 # Comparing with every one of ten thousand codes takes a second; a slip of the pen keeps length and beginning.

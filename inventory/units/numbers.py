@@ -80,7 +80,7 @@ def read_number(text: str | int | float | Decimal, decimal_mark: str | None = No
         if not plain.is_finite():
             raise AmountNotRead(_("“%(text)s” is not a number.") % {"text": text})
         return Number(Fraction(plain))
-    if text.isascii() and text.isdigit() and len(text) <= 15:
+    if text.isascii() and text.isdecimal() and len(text) <= 15:
         return Number(Fraction(int(text)))
     body = tidy(text)
     if len(body) > _MAX_LENGTH:
@@ -153,9 +153,9 @@ def _read_decimal(body: str, decimal_mark: str | None, shown: str) -> Decimal:
 
 
 def _assemble(whole: str, grouping: str, part: str, refusal: AmountNotRead) -> Decimal:
-    if whole and not whole.isdigit() and not _GROUPED[grouping].match(whole):
+    if whole and not whole.isdecimal() and not _GROUPED[grouping].match(whole):
         raise refusal
-    if part and not part.isdigit():
+    if part and not part.isdecimal():
         raise refusal
     digits = re.sub(r"[., ']", "", whole)
     return Decimal(f"{digits or '0'}.{part or '0'}")

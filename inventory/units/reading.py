@@ -127,6 +127,18 @@ def _si(value: Fraction, unit: str, dimension: Dimension) -> float:
     return float(value * UNITS[unit].factor * _M_PER_MM)
 
 
+# Nothing that anybody measures here comes near it; beyond it decimals are no longer exact. Our assumption.
+_BEYOND = 10**12
+
+
+def _check_size(value: Fraction | Decimal, text: Typed, example: str) -> None:
+    if abs(Fraction(value)) >= _BEYOND:
+        raise AmountNotRead(
+            _("“%(text)s” is more than anything here can be. Type it like %(example)s.")
+            % {"text": str(text).strip()[:40], "example": example}
+        )
+
+
 def _value(number: Number) -> Decimal:
     # Thirds and the like have no end in decimals; six places of an inch are finer than any calliper.
     exact = Decimal(number.value.numerator) / Decimal(number.value.denominator)
@@ -154,6 +166,8 @@ def _read(
         number = read_number(body, decimal_mark)
     except NumberDoubt as doubt:
         code = unit or default_unit
+        for reading in doubt.readings:
+            _check_size(reading, text, example)
         both = tuple(Amount(_si(Fraction(each), code, dimension), each, code) for each in doubt.readings)
         fitting = [amount for amount in both if fits is None or fits(amount.si)]
         if len(fitting) == 1:
@@ -164,6 +178,7 @@ def _read(
             _("“%(text)s” cannot be read. Type it like %(example)s.")
             % {"text": str(text).strip()[:40], "example": example}
         ) from None
+    _check_size(number.value, text, example)
     code = unit or default_unit
     if number.fraction and dimension == "height" and unit is None:
         code = "in"  # Millimetres are never written in fractions: common practice, no source.
@@ -268,6 +283,7 @@ def read_money(text: Typed, default_currency: str = "USD", decimal_mark: str | N
         raise
     except AmountNotRead:
         raise AmountNotRead(_("“%(text)s” is not an amount of money. Type it like 310.50.") % {"text": text}) from None
+    _check_size(number.value, text, "310.50")
     if number.value < 0:
         raise AmountNotRead(_("%(text)s is below zero. A price is zero or more.") % {"text": text})
     amount = _value(number)

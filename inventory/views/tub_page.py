@@ -179,7 +179,7 @@ def put_context(
     """
     branch, kinds = person.branch, list(types)
     tubs = tubs_of(branch, now)
-    type_id = int(type_text) if type_text.isdigit() else None
+    type_id = int(type_text) if type_text.isdecimal() and len(type_text) < 12 else None
     if not type_text and not chosen and sum(one.sets for one in kinds) > 40:
         # Too many for one page: the type that must go in first, else the coarsest.
         needs = [need for need in water_needs(branch, tubs, now) if not need.in_water]

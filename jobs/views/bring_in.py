@@ -124,7 +124,7 @@ def cell(request: PersonRequest, draft_id: UUID) -> HttpResponse:
     """Type something else into a refused cell, or leave its row out; with "same" so for all refused alike."""
     found = _draft(request, draft_id)
     where, text, out = (request.POST.get(name, "").strip() for name in ("cell", "text", "out"))
-    cells, rows = {where[:16]}, {out} if out.isdigit() else set()
+    cells, rows = {where[:16]}, {out} if out.isdecimal() and len(out) < 12 else set()
     if request.POST.get("same"):
         alike = look(found, request.user, timezone.now()).judgement.refused_like(where)
         cells |= {one.cell for one in alike}

@@ -181,7 +181,7 @@ def _words(row: Row) -> str:
 def chosen_heading(looked: Looked, said: str) -> int | None:
     """The heading row a person chose: its number, 0 for none; None when it is the one taken already."""
     numbers = {0, *(row.number for row in looked.sheet.top)}
-    if not said.isdigit() or int(said) not in numbers:
+    if said not in map(str, numbers):
         return None
     same = int(said) == (looked.sheet.header_row or 0) and not looked.sheet.heading_doubt
     return None if same else int(said)

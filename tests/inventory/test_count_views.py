@@ -21,6 +21,7 @@ from inventory.actions.custody import move, scan_out
 from inventory.codes import new_code
 from inventory.hooks import NextUse
 from inventory.models import Count, Entry, SetState
+from inventory.queries.count import count_picture
 from tests.cast import NOW, hours, make_branch, make_cast, make_outing, make_place, make_set, make_type, who
 from tests.inventory.test_estimate import worked
 
@@ -289,3 +290,11 @@ def test_sets_without_a_label_are_ticked_by_hand_and_not_taken_for_missing(
     for tool_set in shop.sets[:3]:
         assert f'value="{tool_set.pk}" checked>' in finishing
     assert "A set without a label cannot be scanned, so it is not ticked" in finishing
+
+
+def test_a_raised_digit_on_a_peg_breaks_no_count(shop: SimpleNamespace, client: Client) -> None:
+    for tool_set, peg in zip(shop.sets[:3], ("5²", "10", "5"), strict=True):
+        move(who(shop.ines, shop.device, NOW), shop.branch, tool_set, shop.rack, now=NOW, peg=peg)
+    page = signed(client, shop.ines).get(url_of(shop))
+    assert page.status_code == 200
+    assert [one.state.peg for one in count_picture(shop.count).looked] == ["5", "5²", "10"]

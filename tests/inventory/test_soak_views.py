@@ -506,3 +506,15 @@ def test_a_set_asked_about_an_hour_ahead_is_not_said_to_have_dried_already(shop:
     assert told.value.why.startswith("It will have dried out when its step starts")
     assert told.value.words.line == "Dries out Thu 09:50"
     assert told.value.words.sentence == "Back in water before that, its soak still counts."
+
+
+@pytest.mark.parametrize("text", ["²", "9" * 30, "٣", "-1", "1.5"])
+def test_a_type_that_is_no_number_of_ours_shows_all_types(shop: SimpleNamespace, client: Client, text: str) -> None:
+    assert signed(client, shop.ines).get(reverse("inventory:soak_put"), {"type": text}).status_code == 200
+
+
+def test_a_temperature_of_thirty_digits_is_refused_in_words(shop: SimpleNamespace, client: Client) -> None:
+    url = reverse("inventory:tub_water", args=[shop.tub.pk])
+    answer = signed(client, shop.ines).post(url, {"water": "9" * 30, "act_id": str(uuid4())})
+    assert (answer.status_code, "is more than anything here can be" in answer.content.decode()) == (422, True)
+    assert not Entry.objects.filter(kind="water_read").exists()

@@ -112,7 +112,7 @@ def test_a_press_while_another_one_writes_is_told_to_wait(ines, cast, monkeypatc
     monkeypatch.setattr("jobs.actions.bring_in.bring_in", locked)
     answer = ines.post(url("in", draft))
     assert (answer.status_code, answer["Retry-After"]) == (503, "20")
-    assert "What you just sent was not kept: go back in a minute and send it again." in words(answer)
+    assert "Go back in a minute and send again what you just sent: nothing is kept twice." in words(answer)
     assert ToolSet.objects.count() == 0
 
 
@@ -324,3 +324,12 @@ def test_a_draft_of_another_branch_is_not_found(client, cast):
     stranger = make_person(other, "ari", "Ari K.", "owner")
     client.force_login(stranger)
     assert client.get(url("draft", draft)).status_code == 404
+
+
+@pytest.mark.parametrize("text", ["²", "9" * 5000, "-3"])
+def test_a_row_or_a_heading_that_is_no_number_changes_nothing(ines, cast, text):
+    draft = draft_of(cast.ines, TOOLING)
+    assert ines.post(url("cell", draft), {"cell": "4:C", "out": text}).status_code == 302
+    assert ines.post(url("columns", draft), {"heading": text}).status_code == 302
+    draft.refresh_from_db()
+    assert (draft.answers.get("out", []), "" in draft.columns) == ([], False)

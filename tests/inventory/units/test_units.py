@@ -323,3 +323,21 @@ def test_water_is_between_ice_and_steam():
         "refuse", "ask", "ok", "ask", "refuse",
     ]  # fmt: skip
     assert [judge_passes(n).answer for n in (0, 6, 20, 500)] == ["refuse", "ok", "ask", "refuse"]
+
+
+@pytest.mark.parametrize(
+    "read", [read_area, read_height, read_hours, read_length, read_speed, read_temperature, read_volume]
+)
+@pytest.mark.parametrize(
+    "text", ["1" * 23, "9" * 29, "9" * 40, "-" + "9" * 30, "1" * 20 + "k", "9" * 30 + ".123", 1e300]
+)
+def test_an_amount_of_more_digits_than_anything_has_is_refused_in_words(read, text):
+    with pytest.raises(AmountNotRead, match="is more than anything here can be"):
+        read(text, decimal_mark=".")
+
+
+def test_a_price_of_thirty_digits_is_refused_and_a_long_tail_of_decimals_is_rounded():
+    with pytest.raises(AmountNotRead, match="is more than anything here can be"):
+        read_money("9" * 30)
+    assert read_length("1." + "3" * 40, "m", ".").value == Decimal("1.333333")
+    assert read_area("999,999,999,999", "m2").si == 999_999_999_999.0
