@@ -11,10 +11,10 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.custody import locked, locked_states, once
 from inventory.actions.fitting import DoesNotFit, record_fitting
-from inventory.actions.gate import NeedsRight, check_here, check_ours, name_of
+from inventory.actions.gate import NeedsRight, check_here, check_ours, name_of, where_of
 from inventory.actions.lay_there import beginnings_before
 from inventory.actions.ledger import NewLine, Recorded, Who, already, record
-from inventory.actions.water_checks import NeedsNoSoak, TubFull, check_room, check_soakable, room_left
+from inventory.actions.water_checks import NeedsNoSoak, TubFull, check_room, check_room_since, check_soakable, room_left
 from inventory.models import Branch, Place, SetState, ToolSet
 from inventory.models.choices import LeftHow, PlaceKind
 from inventory.refusals import Refused
@@ -91,7 +91,7 @@ def put_in(
             return known
         for state in states.values():
             _check_soakable(state, branch, tub, now, who)
-        check_room(tub, sum(state.place_id != tub.pk for state in states.values()))
+        _check_room(tub, states, who, now)
         lines = beginnings_before(who, list(states.values()))
         lines += [NewLine("soak_begun", tool_set, None, {"to_place": tub, "peg": peg or None}) for tool_set in sets]
         return record_fitting(who, branch, lines, states, now=now, then=lambda fresh: fresh.place_id == tub.pk)
@@ -106,14 +106,19 @@ def take_out(
     now: datetime,
     peg: str = "",
     homes: Mapping[UUID, tuple[Place, str]] | None = None,
+    out_of: Place | None = None,
 ) -> Recorded:
-    """Take sets out of their tub to another place: their soak ends. Into a bucket they go on hanging in water.
+    """Take sets out of their tub to another place: their soak ends. Into a bucket they go on hanging in water; in
+    another tub the next soak begins.
 
-    homes: place and peg of single sets, by set id; they go there instead. Raises NotSoaking, and DoesNotFit for a time
-    gone by that does not fit the ledger.
+    homes: place and peg of single sets, by set id; they go there instead. out_of: the tub they are said to lie in.
+    Raises NotSoaking; TubFull and NeedsNoSoak of another tub; DoesNotFit for a time gone by that does not fit the
+    ledger.
     """
     sets = once(tool_sets)
     with transaction.atomic():
+        if place.kind == PlaceKind.TUB:
+            Place.objects.select_for_update().get(pk=place.pk)
         states = locked_states(sets)
         if (known := already(who.act_id)) is not None:
             return known
@@ -123,13 +128,29 @@ def take_out(
                 raise NotSoaking(
                     _("%(set)s lies in no tub.") % {"set": name_of(state)}, _("Move it instead, or put it in a tub.")
                 )
+            if out_of is not None and state.place_id != out_of.pk:
+                raise NotSoaking(
+                    _("%(set)s does not lie in %(tub)s: %(where)s.")
+                    % {"set": name_of(state), "tub": out_of.name, "where": where_of(state)},
+                    _("Take it out there."),
+                )
+            if place.kind == PlaceKind.TUB and state.pk not in (homes or {}):
+                check_soakable(state, place)
+        if place.kind == PlaceKind.TUB:
+            _check_room(place, {pk: state for pk, state in states.items() if pk not in (homes or {})}, who, now)
         lines = []
+        wet: set[UUID] = set()
         for tool_set in sets:
             to, on = (homes or {}).get(tool_set.pk, (place, peg))
             left_how = LeftHow.IN_WATER if to.kind == PlaceKind.BUCKET else None
             columns = {"to_place": to, "peg": on or None, "left_how": left_how}
             lines.append(NewLine("soak_ended", tool_set, None, columns))
-        return record_fitting(who, branch, lines, states, now=now, then=lambda fresh: not fresh.soaking)
+            if to.kind == PlaceKind.TUB:
+                wet.add(tool_set.pk)
+                lines.append(NewLine("soak_begun", tool_set, None, {"to_place": to, "peg": on or None}))
+        return record_fitting(
+            who, branch, lines, states, now=now, then=lambda fresh: fresh.soaking == (fresh.pk in wet)
+        )
 
 
 def confirm(who: Who, branch: Branch, tool_sets: Sequence[ToolSet], *, now: datetime) -> Recorded:
@@ -175,6 +196,16 @@ def read_water(who: Who, branch: Branch, tub: Place, water: Amount, *, now: date
         raise WaterDoubted(judged.sentence, field="water")
     columns = {"temperature_c": water.si, "amount_value": str(water.value)[:24], "amount_unit": water.unit}
     return record(who, branch, [NewLine("water_read", None, tub, columns)], now=now)
+
+
+def _check_room(tub: Place, states: Mapping[UUID, SetState], who: Who, now: datetime) -> None:
+    """Refuse more sets than the tub has room for: now, and at the time gone by at which they are said to have gone in.
+
+    Raises TubFull.
+    """
+    check_room(tub, sum(state.place_id != tub.pk for state in states.values()))
+    if who.happened_at is not None:
+        check_room_since(tub, set(states), who.happened_at, who.done_by, now)
 
 
 def _check_soakable(state: SetState, branch: Branch, tub: Place, now: datetime, who: Who) -> None:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
+from datetime import datetime
+from uuid import UUID
+
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory.actions.gate import name_of
-from inventory.models import Place, SetState
+from inventory.ledger.state import at_or_before, fold
+from inventory.models import Entry, Person, Place, SetState
 from inventory.models.choices import Fitness, PlaceKind, SoakNeed
+from inventory.queries.ledger import acts_voided_elsewhere, ledgers_of, standing
 from inventory.refusals import Refused
+from inventory.times import when_for
 
 
 class TubFull(Refused):
@@ -74,3 +81,29 @@ def check_room(tub: Place, coming: int) -> None:
         % {"tub": tub.name, "room": room, "wanted": coming},
         next_step,
     )
+
+
+def check_room_since(tub: Place, coming: Set[UUID], at: datetime, person: Person, now: datetime) -> None:
+    """Refuse sets that are said to have gone into a tub at a time gone by when, then or later, it had no room for them.
+
+    coming: the sets. How full it was is folded from the ledgers of the sets that lay in it and were seen since.
+    Raises TubFull, naming the time.
+    """
+    if tub.room_sets is None:
+        return
+    into = Entry.objects.filter(to_place=tub, tool_set__state__last_at__gte=at)
+    others = set(into.values_list("tool_set_id", flat=True)) - {None} - set(coming)
+    still = set(SetState.objects.filter(place=tub).values_list("pk", flat=True)) - set(coming)
+    sets = {pk for pk in others | still if pk is not None}
+    ledgers, undone = ledgers_of(sets), acts_voided_elsewhere(sets)
+    begun = Entry.objects.filter(to_place=tub, act__happened_at__gt=at, tool_set__in=sets)
+    begun = begun.filter(pk__in=standing(begun))
+    for moment in sorted({at, *begun.values_list("act__happened_at", flat=True)}):
+        facts = [fold(at_or_before(lines, moment), voided_acts=undone) for lines in ledgers.values()]
+        held = sum(one.place == str(tub.pk) and one.fitness != Fitness.RETIRED for one in facts)
+        if held + len(coming) > tub.room_sets:
+            raise TubFull(
+                _("%(tub)s held %(held)s sets %(when)s, and has room for %(room)s.")
+                % {"tub": tub.name, "held": held, "when": when_for(person, moment, now), "room": tub.room_sets},
+                _("Choose the time it really was, or say first when the others came out."),
+            )

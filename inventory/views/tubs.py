@@ -125,7 +125,7 @@ def tub_take_out(request: PersonRequest, tub_id: UUID) -> HttpResponse:
         refused = None if states else Refused(_("No set is chosen."), _("Tick the sets that come out."))
         return _tub_page(request, tub_id, {"take_form": form, "refused": refused}, status=422)
     try:
-        done = _take_out(request, form, states, places)
+        done = _take_out(request, form, states, places, tub)
     except Refused as refusal:
         return _tub_page(request, tub_id, {"take_form": form, "refused": refusal}, status=422)
     words = ngettext("%(n)s set is out of %(tub)s.", "%(n)s sets are out of %(tub)s.", len(states))
@@ -133,20 +133,20 @@ def tub_take_out(request: PersonRequest, tub_id: UUID) -> HttpResponse:
     return redirect("inventory:soak")
 
 
-def _take_out(request: PersonRequest, form: TakeOutForm, states: list[Any], places: list[Place]) -> Any:
+def _take_out(request: PersonRequest, form: TakeOutForm, states: list[Any], places: list[Place], tub: Place) -> Any:
     """Home is the last rack and peg of each; a set that never hung anywhere goes to the first rack."""
     branch, now, chosen = request.user.branch, timezone.now(), form.cleaned_data["place"]
     sets, by_id = [state.tool_set for state in states], {place.pk: place for place in places}
     who = who_of(request, happened_at=form.cleaned_data["happened_at"])
     if chosen != TakeOutForm.HOME:
         place, peg = by_id[UUID(chosen)], form.cleaned_data["peg"] if len(states) == 1 else ""
-        return water.take_out(who, branch, sets, place, now=now, peg=peg)
+        return water.take_out(who, branch, sets, place, now=now, peg=peg, out_of=tub)
     hung = home_pegs([state.pk for state in states])
     homes = {pk: (by_id[place_id], peg) for pk, (place_id, peg) in hung.items() if place_id in by_id}
     rack = next((place for place in places if place.kind == PlaceKind.RACK), None)
     if rack is None:
         raise Refused(_("The shop has no rack yet."), _("Choose a place, or add a rack under the shop's places."))
-    return water.take_out(who, branch, sets, rack, now=now, homes=homes)
+    return water.take_out(who, branch, sets, rack, now=now, homes=homes, out_of=tub)
 
 
 @door("POST", right=Right.SCAN)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -144,3 +146,74 @@ def test_an_unlikely_temperature_is_asked_about_and_steam_is_refused() -> None:
     read_water(who(cast.ines, cast.device), cast.branch, tub, fahrenheit(200), now=NOW, sure=True)
     entry = Entry.objects.get(kind="water_read")
     assert (entry.amount_value, entry.amount_unit) == ("200", "F")
+
+
+def full_tub(cast: Any, room: int, begun: Any) -> Any:
+    tub = make_place(cast.branch, "tub", "Tub 3", room_sets=room)
+    sets = [make_set(cast, make_type(), make_place(cast.branch), at=begun - hours(100)) for _ in range(room)]
+    put_in(who(cast.ines, cast.device, begun), cast.branch, sets, tub, now=begun)
+    return SimpleNamespace(tub=tub, sets=sets)
+
+
+def test_a_set_taken_out_of_one_tub_into_another_soaks_on_there_and_can_be_taken_out() -> None:
+    cast = make_cast()
+    first, second, rack = (make_place(cast.branch, kind) for kind in ("tub", "tub", "rack"))
+    tool_set = make_set(cast, make_type(), rack)
+    put_in(who(cast.teo, cast.device), cast.branch, [tool_set], first, now=NOW)
+    later = NOW + hours(10)
+
+    take_out(who(cast.teo, cast.device, later), cast.branch, [tool_set], second, now=later)
+
+    state = SetState.objects.get(pk=tool_set.pk)
+    assert (state.place_id, state.soaking, state.open_flags) == (second.pk, True, 0)
+    # Carried over without a pause, so its hours go on: ready 72 h after it first went in.
+    states = [conditioning_of([tool_set.pk], cast.branch, at=NOW + hours(at))[tool_set.pk].state for at in (71, 72)]
+    assert states == ["soaking", "soaked, not confirmed"]
+    end = later + hours(1)
+    take_out(who(cast.teo, cast.device, end), cast.branch, [tool_set], rack, now=end)
+    assert SetState.objects.get(pk=tool_set.pk).soaking is False
+
+
+def test_a_full_tub_takes_no_set_out_of_another_one() -> None:
+    cast = make_cast()
+    full, other = full_tub(cast, 2, NOW), make_place(cast.branch, "tub", "Tub 2")
+    tool_set = make_set(cast, make_type(), make_place(cast.branch))
+    put_in(who(cast.teo, cast.device), cast.branch, [tool_set], other, now=NOW)
+
+    with pytest.raises(TubFull, match="Tub 3 has 0 places left"):
+        take_out(who(cast.teo, cast.device), cast.branch, [tool_set], full.tub, now=NOW)
+
+    assert SetState.objects.get(pk=tool_set.pk).place_id == other.pk
+
+
+def test_what_is_said_to_lie_in_a_tub_where_it_does_not_lie_is_refused() -> None:
+    cast = make_cast()
+    first, second = make_place(cast.branch, "tub", "Tub 1"), make_place(cast.branch, "tub", "Tub 2")
+    rack = make_place(cast.branch)
+    tool_set = make_set(cast, make_type(), rack)
+    put_in(who(cast.teo, cast.device), cast.branch, [tool_set], second, now=NOW)
+    by = who(cast.teo, cast.device)
+
+    with pytest.raises(NotSoaking, match="does not lie in Tub 1: Tub 2"):
+        take_out(by, cast.branch, [tool_set], rack, now=NOW, out_of=first)
+
+    take_out(by, cast.branch, [tool_set], rack, now=NOW, out_of=second)
+    assert take_out(by, cast.branch, [tool_set], rack, now=NOW, out_of=second).again
+
+
+def test_a_tub_that_was_full_at_a_time_gone_by_takes_no_more_sets_then() -> None:
+    cast = make_cast()
+    full = full_tub(cast, 3, NOW - hours(4))
+    late = make_set(cast, make_type(), make_place(cast.branch), at=NOW - hours(100))
+    out_at = NOW - hours(1)
+    take_out(who(cast.teo, cast.device, out_at), cast.branch, [full.sets[0]], make_place(cast.branch), now=out_at)
+
+    for ago in (3, 5):  # then it was full; at the other time it had room, and filled up before one came out
+        said = who(cast.ines, cast.device, NOW, happened_at=NOW - hours(ago))
+        with pytest.raises(TubFull, match=r"Tub 3 held 3 sets .*, and has room for 3"):
+            put_in(said, cast.branch, [late], full.tub, now=NOW)
+    assert not SetState.objects.get(pk=late.pk).soaking
+
+    said = who(cast.ines, cast.device, NOW, happened_at=NOW - hours(0.5))
+    put_in(said, cast.branch, [late], full.tub, now=NOW)
+    assert SetState.objects.filter(place=full.tub).count() == 3
