@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from uuid import UUID, uuid4
 from zoneinfo import ZoneInfo
 
@@ -18,7 +18,7 @@ from inventory.queries.catalogue import closed_names
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_day
-from inventory.units import Units, judge_passes
+from inventory.units import Units, judge_area, judge_passes
 from jobs.models import Job, JobPlan, PlanShift, PlanShiftMachine, PlanStep, PlanZone, Site, Standing
 from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, content, draft_of, what_changed
 from jobs.queries.plan import plan_of
@@ -116,10 +116,10 @@ def save_plan(
     sure: what is only unlikely has been said to be right. units: the person's, for the sentences. A job that is won or
     done is kept with the chance 1, one lost or cancelled with 0, whatever the draft says; a shift on a closed day and a
     ladder that skips a grit are warned about.
-    Raises PlanMovedOn when another version came in between, saying what it changed; PlanAsked for a start in the past;
-    PlanRefused for a step without passes or floor, a floor of another site or without area, a shift that ends before it
-    starts, a day before 2000 or more than 5 years ahead, a chance outside 0 to 1, a machine that no step of its shift
-    fits.
+    Raises PlanMovedOn when another version came in between, saying what it changed; PlanAsked for a start in the past
+    and an unlikely area; PlanRefused for a step without passes or floor, a floor of another site, without area or with
+    one nobody polishes, an edge below zero, a shift that stands twice or ends before it starts, a day before 2000 or
+    more than 5 years ahead, a chance outside 0 to 1, a machine that no step of its shift fits.
     """
     _check_chance(draft)
     draft = replace(draft, award_chance=SURE_OF.get(Standing(draft.standing), draft.award_chance))
@@ -133,9 +133,11 @@ def save_plan(
             return Planned(newest, False)
         if newest is not None and edited_from is not None and edited_from != newest.number:
             _moved_on(job, newest, edited_from, units)
-        _check(job, draft, today)
-        if not sure and (before is None or before.starts_on != draft.starts_on):
-            _ask_past(draft, today)
+        _check(job, draft, today, units)
+        if not sure:
+            _ask_areas(draft, before, units)
+            if before is None or before.starts_on != draft.starts_on:
+                _ask_past(draft, today)
         plan = _write(person, job, draft, now)
         settings = settings_of(job.branch, today=today)
         warnings = [*ladder_warnings(draft.steps, settings["grit_ratio"]), *closed_warnings(job, draft.shifts, now)]
@@ -248,6 +250,15 @@ def _ask_past(draft: PlanDraft, today: date) -> None:
         )
 
 
+def _ask_areas(draft: PlanDraft, before: PlanDraft | None, units: Units) -> None:
+    """Ask about unlikely areas this draft is the first to say: not the floor's own, nor those of the version before."""
+    known = set() if before is None else {(row.key, row.area_m2) for row in (one.filled() for one in before.zones)}
+    for row in (one.filled() for one in draft.zones):
+        judged = judge_area(row.area_m2, units, of="zone")
+        if judged.answer == "ask" and row.area_m2 != row.zone.area_m2 and (row.key, row.area_m2) not in known:
+            raise PlanAsked(f"{row.zone.name}: {judged.sentence}", field="zones")
+
+
 def _check_days(draft: PlanDraft, zone: ZoneInfo, today: date) -> None:
     """Refuse days no plan has, by a mistyped year, before anything works with them."""
     latest = date(today.year + _YEARS_AHEAD, today.month, min(today.day, 28))
@@ -272,7 +283,7 @@ def _check_chance(draft: PlanDraft) -> None:
         )
 
 
-def _check(job: Job, draft: PlanDraft, today: date) -> None:
+def _check(job: Job, draft: PlanDraft, today: date, units: Units) -> None:
     _check_days(draft, ZoneInfo(job.branch.time_zone), today)
     if draft.finish_level is not None and draft.finish_level not in (1, 2, 3, 4):
         raise PlanRefused(_("A finish is level 1 to 4."), field="finish_level")
@@ -287,9 +298,16 @@ def _check(job: Job, draft: PlanDraft, today: date) -> None:
             )
         if not zone.area_m2 > 0:
             raise PlanRefused(_("“%(zone)s” has no area.") % named, _("Type its floor area."), field="zones")
+        judged = judge_area(zone.area_m2, units, of="zone")
+        if judged.answer == "refuse":
+            raise PlanRefused(f"{zone.zone.name}: {judged.sentence}", field="zones")
+        if (zone.edge_m or 0) < 0:
+            raise PlanRefused(_("An edge length below zero is none."), _("Type 0 or more."), field="zones")
         if zone.key in keys:
             raise PlanRefused(_("“%(zone)s” stands twice.") % named, _("Take one out."), field="zones")
         keys.add(zone.key)
+    if len({shift.key for shift in draft.shifts}) != len(draft.shifts):
+        raise PlanRefused(_("A shift stands twice."), _("Take one out."), field="shifts")
     _check_steps(draft, keys)
     for shift in draft.shifts:
         _check_shift(draft, shift, ZoneInfo(job.branch.time_zone))
@@ -318,7 +336,8 @@ def _check_steps(draft: PlanDraft, zone_keys: set[UUID]) -> None:
 
 def _check_shift(draft: PlanDraft, shift: ShiftDraft, zone: ZoneInfo) -> None:
     day = shift.starts_at.astimezone(zone).date()
-    if shift.ends_at <= shift.starts_at:
+    # By the instants: on the night the clocks change, the times on the wall do not say which is first.
+    if shift.ends_at.astimezone(UTC) <= shift.starts_at.astimezone(UTC):
         raise PlanRefused(
             _("A shift on %(day)s ends before it starts.") % {"day": show_day(day)},
             _("Check both times."),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import connection
@@ -16,7 +17,7 @@ from jobs.actions.site import AreaAsked, SiteRefused, save_site, save_zone
 from jobs.forms.plan import shift_names
 from jobs.forms.plan_rows import add_row, usual_shift
 from jobs.models import JobPlan, Standing
-from jobs.plan_draft import StepDraft, ZoneDraft, draft_of
+from jobs.plan_draft import PlanDraft, StepDraft, ZoneDraft, draft_of
 from jobs.queries.plan import current_plans, nights_of, plan_of, share_of_step, shifts_of_step, steps_of, tonight
 from tests.cast import NOW, TODAY, hours, make_cast, make_machine, make_type, uuid
 from tests.jobs.plans import LAST_NIGHT, make_hall, make_planned, plan_draft
@@ -270,3 +271,42 @@ def test_the_steps_name_a_shift_by_its_day_and_hour_or_by_its_row() -> None:
     assert [str(words) for _key, words in shift_names(rows)] == [
         "Tue 20 May 20:00", "Tue 20 May", "shift 3, no day yet", "shift 4, no day yet", "Wed 21 May"
     ]  # fmt: skip
+
+
+def test_a_shift_that_stands_twice_is_refused() -> None:
+    cast = make_cast()
+    draft = plan_draft(cast, make_hall(cast))
+    twice = replace(draft, shifts=(draft.shifts[0], replace(draft.shifts[1], key=draft.shifts[0].key)))
+    with pytest.raises(PlanRefused, match="A shift stands twice"):
+        save_plan(cast.ines, make_planned(cast).job, twice, now=NOW, sure=True)
+
+
+def test_a_shift_in_the_hour_that_the_clocks_skip_ends_before_it_starts() -> None:
+    # Sunday 8 March 2026, 02:00 to 03:00 in Chicago (tz database): 02:30 is 08:30 UTC, 03:00 is 08:00 UTC.
+    cast = make_cast()
+    first, zone = make_planned(cast), ZoneInfo("America/Chicago")
+    draft = draft_of(first)
+    starts, ends = (datetime(2026, 3, 8, *clock, tzinfo=zone) for clock in ((2, 30), (3, 0)))
+    skipped = replace(draft, shifts=(draft.shifts[0], replace(draft.shifts[1], starts_at=starts, ends_at=ends)))
+    with pytest.raises(PlanRefused, match="A shift on Sun 8 Mar ends before it starts"):
+        save_plan(cast.ines, first.job, skipped, now=NOW, sure=True)
+
+
+def test_an_edge_below_zero_and_an_area_nobody_polishes_are_refused_and_a_large_one_is_asked_once() -> None:
+    cast = make_cast()
+    first = make_planned(cast)
+    draft = draft_of(first)
+
+    def with_zone(**said: float) -> PlanDraft:
+        return replace(draft, zones=(replace(draft.zones[0], **said),))
+
+    with pytest.raises(PlanRefused, match="An edge length below zero is none"):
+        save_plan(cast.ines, first.job, with_zone(edge_m=-5.0), now=NOW, sure=True)
+    with pytest.raises(PlanRefused, match="is more than anybody polishes"):
+        save_plan(cast.ines, first.job, with_zone(area_m2=1e14), now=NOW, sure=True)
+    large = with_zone(area_m2=60_000.0)
+    with pytest.raises(PlanAsked, match=r"Hall: .* is above the usual"):
+        save_plan(cast.ines, first.job, large, now=NOW)
+    kept = save_plan(cast.ines, first.job, large, now=NOW, sure=True)
+    assert kept.plan.zones.get().area_m2 == 60_000.0
+    assert save_plan(cast.ines, first.job, replace(large, notes="Key at the gate"), now=NOW).made
