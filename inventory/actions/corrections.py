@@ -47,7 +47,8 @@ def void_entry(
 
     shift_closed: whether the shift that the entry belongs to is closed (the caller knows); then, and for the entries of
     others, it takes the right to settle. An entry that is voided already stays as it is: the answer is what voided it.
-    Raises NotYourEntry; VoidRefused for a void, an empty reason, or a beginning with later entries.
+    Raises NotYourEntry; VoidRefused for a void, an empty reason, a beginning with later entries, or an entry that was
+    corrected meanwhile: what it was corrected to stands, and would go on standing.
     """
     with transaction.atomic():
         if (known := already(who.act_id)) is not None:
@@ -56,6 +57,7 @@ def void_entry(
         lock_states(_sets_of(targets))
         check_may_void(who, entry, shift_closed=shift_closed)
         if (voided := _voided_by(targets)) is not None:
+            _check_not_corrected(voided, entry)
             return voided
         _check_beginning(targets)
         return record(who, branch, [void(target, _said(why)) for target in reversed(targets)], now=now)
@@ -202,6 +204,17 @@ def _voided_by(targets: Sequence[Entry]) -> Recorded | None:
         if entry.void_target is not None and about[entry.void_target] == (entry.tool_set_id, entry.place_id):
             return Recorded(entry.act, tuple(entry.act.entries.order_by("line_no")), again=True)
     return None
+
+
+def _check_not_corrected(voided: Recorded, entry: Entry) -> None:
+    """Refuse where what voided an entry put something else in its place, which stands."""
+    instead = Entry.objects.filter(act=voided.act, replaces=entry.pk)
+    if standing(instead):
+        raise VoidRefused(
+            _("That entry was corrected meanwhile by %(person)s, nothing was voided.")
+            % {"person": voided.act.done_by.name},
+            _("Look at the ledger as it is now, and void what it was corrected to."),
+        )
 
 
 def _check_beginning(targets: Sequence[Entry]) -> None:

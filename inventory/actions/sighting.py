@@ -66,12 +66,38 @@ def move_place(
     if place.kind not in (PlaceKind.BUCKET, PlaceKind.CRATE):
         raise Refused(_("%(place)s stays where it is.") % {"place": place.name}, _("Move the sets instead."))
     with transaction.atomic():
-        # All that move are locked: two moves at once cannot close a ring that neither of them sees.
-        rows = Place.objects.select_for_update().filter(branch=branch, kind__in=(PlaceKind.BUCKET, PlaceKind.CRATE))
-        _check_lies(place, inside, {row.pk: row for row in rows.order_by("pk")})
+        _check_lies(place, inside, lock_movable(branch))
         lines = [NewLine("moved", None, place, {"to_place": inside})]
         lines += [NewLine("seen", tool_set, None, {"to_place": place}) for tool_set in once(tool_sets)]
         return record(who, branch, lines, now=now)
+
+
+def lock_movable(branch: Branch) -> dict[UUID, Place]:
+    """The branch's buckets and crates by id, all locked: two moves at once cannot close a ring that neither sees."""
+    rows = Place.objects.select_for_update().filter(branch=branch, kind__in=(PlaceKind.BUCKET, PlaceKind.CRATE))
+    return {row.pk: row for row in rows.order_by("pk")}
+
+
+def check_no_ring(branch: Branch, place_ids: Iterable[UUID]) -> None:
+    """Refuse what let one of these places lie in itself by way of others, once it is written.
+
+    A move that is undone puts a place back where it was, though what it lay in may lie in it by now. Raises Refused.
+    """
+    movable = lock_movable(branch)
+    for place_id in place_ids:
+        place = movable.get(place_id)
+        passed: list[UUID] = []
+        one = place
+        while one is not None and one.inside_id is not None and one.pk not in passed:
+            passed.append(one.pk)
+            if one.inside_id == place_id:
+                assert place is not None
+                raise Refused(
+                    _("%(place)s would lie in itself: %(inside)s has been put into it since.")
+                    % {"place": place.name, "inside": movable[passed[1] if len(passed) > 1 else place_id].name},
+                    _("Move that out first."),
+                )
+            one = movable.get(one.inside_id)
 
 
 def _check_lies(place: Place, inside: Place, movable: Mapping[UUID, Place]) -> None:

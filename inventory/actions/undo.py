@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory import hooks
 from inventory.actions.ledger import Recorded, Who, already, lock_states, record, void
+from inventory.actions.sighting import check_no_ring, lock_movable
 from inventory.models import Act, Branch, Entry
 from inventory.refusals import Refused
 from inventory.rights import Right
@@ -45,7 +46,7 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
     """Void every line of an act that still stands.
 
     Raises NotYours (also own entries of a closed shift), NothingToUndo (voided already, or itself a void), ShiftsAct,
-    LaterEntries (DESIGN 3).
+    LaterEntries (DESIGN 3), and Refused where a bucket or crate would come to lie in itself.
     """
     person = who.entered_by or who.done_by
     if person.pk not in (target.done_by_id, target.entered_by_id) and not person.can(Right.SETTLE):
@@ -63,7 +64,13 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
         _check_shift(who, target, standing)
         _check_beginnings(standing)
         reason = why.strip()[:400] or _("undone")
-        return record(who, branch, [void(entry, reason) for entry in reversed(standing)], now=now)
+        moved = {entry.place_id for entry in standing if entry.kind == "moved"} - {None}
+        if moved:
+            lock_movable(branch)
+        recorded = record(who, branch, [void(entry, reason) for entry in reversed(standing)], now=now)
+        if moved:
+            check_no_ring(branch, moved)  # type: ignore[arg-type]  # None is taken out above
+        return recorded
 
 
 def undo_last(who: Who, branch: Branch, *, now: datetime, why: str = "") -> tuple[Recorded, Act]:

@@ -15,17 +15,22 @@ from inventory.forms.shop_form import ShopForm
 from inventory.models import Person, Place
 from inventory.times import show_day, zone_of
 from inventory.units import UNITS, Amount, AmountNotRead, from_si, read_temperature, unit_for
+from inventory.units.limits import EARLIEST_YEAR
 
 # What was done with water is remembered for so many days; what is older changes no soak that still goes on.
 _DAYS = 7
+# Beyond it there may be no next day to reckon with.
+_LATEST_YEAR = 9998
 
 
 def local_instant(day: date, clock: time, branch: Any) -> datetime:
     """The instant at which the branch's clock showed that time on that day, in UTC.
 
     Of a time that a clock change made happen twice the first is taken (RFC 5545 3.3.5, from memory).
-    Raises ValidationError for a time that the clock change skipped.
+    Raises ValidationError for a time that the clock change skipped, and for a year that nothing here is of.
     """
+    if not EARLIEST_YEAR <= day.year <= _LATEST_YEAR:
+        raise ValidationError(_("Nothing on record is of the year %(year)s. Check it.") % {"year": day.year})
     wall = datetime.combine(day, clock, tzinfo=zone_of(branch))
     at = wall.astimezone(UTC)
     if at.astimezone(zone_of(branch)).replace(tzinfo=None) != wall.replace(tzinfo=None):

@@ -270,3 +270,16 @@ def test_a_phone_whose_clock_ran_backwards_between_two_entries_is_doubted(world:
     # One that arrives late, from between two that ran on.
     assert send(base + 2, NOW + hours(2.5)).clock_doubt == "offset_moved"
     assert [code for _entry, code in state_of(world.tool_set).facts["flags"]] == ["clock_offset_moved"] * 2
+
+
+def test_voiding_what_was_corrected_meanwhile_is_refused_and_the_correction_stands(world: Any) -> None:
+    moved = moved_by(world.dag, world)
+    instead = NewLine("moved", world.tool_set, None, {"to_place": world.rack})
+    done = replace_entry(by(world.ines, world), world.branch, moved, [instead], "the other rack", now=LATER)
+
+    with pytest.raises(VoidRefused, match="was corrected meanwhile by Ines O"):
+        void_entry(by(world.ines, world), world.branch, moved, "wrong set", now=LATER)
+
+    # Once the correction is voided as well, nothing stands in its place, and the answer is what voided it.
+    void_entry(by(world.ines, world), world.branch, done.entries[-1], "wrong set", now=LATER)
+    assert void_entry(by(world.ines, world), world.branch, moved, "wrong set", now=LATER).again

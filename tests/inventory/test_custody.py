@@ -25,7 +25,8 @@ from inventory.actions.custody import (
 from inventory.actions.fitness import set_aside
 from inventory.actions.ledger import NewLine
 from inventory.actions.undo import NothingToUndo, NotYours, undo, undo_last
-from inventory.models import Act, Entry, SetState, ToolSet
+from inventory.models import Act, Entry, Place, SetState, ToolSet
+from inventory.refusals import Refused
 from tests.cast import (
     NOW,
     hours,
@@ -316,3 +317,22 @@ def test_scanning_out_many_sets_takes_no_more_questions_than_one(shop: SimpleNam
         return sum(query["sql"].startswith("SELECT") for query in queries)
 
     assert reads(more[:1]) == reads(more[1:])
+
+
+def test_an_undone_move_closes_no_ring_of_crates(shop: Any) -> None:
+    first, second = (make_place(shop.cast.branch, "crate", name) for name in ("Crate A", "Crate B"))
+
+    def put(place: Any, inside: Any) -> Any:
+        return custody.move_place(who(shop.cast.ines, shop.cast.device), shop.cast.branch, place, inside, [], now=NOW)
+
+    put(first, second)
+    out = put(first, shop.rack)
+    into = put(second, first)
+
+    with pytest.raises(Refused, match=r"Crate A would lie in itself: Crate B has been put into it since."):
+        undo(who(shop.cast.ines, shop.cast.device), shop.cast.branch, out.act, "", now=NOW)
+
+    assert [Place.objects.get(pk=one.pk).inside_id for one in (first, second)] == [shop.rack.pk, first.pk]
+    undo(who(shop.cast.ines, shop.cast.device), shop.cast.branch, into.act, "", now=NOW)
+    undo(who(shop.cast.ines, shop.cast.device), shop.cast.branch, out.act, "", now=NOW)
+    assert [Place.objects.get(pk=one.pk).inside_id for one in (first, second)] == [second.pk, None]

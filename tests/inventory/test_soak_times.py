@@ -230,3 +230,15 @@ def test_a_correction_sent_twice_is_one(shop: SimpleNamespace) -> None:
     again = correct_soak_time(by, shop.branch, begun, "earlier", now=NOW)
     assert (first.again, again.again, again.act) == (False, True, first.act)
     assert Entry.objects.filter(kind="voided").count() == 1
+
+
+@pytest.mark.parametrize(("day", "at"), [("9999-12-31", "23:59"), ("0001-01-01", "00:00"), ("1989-12-31", "12:00")])
+def test_a_soak_is_not_corrected_to_a_year_that_nothing_here_is_of(
+    shop: SimpleNamespace, client: Client, day: str, at: str
+) -> None:
+    entry = soaked(shop, 10)
+    client.force_login(shop.ines)
+    answer = client.post(correct_url(shop, entry), {"day": day, "at": at, "why": "x", "act_id": str(uuid4())})
+    assert answer.status_code == 422
+    assert f"Nothing on record is of the year {int(day[:4])}." in answer.content.decode()
+    assert Entry.objects.filter(kind="soak_begun").count() == 1
