@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -9,10 +10,14 @@ from django.utils.translation import ngettext
 
 from inventory.codes import CodeNotRead, meant_as_printed, read_code
 from inventory.models import Branch, Label, Outing, Place, ToolSet
+from inventory.sheets.set_rows import code_key
+from inventory.sheets.words import squeezed
 
 # So many sets of one own code are shown to choose from.
 _SEVERAL = 24
 _SHOWN = 40
+# What an own code is written with beside letters and digits says nothing: "R-08" and "r 8" are one.
+_MARKS = r"(\W|_)*"
 
 
 @dataclass(frozen=True)
@@ -65,16 +70,14 @@ def open_text(text: str, branch: Branch) -> Opened:
 
 def _own_code(typed: str, branch: Branch, sentence: str) -> Opened:
     """A set by the code the shop itself gave it; of several with one code somebody says which."""
-    found = (
-        list(
-            ToolSet.objects.filter(own_code__iexact=typed, state__branch=branch)
-            .exclude(own_code="")
-            .select_related("tool_type")
-            .order_by("tool_type__ladder_place", "pk")[:_SEVERAL]
-        )
-        if typed and len(typed) <= _SHOWN
-        else []
-    )
+    found: list[ToolSet] = []
+    if typed and len(typed) <= _SHOWN:
+        alike, key = squeezed(typed), code_key(typed)
+        pattern = _MARKS + _MARKS.join(("0*" if part.isdecimal() else "") + re.escape(part) for part in alike.split())
+        of_ours = ToolSet.objects.filter(state__branch=branch).exclude(own_code="").select_related("tool_type")
+        written = of_ours.filter(own_code__iregex=f"^{pattern}{_MARKS}$") if alike else of_ours.filter(own_code=typed)
+        rows = written.order_by("tool_type__ladder_place", "pk")
+        found = [one for one in rows if not alike or code_key(one.own_code) == key][:_SEVERAL]
     if len(found) == 1:
         return Opened(typed, tool_set=found[0])
     if found:
