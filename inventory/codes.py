@@ -146,6 +146,11 @@ def label_base(base: str) -> str:
         port = parts.port
     except ValueError:
         parts, host, port = urlsplit(""), "", None
+    if port == 0:
+        raise AddressNotPrintable(
+            _("“%(address)s” names port 0, and nothing answers there. Write the port a browser shows, or none.")
+            % {"address": _shortened(typed)}
+        )
     if parts.scheme not in ("http", "https") or not host:
         raise AddressNotPrintable(
             _("“%(address)s” cannot be printed in labels. Give it like https://shop.example, with the host's name.")

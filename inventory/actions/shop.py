@@ -31,6 +31,7 @@ from inventory.models.catalogue import MachineFacts
 from inventory.models.choices import PlaceKind
 from inventory.shop_settings import KNOWN, settings_of
 from inventory.units import Units, show_hours, show_length, show_volume
+from inventory.units.limits import EARLIEST_YEAR
 
 MACHINE_FACTS = tuple(field.name for field in MachineFacts._meta.get_fields())
 # Sites are made with a job, suppliers with the catalogue, the unknown place by the ledger.
@@ -48,6 +49,7 @@ _LIMITS: dict[str, tuple[float, float]] = {
     "": (0, 2**31),
 }
 _DAY_MIN = 24 * 60
+_YEARS_AHEAD = 5
 # Staffed hours past midnight longer than this are asked about. Our assumption.
 _LIKELY_NIGHT_H = 14.0
 _LIKELY_MACHINE = {"path_m": (0.05, 3.0), "tank_l": (1.0, 2_000.0), "recovery_tank_l": (1.0, 2_000.0)}
@@ -169,8 +171,9 @@ def save_setting(
 ) -> Setting | None:
     """Keep one setting from a day on, as its text (SI); None when it says what held already. Safe to repeat.
 
-    Raises CatalogueRefused.
+    Raises CatalogueRefused, also for a day that no shop plans for.
     """
+    _check_day(valid_from, now, "valid_from")
     known = KNOWN.get(key)
     if known is None:
         raise CatalogueRefused(_("The shop has no setting %(key)s.") % {"key": key})
@@ -210,9 +213,10 @@ def save_hours(
     """Keep the week's staffed spans from a day on: weekday (Monday 0) to (opens, closes). Safe to repeat.
 
     A span that closes at or before it opens runs past midnight (22:00 to 06:00); 00:00 to 00:00 is a whole day.
-    Raises CatalogueRefused for a span without length, spans that overlap, a week without hours; Unlikely for a night
-    longer than a long shift ("17-7" may be 7-17 turned round).
+    Raises CatalogueRefused for a span without length, spans that overlap, a week without hours, a day none plans for;
+    Unlikely for a night longer than a long shift ("17-7" may be 7-17 turned round).
     """
+    _check_day(valid_from, now, "valid_from")
     spans = [(day, opens, closes) for day in sorted(week) for opens, closes in sorted(week[day])]
     if not spans:
         raise CatalogueRefused(
@@ -258,7 +262,12 @@ def save_hours(
 def save_closed_day(
     by: Person | None, branch: Branch, day: date, *, name: str = "", closed: bool = True, now: datetime
 ) -> ClosedDay | None:
-    """Close a day, or open it again; None when that was said already. Safe to repeat."""
+    """Close a day, or open it again; None when that was said already. Safe to repeat.
+
+    Raises CatalogueRefused for a day that no shop plans for.
+    """
+    if closed:
+        _check_day(day, now, "day")
     with transaction.atomic():
         Branch.objects.select_for_update().get(pk=branch.pk)
         last = ClosedDay.objects.filter(branch=branch, day=day).order_by("recorded_at", "pk").last()
@@ -273,6 +282,17 @@ def save_closed_day(
             recorded_at=now,
             recorded_by=by,
         )
+
+
+def _check_day(day: date, now: datetime, field: str) -> None:
+    """Refuse a day by a mistyped year, before anything works with it. 1990 to five years ahead: our assumption."""
+    if EARLIEST_YEAR <= day.year <= now.year + _YEARS_AHEAD:
+        return
+    raise CatalogueRefused(
+        _("The year %(year)s is not one to plan for.") % {"year": day.year},
+        _("Check it: %(least)s to %(most)s is possible.") % {"least": EARLIEST_YEAR, "most": now.year + _YEARS_AHEAD},
+        field=field,
+    )
 
 
 def _runs_into(before: tuple[int, time, time], span: tuple[int, time, time]) -> bool:

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
 from inventory.actions import shop as actions
+from inventory.actions.catalogue import CatalogueRefused
 from inventory.actions.first_run import save_branch
 from inventory.forms.catalogue import (
     WEEKDAYS,
@@ -231,9 +232,13 @@ def closed_days(request: HttpRequest) -> HttpResponse:
     form = ClosedDayForm(request.POST if posted else None)
     if posted and form.is_valid():
         opened = "open" in request.POST
-        actions.save_closed_day(person, person.branch, **form.cleaned_data, closed=not opened, now=timezone.now())
-        messages.success(request, _("That day is open again.") if opened else _("That day is closed."))
-        return redirect("inventory:closed_days")
+        try:
+            actions.save_closed_day(person, person.branch, **form.cleaned_data, closed=not opened, now=timezone.now())
+        except CatalogueRefused as refused:
+            form.add_error("day", refused.sentence)
+        else:
+            messages.success(request, _("That day is open again.") if opened else _("That day is closed."))
+            return redirect("inventory:closed_days")
     context = {"form": form, "days": list(closed_names(person.branch, today).items())}
     return render(request, "inventory/catalogue/closed_days.html", context, status=422 if form.errors else 200)
 

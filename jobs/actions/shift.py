@@ -26,7 +26,7 @@ from jobs.actions.shift_record import record_shift
 from jobs.actions.work_doubts import WorkPart, other_type, too_early
 from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry
 from jobs.queries.plan import night_of, plan_of, versions_of, zone_of_step
-from jobs.queries.shift import closing_of, outings_for, outings_of, sets_out
+from jobs.queries.shift import closing_of, outings_for, outings_of, sets_out, standing_rows
 
 __all__ = [
     "NotPlanned",
@@ -351,16 +351,26 @@ def no_work(
 ) -> Recorded:
     """Say that nothing was polished on a shift, or not in one step of it.
 
-    Raises NotPlanned; ShiftClosed; ShiftAhead for a shift that has not begun.
+    Said before and standing, it answers with that. Raises NotPlanned; ShiftClosed; ShiftAhead for a shift that has not
+    begun.
     """
     check_planned(job, shift_key, step_key)
-    if already(who.act_id) is None:
-        _check_open(who, shift_key)
-        _check_begun(job, shift_key, now)
-    row = ShiftEntry(
-        kind=ShiftEntry.Kind.NO_WORK, job=job, shift_uuid=shift_key, step_key=step_key, why=why.strip()[:400] or None
-    )
-    return record_shift(who, job.branch, [], [row], now=now)
+    with transaction.atomic():
+        Job.objects.select_for_update().get(pk=job.pk)
+        if already(who.act_id) is None:
+            _check_open(who, shift_key)
+            _check_begun(job, shift_key, now)
+            for said in standing_rows([shift_key]):
+                if (said.kind, said.step_key) == (ShiftEntry.Kind.NO_WORK, step_key):
+                    return Recorded(said.act, (), again=True)
+        row = ShiftEntry(
+            kind=ShiftEntry.Kind.NO_WORK,
+            job=job,
+            shift_uuid=shift_key,
+            step_key=step_key,
+            why=why.strip()[:400] or None,
+        )
+        return record_shift(who, job.branch, [], [row], now=now)
 
 
 def guess_id(set_id: UUID, shift_key: UUID, step_key: UUID, floor: UUID, again: int = 0, of: str = "entry") -> UUID:

@@ -307,3 +307,15 @@ def test_the_demos_ladder_comes_with_recipes() -> None:
     types = take_ladder(None, ["metal-30", "resin-400"], figures=True, soak=True, valid_from=TODAY, now=NOW)
     assert [row.soak_need for row in ToolType.objects.order_by("ladder_place")] == ["none", "required"]
     assert [recipe.cold_hours for recipe in types[1].recipes.all()] == [60.0]
+
+
+@pytest.mark.parametrize("year", [1, 1989, 2031, 9999])
+def test_hours_settings_and_closed_days_of_a_mistyped_year_are_refused(year: int) -> None:
+    branch, day = make_branch(), date(year, 1, 1)
+    with pytest.raises(catalogue.CatalogueRefused, match=f"The year {year} is not one to plan for"):
+        shop.save_hours(None, branch, {0: [(time(7), time(12))]}, valid_from=day, now=NOW)
+    with pytest.raises(catalogue.CatalogueRefused, match="not one to plan for"):
+        shop.save_closed_day(None, branch, day, now=NOW)
+    with pytest.raises(catalogue.CatalogueRefused):
+        shop.save_setting(None, branch, "finish_limit", "0.8", valid_from=day, now=NOW)
+    assert not ShopHours.objects.exists()

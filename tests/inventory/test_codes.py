@@ -246,3 +246,8 @@ def test_an_address_that_cannot_stand_in_labels_is_refused(base, sentence):
     with pytest.raises(AddressNotPrintable) as refused:
         label_base(base)
     assert str(refused.value) == sentence
+
+
+def test_no_label_names_port_0_where_nothing_answers():
+    with pytest.raises(AddressNotPrintable, match="“http://h:0” names port 0"):
+        label_base("http://h:0")

@@ -349,3 +349,14 @@ def test_the_next_night_knows_the_sets_that_stayed_out_on_site() -> None:
     night.outing.closed_at = at
     night.outing.save()
     assert outings_for([second], at) == {}
+
+
+def test_no_work_said_again_under_another_key_is_said_once() -> None:
+    night = make_night()
+    first = no_work(by(night, "dag"), night.job, night.shift.key, now=LAST_NIGHT)
+    for _again in range(3):
+        answer = no_work(who(night.cast.dag, night.cast.device, LAST_NIGHT), night.job, night.shift.key, now=LAST_NIGHT)
+        assert (answer.again, answer.act) == (True, first.act)
+    assert [row.kind for row in standing_rows([night.shift.key])] == ["no_work"]
+    step = no_work(by(night, "dag"), night.job, night.shift.key, now=LAST_NIGHT, step_key=night.step.key)
+    assert not step.again
