@@ -128,8 +128,13 @@ def tub_take_out(request: PersonRequest, tub_id: UUID) -> HttpResponse:
         done = _take_out(request, form, states, places, tub)
     except Refused as refusal:
         return _tub_page(request, tub_id, {"take_form": form, "refused": refusal}, status=422)
-    words = ngettext("%(n)s set is out of %(tub)s.", "%(n)s sets are out of %(tub)s.", len(states))
-    _kept(request, words % {"n": len(states), "tub": tub.name}, done.act)
+    into = next((one for one in others if str(one.pk) == form.cleaned_data["place"]), None)
+    if into is not None and into.kind == PlaceKind.TUB:
+        words = _in_words(len(states), into, said_ready(request.user, states, timezone.now()))
+    else:
+        words = ngettext("%(n)s set is out of %(tub)s.", "%(n)s sets are out of %(tub)s.", len(states))
+        words %= {"n": len(states), "tub": tub.name}
+    _kept(request, words, done.act)
     return redirect("inventory:soak")
 
 

@@ -221,7 +221,7 @@ def test_a_scan_that_brings_no_verdict_is_tried_three_times_then_named_and_the_n
 ) -> None:
     page = sign_in(shop.cast.teo)
     page.goto(f"{live_server.url}/scan/out/{shop.outing.pk}/")
-    tries = []
+    tries: list[int] = []
 
     def broken(route: Any) -> None:
         if route.request.method == "POST" and shop.left.code in (route.request.post_data or "") and len(tries) < 3:

@@ -155,7 +155,7 @@ def full_tub(cast: Any, room: int, begun: Any) -> Any:
     return SimpleNamespace(tub=tub, sets=sets)
 
 
-def test_a_set_taken_out_of_one_tub_into_another_soaks_on_there_and_can_be_taken_out() -> None:
+def test_a_set_taken_out_of_one_tub_into_another_soaks_there_and_can_be_taken_out() -> None:
     cast = make_cast()
     first, second, rack = (make_place(cast.branch, kind) for kind in ("tub", "tub", "rack"))
     tool_set = make_set(cast, make_type(), rack)
@@ -166,8 +166,8 @@ def test_a_set_taken_out_of_one_tub_into_another_soaks_on_there_and_can_be_taken
 
     state = SetState.objects.get(pk=tool_set.pk)
     assert (state.place_id, state.soaking, state.open_flags) == (second.pk, True, 0)
-    # Carried over without a pause, so its hours go on: ready 72 h after it first went in.
-    states = [conditioning_of([tool_set.pk], cast.branch, at=NOW + hours(at))[tool_set.pk].state for at in (71, 72)]
+    # Another tub starts again (DESIGN 4): ready 72 h after it went into this one.
+    states = [conditioning_of([tool_set.pk], cast.branch, at=later + hours(at))[tool_set.pk].state for at in (71, 72)]
     assert states == ["soaking", "soaked, not confirmed"]
     end = later + hours(1)
     take_out(who(cast.teo, cast.device, end), cast.branch, [tool_set], rack, now=end)

@@ -518,3 +518,18 @@ def test_a_temperature_of_thirty_digits_is_refused_in_words(shop: SimpleNamespac
     answer = signed(client, shop.ines).post(url, {"water": "9" * 30, "act_id": str(uuid4())})
     assert (answer.status_code, "is more than anything here can be" in answer.content.decode()) == (422, True)
     assert not Entry.objects.filter(kind="water_read").exists()
+
+
+def test_a_set_goes_from_one_tub_into_another_on_the_page_and_never_by_a_third_ones_address(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    soaked(shop, shop.sets[0], 10)
+    words = {"set": str(shop.sets[0].pk), "place": "home", "act_id": str(uuid4())}
+    wrong = signed(client, shop.teo).post(reverse("inventory:tub_take_out", args=[shop.hot.pk]), words)
+    assert (wrong.status_code, "does not lie in Tub 2: Tub 1" in wrong.content.decode()) == (422, True)
+
+    words = words | {"place": str(shop.hot.pk), "act_id": str(uuid4())}
+    kept = client.post(reverse("inventory:tub_take_out", args=[shop.tub.pk]), words, follow=True)
+    assert "1 set is in Tub 2." in kept.content.decode()
+    state = SetState.objects.get(pk=shop.sets[0].pk)
+    assert (state.place_id, state.soaking, state.open_flags) == (shop.hot.pk, True, 0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -297,7 +298,7 @@ def test_an_edge_below_zero_and_an_area_nobody_polishes_are_refused_and_a_large_
     first = make_planned(cast)
     draft = draft_of(first)
 
-    def with_zone(**said: float) -> PlanDraft:
+    def with_zone(**said: Any) -> PlanDraft:
         return replace(draft, zones=(replace(draft.zones[0], **said),))
 
     with pytest.raises(PlanRefused, match="An edge length below zero is none"):
