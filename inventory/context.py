@@ -49,6 +49,7 @@ PAGES = (
 MORE_PAGES = (
     Page("inventory:outings", _("Outings"), (Right.SCAN,)),
     Page("inventory:counts", _("Count"), (Right.COUNT,)),
+    Page("inventory:wear", _("Sets that wear oddly"), (Right.SETTLE,)),
     Page("inventory:orders", _("Orders"), (Right.BUY,)),
     Page("inventory:labels", _("Labels"), (Right.COUNT, Right.BUY, Right.RUN_SHOP)),
     Page("jobs:bring_in", _("Bring in a spreadsheet"), (Right.PLAN, Right.RUN_SHOP)),

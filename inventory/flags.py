@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
@@ -17,6 +20,9 @@ class FlagWords:
     sentence: Text
     next_step: Text
 
+
+# Not raised by a ledger but found by the wear model; that somebody looked is settled as a flag is (actions.looked).
+WEARS_ODDLY, LOOKED = "wears_oddly", "looked"
 
 _WHICH_IS_TRUE = _("Ask who was there; void the entry that is not true, or settle this if both are.")
 _LOOK_AT_IT = _("Look at the set; then clear it, or scan it in and keep it back.")
@@ -147,3 +153,8 @@ _UNKNOWN = FlagWords(_("Something here does not fit."), _("Look through the set'
 def flag_words(code: str) -> FlagWords:
     """The words of a flag; of a code that this version does not know, words that still say what to do."""
     return FLAG_WORDS.get(code, _UNKNOWN)
+
+
+def looked_at(facts: Mapping[str, Any], reading: UUID) -> bool:
+    """Whether somebody looked at a set that wears oddly since this reading of it. facts: of its state."""
+    return [str(reading), WEARS_ODDLY] in facts.get("settled", [])

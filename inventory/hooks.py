@@ -102,6 +102,16 @@ def find_more(text: str, branch_id: int) -> list[Found]:
     return _find[0](text, branch_id) if _find else []
 
 
+
+
+class PlannedNeed(dict[int, float]):
+    """Planned reference area, m2, by tool type id. bare: names of jobs without any step yet, whose need is not in it."""
+
+    def __init__(self, need: Mapping[int, float], bare: tuple[str, ...] = ()) -> None:
+        super().__init__(need)
+        self.bare = bare
+
+
 NeedByType = Callable[[Branch, datetime], "Mapping[int, float]"]
 Leaving = Callable[[Branch, datetime], "frozenset[UUID]"]
 NamesOfWork = Callable[[Iterable[UUID]], "Mapping[UUID, str]"]
@@ -214,3 +224,34 @@ def register_open_steps(answer: OpenSteps) -> None:
 def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
     """The steps of coming shifts without a reserved set; nothing while no job is known."""
     return _open_steps[0](branch, now) if _open_steps else []
+
+
+@dataclass(frozen=True)
+class PlannedStep:
+    """What the steps of one tool type ask of their sets on a coming shift.
+
+    words: "Osprey Lane, Thu 15 May"; reference_m2: reference area; factor: of their floors; sets: reserved for them.
+    """
+
+    tool_type_id: int
+    words: str
+    starts_at: datetime
+    reference_m2: float
+    factor: float = 1.0
+    sets: tuple[UUID, ...] = ()
+    url: str = ""
+
+
+PlannedSteps = Callable[[Branch, datetime, "Iterable[int]"], "list[PlannedStep]"]
+
+_planned: list[PlannedSteps] = []
+
+
+def register_planned_steps(answer: PlannedSteps) -> None:
+    """Let ``answer(branch, now, type_ids)`` say what coming shifts ask of these tool types, the soonest first."""
+    _planned[:] = [answer]
+
+
+def planned_steps(branch: Branch, now: datetime, type_ids: Iterable[int]) -> list[PlannedStep] | None:
+    """What coming shifts ask of these tool types, the soonest first; None while nobody plans."""
+    return _planned[0](branch, now, type_ids) if _planned else None

@@ -11,7 +11,7 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
-from inventory.flags import flag_words
+from inventory.flags import WEARS_ODDLY, flag_words
 from inventory.models import Entry, Person
 from inventory.models.choices import Basis, Gate, Kind, LeftHow, PlaceKind, Source, TroubleKind
 from inventory.shop_settings import ShopSettings, floor_factor
@@ -291,6 +291,8 @@ def answer_words(answer: str | None) -> str:
 
 
 def _settled(entry: Entry, reader: Reader) -> str:
+    if entry.flag_code == WEARS_ODDLY:
+        return _("Looked at: it wears oddly by its record.")
     words = {"flag": flag_words(entry.flag_code or "").sentence, "answer": answer_words(entry.answer)}
     return _("Settled, %(answer)s: %(flag)s") % words
 

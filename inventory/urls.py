@@ -30,6 +30,7 @@ from inventory.views import (
     sign_in,
     tubs,
     type_life,
+    wear,
 )
 
 app_name = "inventory"
@@ -91,6 +92,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sets/<uuid:set_id>/settle/", card.flag_settle, name="flag_settle"),
     path("sets/<uuid:set_id>/entries/<uuid:entry_id>/void/", card.entry_void, name="entry_void"),
     path("sets/<uuid:set_id>/entries/<uuid:entry_id>/correct/", card.entry_correct, name="entry_correct"),
+    # what wears oddly, what is at its end
+    path("wear/", wear.wear_list, name="wear"),
+    path("wear/<uuid:set_id>/", wear.wear_answer, name="wear_answer"),
     # water and counting
     path("soak/", tubs.soak, name="soak"),
     path("soak/put/", tubs.soak_put, name="soak_put"),

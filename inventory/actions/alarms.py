@@ -25,10 +25,6 @@ from inventory.shop_settings import ShopSettings
 from inventory.wear_model import TypeModel, model_of, readable
 from inventory.wear_rows import SetRow
 
-WEARS_ODDLY = "wears_oddly"
-LOOKED = "looked"
-
-
 # --- what is due in this process ---
 
 _sets: set[UUID] = set()
@@ -182,14 +178,6 @@ def newest_reading(set_id: UUID, wear: Mapping[str, Any]) -> tuple[UUID, datetim
         if one["read_mm"] is not None and one["entry"]:
             return UUID(one["entry"]), datetime.fromisoformat(one["at"])
     return set_id, None
-
-
-# --- somebody looked ---
-
-
-def looked_at(facts: Mapping[str, Any], reading: UUID) -> bool:
-    """Whether somebody looked at the set since this reading. facts: of its state."""
-    return [str(reading), WEARS_ODDLY] in facts.get("settled", [])
 
 
 def reads_differ(before: Mapping[str, Any], after: Mapping[str, Any]) -> bool:

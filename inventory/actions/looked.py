@@ -7,8 +7,8 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from inventory.actions.alarms import LOOKED, WEARS_ODDLY, looked_at
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
+from inventory.flags import LOOKED, WEARS_ODDLY, looked_at
 from inventory.models import Branch, OddWear, ToolSet
 from inventory.refusals import Refused
 from inventory.rights import Right

@@ -40,7 +40,8 @@ _LINES_A_PAGE = 60
 def toolset(request: PersonRequest, set_id: UUID) -> HttpResponse:
     """The ledger card of a set."""
     state = _state(request, set_id)
-    return render(request, "inventory/toolset/card.html", card_context(state, request.user, timezone.now()))
+    context = card_context(state, request.user, timezone.now(), request.session)
+    return render(request, "inventory/toolset/card.html", context)
 
 
 @door("GET")

@@ -8,6 +8,8 @@ from datetime import date, datetime
 from itertools import groupby
 from typing import Any
 
+from django.contrib.sessions.backends.base import SessionBase
+from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -61,7 +63,7 @@ class CardDay:
     lines: list[CardLine]
 
 
-def card_context(state: SetState, person: Person, now: datetime) -> dict[str, Any]:
+def card_context(state: SetState, person: Person, now: datetime, session: SessionBase | None = None) -> dict[str, Any]:
     """Everything the card shows of one set. state: with type, place, outing and holder loaded."""
     today = now.astimezone(zone_of(person.branch)).date()
     settings = settings_of(person.branch, today=today)
@@ -69,7 +71,7 @@ def card_context(state: SetState, person: Person, now: datetime) -> dict[str, An
     ledger = card.ledger_of(state.pk)
     names = _names(ledger.entries, facts)
     reader = _reader(ledger, person, settings, names, today)
-    context = set_context(state, person, now)
+    context = set_context(state, person, now, None, session, reverse("inventory:toolset", args=[state.pk]))
     waters = waters_of([state], person.branch, at=now)
     context |= {
         "days": days_of(ledger, ledger.lines[:ON_CARD], reader, facts),

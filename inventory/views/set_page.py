@@ -30,15 +30,20 @@ from inventory.shop_settings import ShopSettings, floor_factor, settings_of
 from inventory.soak_words import soak_words
 from inventory.times import show_when, when_for, zone_of
 from inventory.units import show_about, show_height, show_range
-from inventory.views import measuring, verdicts
+from inventory.views import measuring, verdicts, wear
 
 
 def set_context(
-    state: SetState, person: Person, now: datetime, label: Label | None = None, session: SessionBase | None = None
+    state: SetState,
+    person: Person,
+    now: datetime,
+    label: Label | None = None,
+    session: SessionBase | None = None,
+    back: str = "",
 ) -> dict[str, Any]:
     """Everything the page shows of one set. state: with type, place, outing and holder loaded.
 
-    session: the browser's, which keeps what was put off; without it no height is asked for.
+    session: the browser's, which keeps what was put off; without it no height is asked for. back: where answers lead.
     """
     branch, tool_set = person.branch, state.tool_set
     waters = waters_of([state], branch, at=now)
@@ -78,9 +83,10 @@ def set_context(
         "notes": _notes(state, early, person),
         **actions_of(state, conditioning, use, person, now, early),
     }
+    back = back or reverse("inventory:set_phone", args=[tool_set.pk])
+    context |= wear.notice(state, person, now, back, foreign=bool(context["foreign"]))
     if session is not None and state.outing_id is None and not context["foreign"]:
         worths = worth_measuring([state], branch, now, uses={tool_set.pk: use} if use else {})
-        back = reverse("inventory:set_phone", args=[tool_set.pk])
         context["measures"] = measuring.asks(worths.values(), person, session, back)
     if life is not None:
         low, likely, high = life.on_floor(factor)

@@ -21,9 +21,13 @@ from inventory.actions.ledger import Recorded
 from inventory.models import Entry, Person, Place, ToolSet, ToolType
 from inventory.models.choices import PlaceKind
 from inventory.queries.catalogue import ladder
+from inventory.queries.measuring import MOST_ASKED, worth_of_returns
+from inventory.queries.odd_wear import odd_sets
 from inventory.refusals import Refused
+from inventory.rights import Right
 from inventory.shop_settings import settings_of
 from inventory.times import show_day, show_time, when_for, zone_of
+from inventory.views import measuring
 from inventory.views.doors import door, who_of
 from inventory.views.first_steps import first_steps
 from jobs.actions.morning import give_back, take_planned
@@ -82,6 +86,10 @@ def _morning(request: HttpRequest, person: Person, now: Any, context: dict[str, 
         "older": asked.questions(older, person, now, first=False, leaf=leaf.number),
         "answered": asked.answered(found, person),
         "complete": asked.complete_words(found),
+        "measures": measuring.asks(
+            worth_of_returns(person.branch, now), person, request.session, request.get_full_path(), MOST_ASKED
+        ),
+        "odd": len(odd_sets(person.branch, now)) if person.can(Right.SETTLE) else 0,
     }
     if not gathered and not found.older and not context["answered"]:
         context["first_steps"] = first_steps(person)

@@ -505,4 +505,5 @@ def test_many_entries_cost_no_more_queries_than_few(shop: SimpleNamespace, clien
     few = asked()
     for number in range(12):
         visit(600 - number * 45)
-    assert asked() == few
+    # A set near its end is asked about the plans too: the first one was, by what was known of it then.
+    assert all(many <= before for many, before in zip(asked(), few, strict=True))
