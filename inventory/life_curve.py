@@ -210,7 +210,9 @@ def _draw(facts: CurveFacts, units: Units, width: float, height: float, css: str
     words = _("today, likely %(height)s") if life is not None else _("retired, likely %(height)s")
     drawing.mark(used, words % {"height": show_height(now.likely_mm, units)})
     said = _("retire at %(height)s") % {"height": show_height(facts.retire_mm, units)}
-    drawing.words(0, retire, said, "bold", dx=4, dy=18)
+    # Above its line where the words of the likely end come near below it.
+    crowded = bool(ends) and drawing.x(ends[1]) - drawing.left < 290
+    drawing.words(0, retire, said, "bold", dx=4, dy=-8 if crowded else 18)
     if life is not None:
         _ends(drawing, facts, ends, retire, top, units)
     return drawing.svg(curve_sentence(facts, units), css)
@@ -235,7 +237,5 @@ def _ends(drawing: Chart, facts: CurveFacts, ends: list[float], retire: float, t
     for end in ends:
         drawing.line([(end, retire - top * 0.015), (end, retire + top * 0.015)], "axis")
     likely = _("likely %(area)s more") % {"area": show_about(life.likely_m2, units)}
-    at = [drawing.x(end) for end in ends]
-    crowded = at[1] - drawing.left < 290
-    late = at[1] > drawing.left + 0.6 * (drawing.right - drawing.left)
-    drawing.words(ends[1], retire, likely, "bold", "end" if late else "middle", dy=33 if crowded else 18)
+    late = drawing.x(ends[1]) > drawing.left + 0.6 * (drawing.right - drawing.left)
+    drawing.words(ends[1], retire, likely, "bold", "end" if late else "middle", dy=18)
