@@ -128,6 +128,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "inventory.views.doors.DeviceCookie",
+    "inventory.views.doors.IdleSession",
     "inventory.middleware.BusyBook",
     "axes.middleware.AxesMiddleware",
 ]

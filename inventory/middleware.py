@@ -1,4 +1,4 @@
-"""What follows from who is signed in: language, the branch's clock, and the end of an idle shared tablet's session."""
+"""What follows from who is signed in, language and the branch's clock; and what is answered while the book is busy."""
 
 from __future__ import annotations
 
@@ -17,14 +17,9 @@ from django.views.defaults import bad_request
 
 from inventory.models import Person
 
-IDLE_SECONDS = "idle_seconds"
-_IDLE_FROM = "idle_from"
-# A shared tablet's session is written again after so many seconds, or a third of its idle time: our assumption.
-_SLIDES_EVERY_S = 60
-
 
 class PersonHere:
-    """Middleware: pages speak the person's language and the branch's time; a shared tablet's session slides on."""
+    """Middleware: pages speak the person's language and the branch's time."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -36,7 +31,6 @@ class PersonHere:
                 translation.activate(person.language)
                 request.LANGUAGE_CODE = translation.get_language()
             timezone.activate(ZoneInfo(person.branch.time_zone))
-            _slide(request)
         try:
             response = self.get_response(request)
         finally:
@@ -93,14 +87,6 @@ class Sessions(SessionMiddleware):
             if not _is_busy(problem):
                 raise
             return response if request.method in ("GET", "HEAD") else _busy_answer(request)
-
-
-def _slide(request: HttpRequest) -> None:
-    """Let the idle time of a shared tablet start anew, by the session being written again; not with every page."""
-    idle = request.session.get(IDLE_SECONDS)
-    now = int(timezone.now().timestamp())
-    if idle and not 0 <= now - request.session.get(_IDLE_FROM, 0) < min(_SLIDES_EVERY_S, idle // 3):
-        request.session[_IDLE_FROM] = now
 
 
 def _is_busy(problem: BaseException | None) -> bool:

@@ -16,6 +16,10 @@ from inventory.actions.ledger import Who, desk
 from inventory.models import Device, Person
 
 DEVICE_COOKIE = "gl_device"
+IDLE_SECONDS = "idle_seconds"
+_IDLE_FROM = "idle_from"
+# A shared tablet's session is written again after so many seconds, or a third of its idle time: our assumption.
+_SLIDES_EVERY_S = 60
 # Not part of what a form says: the token changes with the session.
 _NOT_SAID = frozenset({"csrfmiddlewaretoken", "act_id"})
 P = ParamSpec("P")
@@ -101,6 +105,22 @@ class DeviceCookie:
                 secure=request.is_secure(),
             )
         return response
+
+
+class IdleSession:
+    """Middleware: with what somebody does on a shared tablet the idle time of its session starts anew.
+
+    The session is written again for it, so not with every page.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        idle, now = request.session.get(IDLE_SECONDS), int(timezone.now().timestamp())
+        if idle and not 0 <= now - request.session.get(_IDLE_FROM, 0) < min(_SLIDES_EVERY_S, idle // 3):
+            request.session[_IDLE_FROM] = now
+        return self.get_response(request)
 
 
 def who_of(request: HttpRequest, **more: Any) -> Who:

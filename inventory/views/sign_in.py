@@ -22,12 +22,11 @@ from django.views.decorators.debug import sensitive_post_parameters
 
 from inventory.actions.people import save_own
 from inventory.forms.people import SignInForm
-from inventory.middleware import IDLE_SECONDS
 from inventory.models import Device, Person
 from inventory.queries.people import names_for_sign_in, somebody_who_runs
 from inventory.shop_settings import settings_of
 from inventory.sign_in import known_device, wait_after_tries
-from inventory.views.doors import device_of, door
+from inventory.views.doors import IDLE_SECONDS, device_of, door
 
 LATELY_COOKIE = "gl_lately"
 _LATELY_LONGEST = 60

@@ -15,11 +15,10 @@ from inventory.actions import people
 from inventory.actions.first_run import confirm_address, make_code, phone_word, propose_address
 from inventory.actions.people import NobodyLeft, PasswordRefused, PersonRefused, PersonWords, save_person
 from inventory.codes import only_this_computer
-from inventory.middleware import IDLE_SECONDS
 from inventory.models import Branch, Device, Person, ToolType
 from inventory.refusals import Refused
 from inventory.rights import BUNDLES, Bundle, Right
-from inventory.views.doors import DEVICE_COOKIE
+from inventory.views.doors import DEVICE_COOKIE, IDLE_SECONDS
 from tests.cast import NOW, make_branch, make_cast, make_person, make_place, make_set, make_type
 
 pytestmark = pytest.mark.django_db
