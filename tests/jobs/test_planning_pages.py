@@ -87,13 +87,15 @@ def test_a_set_another_job_wants_is_named_where_one_chooses_and_taking_it_is_all
     said = {"shift": str(world.mine.shifts.all()[1].key), "to": "job", "tool_set": str(one.pk)}
     answer = ines.post(take, said)
     told = [str(message) for message in get_messages(answer.wsgi_request)]
-    assert told[0] == "GL-400000 is meant for it."
+    assert told[0] == "GL-400000 is meant for resin 400, Osprey Lane."
     assert told[1].startswith("GL-400000: Meant for Tollgate, ")
     assert Reservation.objects.filter(tool_set=one, ended_at__isnull=True).count() == 2
     job = ines.get(reverse("jobs:job", args=[world.mine.job_id])).content.decode()
     assert "GL-400000: Meant for Tollgate, " in job
     answer = ines.post(take, said | {"tool_set": str(two.pk)})
-    assert [str(message) for message in get_messages(answer.wsgi_request)][-1] == "GL-400001 is meant for it."
+    assert [str(message) for message in get_messages(answer.wsgi_request)][
+        -1
+    ] == "GL-400001 is meant for resin 400, Osprey Lane."
     assert "Meant for Tollgate" not in ines.get(reverse("jobs:job", args=[world.mine.job_id])).content.decode()
 
 
