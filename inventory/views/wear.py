@@ -148,7 +148,7 @@ def headline(odd: int, ends: int, left: int) -> str:
     if ends:
         parts.append(ngettext("%(n)s to retire", "%(n)s to retire", ends) % {"n": ends})
     if left:
-        parts.append(ngettext("%(n)s leftover", "%(n)s leftovers", left) % {"n": left})
+        parts.append(ngettext("%(n)s leftover to use up", "%(n)s leftovers to use up", left) % {"n": left})
     return ", ".join(parts) or _("No set wears oddly, and none is at its end")
 
 
@@ -175,7 +175,7 @@ def wear_list(request: PersonRequest) -> HttpResponse:
     lines = [one for one in pairs_once(left) if one.step is not None]
     waiting = Counter(str(one.state.tool_set.tool_type) for one in left if one.step is None)
     context = {
-        "headline": headline(len(odd), len(ends), len(left)),
+        "headline": headline(len(odd), len(ends), len(lines)),
         "odd": [odd_row(one, person, now, back) for one in odd[:_SHOWN]],
         "ends": [advice_row(one, person, back) for one in ends[:_SHOWN]],
         "left": [advice_row(one, person, back) for one in lines[:_SHOWN]],

@@ -13,12 +13,13 @@ from inventory.actions.lives import kept_later, refit
 from inventory.models import Act, Entry, Person, SetState
 from inventory.models.choices import Fitness
 from jobs.demo.plans import make_jobs
-from jobs.demo.shop import DemoShop, open_demo_shop, read_scenario
+from jobs.demo.shop import DEMO_DAYS, DemoShop, open_demo_shop, read_scenario
+from jobs.demo.worn_sets import leave_to_look_at
 from jobs.demo.year import play
 from jobs.models import JobPlan, Standing
 
 SEED = 20_261
-DAYS = 425
+DAYS = DEMO_DAYS
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,7 @@ def make_demo(now: datetime, progress: Callable[[float], None] = lambda share: N
     whole = (now - opened).total_seconds()
     with kept_later():
         play(shop, jobs, opened, now, lambda at: progress((at - opened).total_seconds() / whole))
+        leave_to_look_at(shop, now)
     refit(now=now)
     newest = JobPlan.objects.filter(number=F("job__plan_number"))
     return Made(

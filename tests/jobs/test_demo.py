@@ -12,6 +12,10 @@ from django.db import transaction
 from inventory.actions.keeping import refold_states
 from inventory.actions.ledger import desk
 from inventory.models import Act, Branch, Entry, SetState
+from inventory.queries.advice import advice_on
+from inventory.queries.measuring import worth_measuring
+from inventory.queries.odd_wear import odd_sets
+from inventory.wear_advice import PAIR, RUN_OUT, WORN
 from jobs.demo.make import Made, demo_passwords, make_demo
 from jobs.demo.picture import picture
 from jobs.models import JobPlan, Standing
@@ -91,3 +95,14 @@ def test_every_person_of_the_demo_has_a_password_that_only_the_demo_gives(demo: 
 def test_a_second_demo_in_the_same_database_is_refused(demo: Made) -> None:
     with pytest.raises(RuntimeError, match="holds a shop already"):
         make_demo(NOW)
+
+
+def test_it_has_a_set_that_wears_oddly_one_to_retire_and_leftovers_to_run_out(demo: Made) -> None:
+    branch = Branch.objects.get()
+    odd = [one for one in odd_sets(branch, NOW) if one.headline == "contradicts"]
+    assert [one.direction for one in odd] == ["faster"]
+    kinds = [one.advice.kind for one in advice_on(branch, NOW)]
+    assert WORN in kinds
+    assert {RUN_OUT, PAIR} & set(kinds)
+    here = SetState.objects.filter(branch=branch, outing__isnull=True).select_related("tool_set__tool_type", "place")
+    assert worth_measuring(list(here), branch, NOW)
