@@ -131,6 +131,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sets/<uuid:set_id>/label/", labels.set_label, name="set_label"),
     path("sets/<uuid:set_id>/do/<slug:name>/", set_acts.set_act, name="set_act"),
     path("sets/<uuid:set_id>/claim/", claims.set_claim, name="set_claim"),
+    path("sets/<uuid:set_id>/claim/claim.pdf", claims.set_claim_pdf, name="set_claim_pdf"),
     path("sets/<uuid:set_id>/photos/", set_photos.set_photos, name="set_photos"),
     path("sets/<uuid:set_id>/photos/<uuid:photo_id>/", set_photos.set_photo, name="set_photo"),
     path("sets/<uuid:set_id>/photos/<uuid:photo_id>/remove/", set_photos.set_photo_remove, name="set_photo_remove"),

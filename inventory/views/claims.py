@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from inventory.actions.photos import check_room, keep_photos
 from inventory.claim_pdf import draw_claim
-from inventory.claims import EarlyEnd, claim_of, early_end, share_words
+from inventory.claims import EarlyEnd, Said, claim_of, early_end, share_words
 from inventory.forms.claim_form import ClaimPaperForm
 from inventory.models import Entry, Person, SetState
 from inventory.photos import photo_path
@@ -28,20 +30,19 @@ from inventory.views.doors import PersonRequest, door
 
 # Who retires a set or buys the next one may claim for it.
 MAY_CLAIM = (Right.SETTLE, Right.BUY)
+# Claims being written that a browser keeps (our assumption).
+_KEPT = 8
 
 
 @door("GET", "POST", right=MAY_CLAIM)
 def set_claim(request: PersonRequest, set_id: UUID) -> HttpResponse:
-    """Make the paper of a claim: ask what is to be said, then the PDF. Nothing of it is kept but added photos."""
-    get_object_or_404(SetState, pk=set_id, branch=request.user.branch)
-    (state,) = states_with_types([set_id])
-    now, person, posted = timezone.now(), request.user, request.method == "POST"
-    settings = settings_of(person.branch, today=now.astimezone(zone_of(person.branch)).date())
-    early = early_end(state, settings)
+    """What a claim is to say: asked, kept in the browser's session, then the PDF is a link on the same page."""
+    state, settings, now = _claimed(request, set_id)
+    early, posted, person = early_end(state, settings), request.method == "POST", request.user
     if early is None:
         return _page(request, state, None, settings, None)
     given: tuple[Any, ...] = (request.POST, request.FILES) if posted else ()
-    form = ClaimPaperForm(*given, initial=_initial(state, person))
+    form = ClaimPaperForm(*given, initial=_initial(state, person) | _said(request, set_id))
     if not (posted and form.is_valid()):
         return _page(request, state, early, settings, form)
     try:
@@ -49,12 +50,38 @@ def set_claim(request: PersonRequest, set_id: UUID) -> HttpResponse:
         keep_photos(person, state.tool_set, form.cleaned_data["photos"], now=now)
     except Refused as refusal:
         return _page(request, state, early, settings, form, refusal)
-    claim = claim_of(state, early, form.said(), settings, person, now)
+    kept = request.session.get("claims", {})
+    request.session["claims"] = dict([*kept.items(), (str(set_id), asdict(form.said()))][-_KEPT:])
+    return redirect("inventory:set_claim", set_id)
+
+
+@door("GET", right=MAY_CLAIM)
+def set_claim_pdf(request: PersonRequest, set_id: UUID) -> HttpResponse:
+    """The paper of a claim, made of what the ledger says now and of what the person said last."""
+    state, settings, now = _claimed(request, set_id)
+    early, said = early_end(state, settings), _said(request, set_id)
+    if early is None or not said:
+        return redirect("inventory:set_claim", set_id)
+    claim = claim_of(state, early, Said(**said), settings, request.user, now)
     photos = [_picture(photo.pk) for photo in claim.photos]
-    name = f"claim-{state.code or 'set'}-{now:%Y-%m-%d}.pdf"
     response = HttpResponse(draw_claim(claim, photos, settings["paper"]), content_type="application/pdf")
+    name = f"claim-{state.code or 'set'}-{now:%Y-%m-%d}.pdf"
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
+
+
+def _claimed(request: PersonRequest, set_id: UUID) -> tuple[SetState, ShopSettings, datetime]:
+    """The set of the person's branch, the shop's settings, and when that is asked."""
+    get_object_or_404(SetState, pk=set_id, branch=request.user.branch)
+    (state,) = states_with_types([set_id])
+    now, branch = timezone.now(), request.user.branch
+    return state, settings_of(branch, today=now.astimezone(zone_of(branch)).date()), now
+
+
+def _said(request: PersonRequest, set_id: UUID) -> dict[str, Any]:
+    """What was said last of this claim in this browser; nothing before that."""
+    found: dict[str, Any] = request.session.get("claims", {}).get(str(set_id), {})
+    return found
 
 
 def _picture(photo_id: UUID) -> bytes | None:
@@ -99,7 +126,9 @@ def _page(
         "paper": {"a4": "A4", "letter": "Letter"}[settings["paper"]],
     }
     if early is not None:
+        ready = request.method == "GET" and bool(_said(request, state.pk))
         context |= {
+            "pdf_url": reverse("inventory:set_claim_pdf", args=[state.pk]) if ready else "",
             "share": share_words(early.share),
             "reference": show_about(early.reference_m2, units),
             "rated": show_about(early.rated_m2, units),

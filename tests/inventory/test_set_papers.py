@@ -315,7 +315,9 @@ def test_what_is_no_photo_or_too_many_is_refused(shop: SimpleNamespace, client: 
 def claim(client: Client, tool_set: ToolSet, **more: Any) -> str:
     """The text of the PDF of a claim."""
     form = {"supplier": "Quarrymead", "asks": "A new set.\nOr part of the price.", "contact": "Ines O."} | more
-    answer = client.post(reverse("inventory:set_claim", args=[tool_set.pk]), form)
+    page = client.post(reverse("inventory:set_claim", args=[tool_set.pk]), form, follow=True).content.decode()
+    assert "Open the PDF" in page
+    answer = client.get(reverse("inventory:set_claim_pdf", args=[tool_set.pk]))
     assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf")
     document = pypdfium2.PdfDocument(answer.content)
     text = "\n".join(page.get_textpage().get_text_bounded() for page in document)
@@ -385,7 +387,8 @@ def test_a_claim_takes_the_shops_paper_and_any_letters(shop: SimpleNamespace, cl
     url = reverse("inventory:set_claim", args=[shop.failed.pk])
 
     def size() -> tuple[int, int]:
-        page = pypdfium2.PdfDocument(client.post(url, form).content)[0]
+        assert client.post(url, form).status_code == 302
+        page = pypdfium2.PdfDocument(client.get(reverse("inventory:set_claim_pdf", args=[shop.failed.pk])).content)[0]
         return round(page.get_width()), round(page.get_height())
 
     # ANSI Letter 8.5 x 11 in and ISO 216 A4 210 x 297 mm, in points of 1/72 in.
@@ -412,6 +415,25 @@ def test_a_claim_asks_the_database_as_often_for_a_long_life_as_for_a_short_one(
         counts.append(len(caught))
     assert counts[0] == counts[1]
     assert counts[0] <= 40
+
+
+def test_the_paper_opens_only_for_who_may_and_once_it_is_said_what_it_asks(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    url = reverse("inventory:set_claim_pdf", args=[shop.failed.pk])
+    assert client.get(url)["Location"].startswith(reverse("inventory:sign_in"))
+    client.force_login(shop.cast.dag)
+    assert client.get(url).status_code == 403
+    client.force_login(shop.cast.ines)
+    assert client.post(url).status_code == 405
+    asks = reverse("inventory:set_claim", args=[shop.failed.pk])
+    assert client.get(url)["Location"] == asks
+    assert client.get(reverse("inventory:set_claim_pdf", args=[uuid4()])).status_code == 404
+    claim(client, shop.failed)
+    # What was said stays in the form, to be said better.
+    assert "Or part of the price." in client.get(asks).content.decode()
+    client.force_login(make_person(make_branch("Quayside shop"), "ove", "Ove K.", "owner"))
+    assert client.get(url).status_code == 404
 
 
 def test_the_paper_setting_is_read_and_refused_in_words(shop: SimpleNamespace, client: Client) -> None:
