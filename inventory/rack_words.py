@@ -120,7 +120,9 @@ COVERS = ("covers", "may_run_short", "short")
 
 
 def cover_words(grit: Grit) -> str:
-    """Whether the life here covers the need of twelve weeks."""
+    """Whether the life here covers the need of twelve weeks; nothing is covered where nothing is asked."""
+    if grit.cover and not grit.need_m2:
+        return _("Nothing planned")
     return {
         "covers": _("Covers need"),
         "may_run_short": _("May run short"),
@@ -133,8 +135,11 @@ def grit_name(tool_type: ToolType) -> str:
     return f"{tool_type.get_bond_display()} {tool_type.grit}"
 
 
-def rack_answer(grits: tuple[Grit, ...], count: int) -> str:
-    """The line below the head: "120 sets in use. 1 grit will not cover the next twelve weeks: resin 400."."""
+def rack_answer(grits: tuple[Grit, ...], count: int, bare: tuple[str, ...] = ()) -> str:
+    """The line below the head: "120 sets in use. 1 grit will not cover the next twelve weeks: resin 400.".
+
+    bare: jobs without steps; while there are any, nothing is said to be covered.
+    """
     in_use = ngettext("%(count)d set in use.", "%(count)d sets in use.", count) % {"count": count}
     short = [grit_name(grit.tool_type) for grit in grits if grit.cover == "short"]
     doubtful = [grit_name(grit.tool_type) for grit in grits if grit.cover == "may_run_short"]
@@ -150,6 +155,13 @@ def rack_answer(grits: tuple[Grit, ...], count: int) -> str:
         )
     if doubtful:
         said.append(_("May run short: %(grits)s.") % {"grits": ", ".join(doubtful)})
-    if not short and not doubtful and any(grit.cover for grit in grits):
+    if bare:
+        words = ngettext(
+            "%(count)d job has no steps yet, so what it needs is not in here: %(jobs)s.",
+            "%(count)d jobs have no steps yet, so what they need is not in here: %(jobs)s.",
+            len(bare),
+        )
+        said.append(words % {"count": len(bare), "jobs": ", ".join(bare[:3]) + (", ..." if len(bare) > 3 else "")})
+    elif not short and not doubtful and any(grit.need_m2 for grit in grits):
         said.append(_("Every grit covers the next twelve weeks as planned; Reorder weighs the doubt and the days."))
     return " ".join(said)

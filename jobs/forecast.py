@@ -34,6 +34,7 @@ from inventory.queries.known import facts_known
 from inventory.queries.purchasing import lead_records, orders_now
 from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
+from jobs.forecast_memory import answer_of
 from jobs.forecast_orders import least_sets
 from jobs.forecast_result import Forecast, Gap, JobBehind, TypeForecast, WeekNeed
 from jobs.forecast_supply import Supply
@@ -41,8 +42,8 @@ from jobs.models import JobKind, Standing
 from jobs.numerics.demand import DRAWS
 from jobs.numerics.lives import WearLives
 from jobs.numerics.rack import AREA_ERROR, Horizon, PlannedStep, RackSet, TypeOnRack, horizon_days
-from jobs.numerics.reorder import Driver, ReorderAnswer, forecast_need
-from jobs.queries.forecast import STALE_BID, Ahead, SetsNow, StepAhead, sets_now, steps_ahead, used_per_week
+from jobs.numerics.reorder import Driver, ReorderAnswer
+from jobs.queries.forecast import Ahead, SetsNow, StepAhead, sets_now, steps_ahead, used_per_week
 
 # What is asked when nobody said how sure, and what can be asked at all.
 LEAST_CERTAINTY, MOST_CERTAINTY = 0.55, 0.99
@@ -90,8 +91,7 @@ def forecast(
     wanted = shop.settings["certainty"] if certainty is None else certainty
     wanted = min(max(float(wanted), LEAST_CERTAINTY), MOST_CERTAINTY)
     gaps = [Gap("stale_bids", ", ".join(shop.ahead.stale_bids[:3]), len(shop.ahead.stale_bids))]
-    since = shop.today - STALE_BID
-    bare = [plan.job.name for plan in shop.ahead.plans if not plan.steps.all() and plan.starts_on >= since]
+    bare = [plan.job.name for plan in shop.ahead.bare]
     gaps.append(Gap("no_steps", ", ".join(bare[:3]), len(bare)))
     gaps = [gap for gap in gaps if gap.count]
     steps = [step for ahead in shop.ahead.steps for step in _planned(shop, ahead)]
@@ -105,16 +105,8 @@ def forecast(
     worlds = _worlds(rack, steps) if draws is None else draws
 
     def answers_of(kinds: Sequence[TypeOnRack]) -> tuple[ReorderAnswer, ...]:
-        asked = {kind.type_id for kind in kinds}
-        return forecast_need(
-            kinds,
-            [one for one in rack if one.type_id in asked],
-            [step for step in steps if step.type_id in asked],
-            shop.horizon,
-            wanted,
-            int(shop.settings["dice"]),
-            draws=worlds,
-        )
+        dice = int(shop.settings["dice"])
+        return tuple(answer_of(kind, rack, steps, shop.horizon, wanted, dice, worlds) for kind in kinds)
 
     area = _area_by_job(steps)
     found = [_type_forecast(shop, answer, area) for answer in answers_of(kinds)]
@@ -126,6 +118,9 @@ def forecast(
         anew = {int(answer.type_id): _type_forecast(shop, answer, area) for answer in more}
         found = [anew.get(one.tool_type_id, one) for one in found]
     gaps += [Gap("no_rating", shop.types[pk].name) for pk in shop.types if pk not in known]
+    last = shop.today + timedelta(days=shop.horizon.days)
+    if not any(shop.today <= day <= last for day in shop.supply.calendar.closed):
+        gaps.append(Gap("no_closed_days"))
     asking = {step.plan.job_id: step.plan.standing for step in shop.ahead.steps}
     standings = list(asking.values())
     return Forecast(

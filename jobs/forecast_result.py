@@ -140,6 +140,20 @@ class TypeForecast:
         return self.early_on if self.sets != 0 else self.early_on or self.short_on
 
     @property
+    def life_is_spread(self) -> bool:
+        """Whether it may run short though at least as much life is here as is likely needed by then."""
+        if self.short_on is None or not self.part_worn:
+            return False
+        week = next((week for week in self.weeks if week.ends_on >= self.short_on), None)
+        come = sum(arrival.sets for arrival in self.arrivals if arrival.day <= self.short_on)
+        return week is not None and week.high_m2 < self.life_here_m2[0] + come * self.new_life_m2[0]
+
+    @property
+    def waits_for_order(self) -> bool:
+        """Whether what may run short is on order already and only comes too late."""
+        return self.unsolved_on is not None and not self.rush and (self.on_order > 0 or self.early_on is None)
+
+    @property
     def unsolved_chance(self) -> float:
         """How likely that is."""
         return self.early_chance if self.early_on is not None else self.short_chance

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -25,17 +24,16 @@ def headline(forecast: Forecast, *, money: bool) -> str:
         return ". ".join(filter(None, (_unsolved(forecast), _order(forecast, money=money))))
     if any(one.sets is None and one.short_on is not None for one in forecast.types):
         return _("Nobody knows how long a supplier takes")
-    if forecast.later:
-        return _("Nothing to order before %(when)s") % {
-            "when": month_or_day(forecast.later[0].order_by, forecast.today)
-        }
+    if forecast.later and forecast.later[0].order_by is not None:
+        when = month_or_week(forecast.later[0].order_by, forecast.today)
+        return _("Nothing to order before %(when)s") % {"when": when}
     if any(gap.code == "no_need" for gap in forecast.gaps):
         return _("Nothing planned, nothing to order")
     return _("Nothing to order for the next %(weeks)d weeks") % {"weeks": len(forecast.types[0].weeks)}
 
 
 def _unsolved(forecast: Forecast) -> str:
-    """What may run short whatever is ordered now: the soonest by name, the rest counted."""
+    """What may run short whatever is ordered now: the most likely by name, the rest counted."""
     if not forecast.unsolved:
         return ""
     first, more = forecast.unsolved[0], len(forecast.unsolved) - 1
@@ -46,7 +44,7 @@ def _unsolved(forecast: Forecast) -> str:
             "%(name)s and %(more)d more types may run short before an order can come",
             more,
         )
-    elif first.early_on is not None:
+    elif not first.waits_for_order:
         words = _("%(name)s may run short before an order can come")
     else:
         words = _("%(name)s may run short before what is on order comes")
@@ -58,54 +56,53 @@ def _order(forecast: Forecast, *, money: bool) -> str:
     due = forecast.due
     if not due:
         return ""
-    sets = sum(one.sets or 0 for one in due)
-    first = min(one.order_by for one in due if one.order_by is not None)
+    at_once = sum(one.sets or 0 for one in due if one.order_by is not None and one.order_by <= forecast.today)
+    after = [one for one in due if one.order_by is not None and one.order_by > forecast.today]
+    rest = sum(one.sets or 0 for one in after)
     cost = total_cost(due) if money else None
-    words = {"sets": sets, "day": show_day(first), "money": show_money(cost or 0, due[0].currency)}
-    if first <= forecast.today:
-        with_money, bare = (
-            ngettext("Order %(sets)d set today, %(money)s", "Order %(sets)d sets today, %(money)s", sets),
-            ngettext("Order %(sets)d set today", "Order %(sets)d sets today", sets),
-        )
+    words = {"sets": at_once or rest, "more": rest, "money": show_money(cost or 0, due[0].currency)}
+    if after:
+        words["day"] = show_day(min(one.order_by for one in after if one.order_by is not None), forecast.today)
+    if at_once and rest:
+        said = ngettext("Order %(sets)d set today", "Order %(sets)d sets today", at_once) % words
+        said += ", " + ngettext("%(more)d more by %(day)s", "%(more)d more by %(day)s", rest) % words
+    elif at_once:
+        said = ngettext("Order %(sets)d set today", "Order %(sets)d sets today", at_once) % words
     else:
-        with_money, bare = (
-            ngettext("Order %(sets)d set by %(day)s, %(money)s", "Order %(sets)d sets by %(day)s, %(money)s", sets),
-            ngettext("Order %(sets)d set by %(day)s", "Order %(sets)d sets by %(day)s", sets),
-        )
-    return (with_money if cost is not None else bare) % words
+        said = ngettext("Order %(sets)d set by %(day)s", "Order %(sets)d sets by %(day)s", rest) % words
+    return said if cost is None else f"{said}, {words['money']}"
 
 
 def late_words(one: TypeForecast, today: date) -> str:
     """What no order helps any more: how likely, from when, for which job, and what does; "" when all is in time."""
     if one.unsolved_on is None:
         return ""
-    facts = {"when": month_or_week(one.unsolved_on, today)}
-    if one.early_on is None:
+    facts = {
+        "when": month_or_week(one.unsolved_on, today),
+        "chance": sure_words(one.unsolved_chance),
+        "rush": sets_words(one.rush),
+    }
+    if one.waits_for_order:
         words = _("%(chance)s chance of running short from %(when)s, before what is on order is here:")
-        facts["chance"] = sure_words(one.short_chance)
     else:
         words = _("%(chance)s chance of running short from %(when)s, before an order could be here:")
-        facts["chance"] = sure_words(one.early_chance)
+    said = _capital(words % facts)
     names = [job.name for job in one.early_jobs if job.name]
-    if names:
-        facts["job"] = names[0]
-        if one.sets:
-            return _capital(words % facts) + " " + _("ask for a rush, move %(job)s, or borrow.") % facts
-        return _capital(words % facts) + " " + _("too late for %(job)s, move it, rush an order, or borrow.") % facts
-    return _capital(words % facts) + " " + _("move the job, rush an order, or borrow.")
+    if not names:
+        helps = _("hurry the order, move the job, or borrow.")
+        if one.rush:
+            helps = _("move the job, rush %(rush)s, or borrow.")
+    elif not one.rush:
+        helps = _("hurry the order, move %(job)s, or borrow.")
+    elif one.sets:
+        helps = _("rush %(rush)s as well, move %(job)s, or borrow.")
+    else:
+        helps = _("too late for %(job)s, move it, rush %(rush)s, or borrow.")
+    return said + " " + helps % (facts | {"job": names[0] if names else ""})
 
 
 def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
-
-
-def month_or_day(day: date | None, today: date) -> str:
-    """ "June", or the day itself when it lies in this month or within the days that are shown."""
-    if day is None:
-        return ""
-    if (day.year, day.month) == (today.year, today.month) or day <= today + timedelta(days=SHOW_DAY_WITHIN):
-        return show_day(day, today)
-    return str(formats.date_format(day, "F" if day.year == today.year else "F Y"))
 
 
 def order_by_words(one: TypeForecast, today: date) -> tuple[str, str]:
@@ -179,6 +176,27 @@ def short_words(one: TypeForecast, today: date) -> str:
     return _("Without an order it may run short from %(when)s.") % {"when": month_or_week(one.short_on, today)}
 
 
+def arrives_words(one: TypeForecast, today: date) -> str:
+    """When the advised order is likely here: the day within 15 days, beyond it the week, as for all other dates."""
+    if one.arrives_on is None or not one.sets:
+        return ""
+    facts = {"sets": sets_words(one.sets), "when": month_or_week(one.arrives_on, today)}
+    if one.order_by is not None and one.order_by > today:
+        ordered = {"ordered": month_or_week(one.order_by, today)}
+        return _("%(sets)s ordered by %(ordered)s: likely here by %(when)s.") % (facts | ordered)
+    return _("%(sets)s ordered today: likely here by %(when)s.") % facts
+
+
+def spread_words(one: TypeForecast) -> str:
+    """Why sets run short while the picture shows more life than need; "" while the picture says it by itself."""
+    if not one.life_is_spread:
+        return ""
+    return _(
+        "The area left in all sets together would do, but it is spread over %(sets)s: a step that none of them surely "
+        "finishes takes a new set, and the new sets here run out."
+    ) % {"sets": ngettext("%(n)d set in use", "%(n)d sets in use", one.part_worn) % {"n": one.part_worn}}
+
+
 def month_or_week(day: date, today: date) -> str:
     """The day within 15 days, beyond it the week."""
     if (day - today).days <= SHOW_DAY_WITHIN:
@@ -190,7 +208,11 @@ def lead_words(lead: LeadSaid | None) -> tuple[str, str]:
     """How long the supplier takes, and where that comes from."""
     if lead is None:
         return _("Nobody knows how long an order takes."), _("Write the supplier's word, or receive a first order.")
-    days = _("%(supplier)s takes likely %(likely)d working days, at least %(low)d, up to %(high)d.") % {
+    words = _(
+        "%(supplier)s takes likely %(likely)d working days, at least %(low)d, up to %(high)d: Monday to Friday, the "
+        "shop's closed days left out."
+    )
+    days = words % {
         "supplier": lead.supplier,
         "likely": round(lead.likely_days),
         "low": round(lead.low_days),
@@ -231,6 +253,10 @@ def gap_words(gap: Gap) -> str:
         "no_need": _("No planned jobs and no work on record: plan a job, and the need shows here."),
         "no_rating": _(
             "%(about)s has no rated coverage, nor has another type of its bond: write it, and it is reckoned."
+        ),
+        "no_closed_days": _(
+            "No closed day is on record for the weeks to come, so public holidays count as working days: write them "
+            "under the shop."
         ),
         "no_work_of_type": _("No planned step asks for it."),
         "no_supplier": _("Nobody sells it yet: name its supplier."),

@@ -49,7 +49,10 @@ def sentence(one: TypeForecast, today: date) -> str:
             "name": one.name,
             "weeks": len(one.weeks),
         }
-    return _("%(name)s: may run short from %(when)s.") % {"name": one.name, "when": month_or_week(one.short_on, today)}
+    facts = {"name": one.name, "when": month_or_week(one.short_on, today)}
+    if one.life_is_spread:
+        return _("%(name)s: new sets may run out from %(when)s, though the area left would do.") % facts
+    return _("%(name)s: may run short from %(when)s.") % facts
 
 
 def _about(day: date, today: date) -> str:
@@ -183,7 +186,8 @@ def _label(
         per_px = (end / (chart.right - chart.left), level_per_px)
         chart.line([(short, level), (short + side * per_px[0], level + rise * per_px[1])], "trouble")
         chart.ring(short, level)
-        words = _("may run short from %(day)s") % {"day": _about(one.short_on, today)}
+        words = _("new sets may run out from %(day)s") if one.life_is_spread else _("may run short from %(day)s")
+        words %= {"day": _about(one.short_on, today)}
         anchor, dx = _within(chart, chart.x(short) + side, words, late=late)
         chart.words(short, level, words, "trouble", anchor, side + dx, -rise + (2 if rise > 0 else 12))
     if one.order_by is not None:

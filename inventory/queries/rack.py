@@ -123,10 +123,14 @@ class Grit:
 
 @dataclass(frozen=True)
 class Rack:
-    """The rack as it stands: rows coarse to fine (types in use, or with sets), and the settings it was asked with."""
+    """The rack as it stands: rows coarse to fine (types in use, or with sets), and the settings it was asked with.
+
+    bare: jobs of the next weeks that have no steps yet, so that no row's need knows of them.
+    """
 
     grits: tuple[Grit, ...]
     settings: ShopSettings
+    bare: tuple[str, ...] = ()
 
     @property
     def sets(self) -> list[RackSet]:
@@ -160,7 +164,7 @@ def rack_of(branch: Branch, now: datetime, *, states: QuerySet[SetState] | None 
         row.sets += found
         if need is not None:
             row.need_m2 = (row.need_m2 or 0.0) + need.get(tool_type.pk, 0.0)
-    return Rack(tuple(sorted(rows.values(), key=lambda row: row.ladder_place)), settings)
+    return Rack(tuple(sorted(rows.values(), key=lambda row: row.ladder_place)), settings, getattr(need, "bare", ()))
 
 
 def rack_sets(

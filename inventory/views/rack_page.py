@@ -38,7 +38,7 @@ def rack_context(rack: Rack, person: Person, now: datetime) -> dict[str, Any]:
     last = rack.grits[-1] if rack.grits else None
     return {
         "rack": rack_picture([rack_row(grit, person, now, tags) for grit in rack.grits]) if count else None,
-        "answer": rack_answer(rack.grits, count),
+        "answer": rack_answer(rack.grits, count, rack.bare),
         "legend_place": last.ladder_count // 2 if last else 0,
         "legend_count": last.ladder_count if last else 1,
     }

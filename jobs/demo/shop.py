@@ -28,6 +28,9 @@ from jobs.models import Site, Zone
 # Keys of the demo are made from this, so that the same day gives the same shop.
 ROOT = UUID("3c1f0f5e-6a0e-5c0a-9b1e-51f4a70a11d0")
 
+DEMO_DAYS = 425  # from the day the demo's year opens to its today
+_FEASTS = {(12, 25): "Christmas Day", (1, 1): "New Year's Day"}
+
 
 @dataclass
 class DemoShop:
@@ -113,6 +116,11 @@ def open_demo_shop(opened: datetime, seed: int, passwords: dict[str, str]) -> De
     save_hours(owner, branch, week, valid_from=day, now=opened)
     for ahead in (30, 180, 400, 430):
         save_closed_day(owner, branch, day + timedelta(days=ahead), name="Closed", now=opened)
+    for ahead in range(DEMO_DAYS, DEMO_DAYS + 200):
+        # Days without a supplier to come, so that no order of the demo is likely here on Christmas Day.
+        feast = _FEASTS.get(((there := day + timedelta(days=ahead)).month, there.day))
+        if feast:
+            save_closed_day(owner, branch, there, name=feast, now=opened)
     for row in scenario["sites"]:
         site = save_site(branch, name=row["name"])
         zones = [

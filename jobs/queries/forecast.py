@@ -37,11 +37,15 @@ class StepAhead:
 
 @dataclass(frozen=True)
 class Ahead:
-    """All of them, and the bids that were left out because their start has long passed."""
+    """All of them, and the bids that were left out because their start has long passed.
+
+    bare: plans without any step, which ask for nothing until somebody plans them.
+    """
 
     steps: tuple[StepAhead, ...]
     plans: tuple[JobPlan, ...]
     stale_bids: tuple[str, ...]
+    bare: tuple[JobPlan, ...] = ()
 
 
 def steps_ahead(branch: Branch, settings: ShopSettings, *, now: datetime, known_by: datetime | None = None) -> Ahead:
@@ -73,7 +77,8 @@ def steps_ahead(branch: Branch, settings: ShopSettings, *, now: datetime, known_
             day = to_come[0].starts_at.astimezone(zone_of(branch)).date() if to_come else plan.starts_on
             factor = floor_factor(settings, zone.hardness, zone.surface, step.wet_dry, step.step_kind)
             steps.append(StepAhead(plan, step.key, step.tool_type_id, max(day, today), left * factor))
-    return Ahead(tuple(steps), tuple(plans), tuple(plan.job.name for plan in stale))
+    bare = tuple(plan for plan in plans if not plan.steps.all() and plan.starts_on >= today - STALE_BID)
+    return Ahead(tuple(steps), tuple(plans), tuple(plan.job.name for plan in stale), bare)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from uuid import UUID
 
+from inventory.hooks import PlannedNeed
 from inventory.models import Branch
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
@@ -22,19 +23,21 @@ __all__ = ["closed_shifts", "leaves_tonight", "names_of_work", "need_by_type", "
 RACK_WEEKS = 12
 
 
-def need_by_type(branch: Branch, now: datetime) -> dict[int, float]:
+def need_by_type(branch: Branch, now: datetime) -> PlannedNeed:
     """Reference area, m2, that the plans of the next twelve weeks ask of each tool type, bids weighed by award chance.
 
+    And the jobs of these weeks that have no steps yet: they ask for nothing, and nobody knows what they will.
     What is expected on average: how it may turn out, and when, is the forecast's. Eight queries for any number of jobs.
     """
     today = now.astimezone(zone_of(branch)).date()
     settings = settings_of(branch, today=today)
     need: dict[int, float] = defaultdict(float)
-    for step in steps_ahead(branch, settings, now=now).steps:
-        if step.day < today + timedelta(weeks=RACK_WEEKS):
+    ahead, until = steps_ahead(branch, settings, now=now), today + timedelta(weeks=RACK_WEEKS)
+    for step in ahead.steps:
+        if step.day < until:
             chance = step.plan.award_chance if step.plan.standing == "bid" else 1.0
             need[step.tool_type_id] += step.area_m2 * chance
-    return dict(need)
+    return PlannedNeed(need, tuple(plan.job.name for plan in ahead.bare if plan.starts_on < until))
 
 
 def leaves_tonight(branch: Branch, now: datetime) -> frozenset[UUID]:

@@ -19,6 +19,7 @@ from inventory.units import Units, from_si, show_about, show_money, show_range, 
 from inventory.views.doors import PersonRequest
 from jobs import forecast_words as words
 from jobs.actions.forecast import kept_forecast
+from jobs.forecast_orders import order_groups
 from jobs.forecast_result import Forecast, JobBehind, TypeForecast, total_cost
 from jobs.models import Standing
 from jobs.reorder_chart import reorder_charts, sentence, shown_weeks
@@ -30,7 +31,14 @@ def page_context(request: PersonRequest, made: Forecast, *, fresh: bool) -> dict
     """Everything the page's template asks for."""
     types = ToolType.objects.in_bulk([one.tool_type_id for one in made.types])
     places = ladder(request.user.branch)
-    rows = [_row(request, one, made, types[one.tool_type_id], places) for one in made.types]
+    # What was worked out before the newest entries is looked at; nothing is ordered by it.
+    groups = {one.tool_type_id: group for group in order_groups(made.types, made.today) for one in group}
+    may_order = fresh and request.user.can(Right.BUY)
+    rows = [
+        _row(request, one, made, types[one.tool_type_id], places)
+        | _order_links(one, groups.get(one.tool_type_id, [one]), may_order=may_order)
+        for one in made.types
+    ]
     chosen = _chosen(request, rows)
     return {
         "headline_words": words.headline(made, money=request.user.can(Right.SEE_MONEY)),
@@ -38,7 +46,7 @@ def page_context(request: PersonRequest, made: Forecast, *, fresh: bool) -> dict
         "fresh": fresh,
         "made": made,
         "due": [row for row in rows if row["due"]],
-        "late": sorted((row for row in rows if row["one"].state == "late"), key=lambda row: row["one"].unsolved_on),
+        "late": _late(rows, made),
         "later": [row for row in rows if not row["due"] and row["one"].state != "late"],
         "rows": rows,
         "chosen": chosen,
@@ -89,8 +97,7 @@ def _row(
     place, count = places.get(one.tool_type_id, (0, 1))
     when, second = words.order_by_words(one, made.today)
     money = request.user.can(Right.SEE_MONEY)
-    may_order = request.user.can(Right.BUY) and bool(one.sets)
-    lasts = "" if one.short_on is None else words.month_or_week(one.short_on, made.today)
+    lasts = "" if one.short_on is None or one.unsolved_on else words.month_or_week(one.short_on, made.today)
     return {
         "one": one,
         "type": tool_type,
@@ -107,14 +114,45 @@ def _row(
         "today": one.passed or one.order_by == made.today,
         "lasts": lasts,
         "url": query_of(request, type=one.tool_type_id),
-        "order_url": _order_url(one.lead.supplier_id if one.lead else None, [one]) if may_order else "",
-        "order_words": _("Order %(sets)s") % {"sets": words.sets_words(one.sets or 0)},
     }
 
 
-def _order_url(supplier_id: int | None, types: list[TypeForecast]) -> str:
+def _late(rows: list[dict[str, Any]], made: Forecast) -> list[dict[str, Any]]:
+    """What no order of this week reaches, the most likely first."""
+    by_type = {row["one"].tool_type_id: row for row in rows if not row["due"]}
+    return [by_type[one.tool_type_id] for one in made.unsolved if one.tool_type_id in by_type]
+
+
+def _order_links(one: TypeForecast, group: list[TypeForecast], *, may_order: bool) -> dict[str, str]:
+    """The buttons of a type: what is advised, and what is to come at once. group: the types of the same order.
+
+    Where the type alone is less than its supplier takes, its button orders the group. Empty for who may not order.
+    """
+    links = {"order_url": "", "order_words": "", "rush_url": "", "rush_words": ""}
+    if not may_order:
+        return links
+    supplier = one.lead.supplier_id if one.lead else None
+    if one.sets:
+        alone = one.lead is None or one.sets >= one.lead.minimum_sets
+        types = [one] if alone else group
+        links["order_url"] = _order_url(supplier, {each.tool_type_id: each.sets or 0 for each in types})
+        links["order_words"] = _("Order %(sets)s") % {"sets": words.sets_words(one.sets)}
+        others = [each.name for each in types if each is not one]
+        if others:
+            facts = {"sets": words.sets_words(sum(each.sets or 0 for each in types)), "names": ", ".join(others)}
+            links["order_words"] = _("Order %(sets)s, with %(names)s") % facts
+    if one.rush:
+        links["rush_url"] = _order_url(supplier, {one.tool_type_id: one.rush})
+        links["rush_words"] = _("Rush %(sets)s") % {"sets": words.sets_words(one.rush)}
+    elif one.waits_for_order and one.arrivals:
+        links["rush_url"] = reverse("inventory:order", args=[one.arrivals[-1].order_id])
+        links["rush_words"] = _("Hurry order %(number)s") % {"number": one.arrivals[-1].number}
+    return links
+
+
+def _order_url(supplier_id: int | None, sets: dict[int, int]) -> str:
     said: list[tuple[str, Any]] = [("supplier", supplier_id)] if supplier_id is not None else []
-    said += [("line", f"{one.tool_type_id}:{one.sets}") for one in types]
+    said += [("line", f"{type_id}:{count}") for type_id, count in sets.items()]
     return reverse("inventory:order_new") + "?" + urlencode(said)
 
 
@@ -126,7 +164,7 @@ def _order_all(request: PersonRequest, rows: list[dict[str, Any]]) -> list[dict[
             by_supplier.setdefault(row["one"].lead.supplier_id, []).append(row["one"])
     return [
         {
-            "url": _order_url(supplier, types),
+            "url": _order_url(supplier, {one.tool_type_id: one.sets or 0 for one in types}),
             "label": _("Order all %(sets)s from %(supplier)s")
             % {"sets": words.sets_words(sum(one.sets or 0 for one in types)), "supplier": types[0].lead.supplier},
         }
@@ -201,7 +239,8 @@ def _panel(request: PersonRequest, row: dict[str, Any], made: Forecast) -> dict[
             }
             for arrival in one.arrivals
         ],
-        "arrives": show_day(one.arrives_on) if one.arrives_on else "",
+        "arrives": words.arrives_words(one, made.today),
+        "spread": words.spread_words(one),
         "gaps": [words.gap_words(gap) for gap in one.gaps],
         "numbers": [
             {

@@ -17,8 +17,8 @@ from django.utils import timezone
 from inventory import hooks
 from inventory.actions.ledger import NewLine
 from inventory.estimate import SetLife
-from inventory.models import SetState, ToolSet, ToolType
 from inventory.lives_together import together
+from inventory.models import SetState, ToolSet, ToolType
 from inventory.queries.rack import rack_of
 from inventory.queries.soak import conditioning_of
 from inventory.rack_words import said_name
@@ -134,7 +134,7 @@ def test_several_sets_are_less_doubtful_together_than_each(shop: SimpleNamespace
     life = SetLife(600.0, 1000.0, 1500.0, 0.0, 1000.0, 0)
     assert together([life]) == pytest.approx((600.0, 1000.0, 1500.0))
     low, likely, high = together([life] * 9)
-    # Nine equal sets, no end on record: the width of a sum of equally correlated parts is 9 w sqrt(rho + (1 - rho) / 9).
+    # Nine equal sets, no end on record: equally correlated parts are 9 w sqrt(rho + (1 - rho) / 9) wide together.
     assert high - low == pytest.approx(900 * 9 * (0.25 + 0.75 / 9) ** 0.5)
     # Their mean is 1,030 by Swanson's rule; the median of the sum lies between nine medians and nine means.
     assert 9000 < likely < 9 * 1030

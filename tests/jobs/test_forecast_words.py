@@ -28,7 +28,9 @@ def due(day: date, sets: int = 4, **more: Any) -> TypeForecast:
 
 
 def late(chance: float, **more: Any) -> TypeForecast:
-    return replace(NO_ORDER, short_on=date(2025, 6, 3), early_on=date(2025, 6, 3), early_chance=chance, **more)
+    return replace(
+        NO_ORDER, short_on=date(2025, 6, 3), early_on=date(2025, 6, 3), early_chance=chance, **({"rush": 2} | more)
+    )
 
 
 def whole(*types: TypeForecast, gaps: tuple[Gap, ...] = ()) -> Forecast:
@@ -40,17 +42,20 @@ def whole(*types: TypeForecast, gaps: tuple[Gap, ...] = ()) -> Forecast:
     [
         ([due(date(2025, 5, 16))], "Order 4 sets by Fri 16 May, $1,240"),
         ([due(TODAY, 1)], "Order 1 set today, $310"),
-        ([due(TODAY - timedelta(days=3), 2, passed=True), due(date(2025, 5, 16))], "Order 6 sets today, $1,860"),
-        ([due(date(2025, 6, 23))], "Nothing to order before June"),
+        (
+            [due(TODAY - timedelta(days=3), 2, passed=True), due(date(2025, 5, 16))],
+            "Order 2 sets today, 4 more by Fri 16 May, $1,860",
+        ),
+        ([due(date(2025, 6, 23))], "Nothing to order before the week of Mon 23 Jun"),
         ([due(date(2025, 5, 28))], "Nothing to order before Wed 28 May"),
-        ([due(date(2026, 1, 12))], "Nothing to order before January 2026"),
+        ([due(date(2026, 1, 12))], "Nothing to order before the week of Mon 12 Jan 2026"),
         ([NO_ORDER], "Nothing to order for the next 26 weeks"),
         ([late(0.41)], "Resin 400 may run short before an order can come"),
         (
             [late(0.41), due(date(2025, 5, 16))],
             "Resin 400 may run short before an order can come. Order 4 sets by Fri 16 May, $1,240",
         ),
-        ([late(0.41), late(1.0)], "Resin 400 and 1 more type may run short before an order can come"),
+        ([late(0.41), late(1.0, name="metal 30")], "Metal 30 and 1 more type may run short before an order can come"),
         ([replace(NO_ORDER, short_on=TODAY)], "Resin 400 may run short before what is on order comes"),
         ([replace(NO_ORDER, sets=None, short_on=TODAY)], "Nobody knows how long a supplier takes"),
         ([], "No tool types to reckon with yet"),
@@ -93,13 +98,17 @@ def test_what_an_order_cannot_reach_says_how_likely_when_and_what_helps() -> Non
 
     assert late_words(late(0.41, early_jobs=(job,)), TODAY) == (
         "41 % chance of running short from the week of Mon 2 Jun, before an order could be here: "
-        "too late for Osprey Lane, move it, rush an order, or borrow."
+        "too late for Osprey Lane, move it, rush 2 sets, or borrow."
     )
     # An order that may still be in time is not called too late: it is hurried.
     assert late_words(late(0.41, early_jobs=(job,), sets=1, order_by=TODAY), TODAY).endswith(
-        "before an order could be here: ask for a rush, move Osprey Lane, or borrow."
+        "before an order could be here: rush 2 sets as well, move Osprey Lane, or borrow."
     )
-    assert late_words(late(0.41), TODAY).endswith("here: move the job, rush an order, or borrow.")
+    assert late_words(late(0.41), TODAY).endswith("here: move the job, rush 2 sets, or borrow.")
+    # What is on order is hurried, not ordered once more.
+    assert late_words(late(0.41, rush=0, on_order=2), TODAY).endswith(
+        "before what is on order is here: hurry the order, move the job, or borrow."
+    )
     assert late_words(replace(NO_ORDER, short_on=TODAY, short_chance=0.3), TODAY).startswith(
         "30 % chance of running short from Wed 14 May, before what is on order is here: "
     )
@@ -107,7 +116,16 @@ def test_what_an_order_cannot_reach_says_how_likely_when_and_what_helps() -> Non
 
 
 def test_every_gap_has_its_words() -> None:
-    codes = ["past_use", "no_need", "no_rating", "no_work_of_type", "no_supplier", "no_lead_time", "no_price"]
+    codes = [
+        "past_use",
+        "no_need",
+        "no_rating",
+        "no_work_of_type",
+        "no_supplier",
+        "no_lead_time",
+        "no_price",
+        "no_closed_days",
+    ]
     with translation.override("en"):
-        for code in [*codes, "rating_of_bond", "stale_bids", "no_steps"]:
+        for code in [*codes, "no_closed_days", "rating_of_bond", "stale_bids", "no_steps"]:
             assert " " in gap_words(Gap(code, "resin 800", 2))

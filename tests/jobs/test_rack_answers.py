@@ -8,11 +8,13 @@ from datetime import timedelta
 import pytest
 
 from inventory import hooks
-from jobs.actions.plan import save_plan
+from inventory.queries.rack import rack_of
+from inventory.rack_words import cover_words, rack_answer
+from jobs.actions.plan import make_job, save_plan
 from jobs.actions.reservation import let_go, reserve
 from jobs.actions.shift import close_shift, undo_act
 from jobs.models import Standing
-from jobs.plan_draft import draft_of
+from jobs.plan_draft import PlanDraft, draft_of
 from jobs.queries.rack_answers import (
     RACK_WEEKS,
     closed_shifts,
@@ -22,6 +24,7 @@ from jobs.queries.rack_answers import (
     said_of_shifts,
 )
 from tests.cast import NOW, TODAY, hours, make_place, make_set, uuid, who
+from tests.jobs.plans import make_hall
 from tests.jobs.test_tonight import make_evening
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +42,25 @@ def test_need_is_what_the_plans_ask_and_bids_count_by_their_chance() -> None:
     assert need_by_type(night.cast.branch, NOW)[night.four.pk] == pytest.approx(2400.0)
     save_plan(night.cast.ines, night.job, replace(bid, starts_on=late + timedelta(weeks=1)), now=NOW, sure=True)
     assert need_by_type(night.cast.branch, NOW) == {}
+
+
+def test_jobs_without_steps_keep_the_rack_from_saying_that_all_is_covered() -> None:
+    # Finding of a fresh user: "Every grit covers the next twelve weeks", "0 ft2, covers need", while jobs had no steps.
+    night = make_evening()
+    make_set(night.cast, night.four, make_place(night.cast.branch, "Rack Z"))
+    site = make_hall(night.cast, "Kestrel Yard site", 500.0).site
+    bare = PlanDraft(starts_on=TODAY + timedelta(days=5), standing=Standing.WON)
+    rack = rack_of(night.cast.branch, NOW)
+    assert "no steps" not in rack_answer(rack.grits, 1, rack.bare)
+
+    make_job(night.cast.ines, night.cast.branch, site, "Kestrel Yard", bare, now=NOW, sure=True)
+    rack = rack_of(night.cast.branch, NOW)
+    said = rack_answer(rack.grits, 1, rack.bare)
+
+    assert said.endswith("1 job has no steps yet, so what it needs is not in here: Kestrel Yard.")
+    assert "Every grit covers" not in said
+    unasked = [row for row in rack.grits if row.need_m2 == 0]
+    assert {cover_words(row) for row in unasked} <= {"Nothing planned"}
 
 
 def test_only_sets_reserved_for_tonight_leave_tonight() -> None:

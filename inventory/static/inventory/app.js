@@ -41,7 +41,7 @@
     var button = event.submitter || form.querySelector("button:not([type=button])");
     if (button) {
       button.setAttribute("aria-busy", "true");
-      window.setTimeout(function () { if (form.dataset.sent && !button.dataset.words) { button.dataset.words = button.innerHTML; button.textContent = document.body.dataset.busy; } }, 400);
+      window.setTimeout(function () { if (form.dataset.sent && !button.dataset.words) { button.dataset.words = button.innerHTML; button.textContent = form.dataset.busy || document.body.dataset.busy; } }, 400);
     }
   });
   function fresh() {
