@@ -197,9 +197,7 @@ def wear_answer(request: PersonRequest, set_id: UUID) -> HttpResponse:
             words = _("%(set)s is retired.") % {"set": name_of(state)}
         else:
             look_at(who, branch, state.tool_set, now=who.sent_at)
-            words = _("Kept: somebody looked at %(set)s. It asks again after its next height.") % {
-                "set": name_of(state)
-            }
+            words = _("Somebody looked at %(set)s. It asks again after its next height.") % {"set": name_of(state)}
     except Refused as refusal:
         messages.error(request, refusal.sentence)
     else:
