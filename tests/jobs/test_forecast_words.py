@@ -11,7 +11,8 @@ import pytest
 from django.utils import translation
 
 from jobs.forecast_result import Forecast, Gap, JobBehind, TypeForecast, WeekNeed
-from jobs.forecast_words import gap_words, headline, late_words, order_by_words
+from jobs.forecast_words import arrives_words, gap_words, headline, late_words, order_by_words, spread_words
+from jobs.reorder_chart import sentence
 from tests.cast import NOW, TODAY
 
 WEEK = WeekNeed(TODAY, 0, 0, 0, 0, 0, 0, 0, 0)
@@ -129,3 +130,31 @@ def test_every_gap_has_its_words() -> None:
     with translation.override("en"):
         for code in [*codes, "no_closed_days", "rating_of_bond", "stale_bids", "no_steps"]:
             assert " " in gap_words(Gap(code, "resin 800", 2))
+
+
+def test_more_life_than_need_and_still_short_is_explained() -> None:
+    # Finding of a fresh user: the chart showed life wholly above need and said "may run short".
+    week = replace(WEEK, ends_on=date(2025, 6, 8), high_m2=900.0)
+    spread = due(TODAY, 1, weeks=(week,), part_worn=3, life_here_m2=(1000.0, 1200.0, 1500.0))
+    plain = replace(spread, life_here_m2=(500.0, 800.0, 1100.0))
+
+    assert spread_words(spread).startswith(
+        "The area left in all sets together would do, but it is spread over 3 sets in"
+    )
+    assert spread_words(plain) == ""
+    assert sentence(spread, TODAY) == (
+        "resin 400: new sets may run out from Wed 14 May, though the area left would do."
+    )
+    assert sentence(plain, TODAY) == "resin 400: may run short from Wed 14 May."
+
+
+def test_the_day_it_is_here_is_told_as_all_other_days_are() -> None:
+    # Finding of a fresh tester: short "in the week of 4 Jan", ordered "in the week of 21 Dec", here "Fri 8 Jan".
+    now = due(TODAY, 2, arrives_on=date(2025, 5, 26))
+    then = due(date(2025, 6, 12), 2, arrives_on=date(2025, 6, 26))
+
+    assert arrives_words(now, TODAY) == "2 sets ordered today: likely here by Mon 26 May."
+    assert arrives_words(then, TODAY) == (
+        "2 sets ordered by the week of Mon 9 Jun: likely here by the week of Mon 23 Jun."
+    )
+    assert arrives_words(NO_ORDER, TODAY) == ""
