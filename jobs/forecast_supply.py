@@ -25,6 +25,8 @@ class Supply:
     records: Mapping[int, LeadRecord]
     suppliers: Mapping[int, Supplier]
     _leads: dict[int, LeadTime | None] = field(default_factory=dict)
+    _expected: dict[int, tuple[date, bool]] = field(default_factory=dict)
+    _quantiles: dict[int, tuple[float, float, float]] = field(default_factory=dict)
 
     def supplier_of(self, tool_type: ToolType) -> int | None:
         """Who a type is bought from: its own supplier, else whose price stands, else who got its last order."""
@@ -52,7 +54,9 @@ class Supply:
         lead = self.lead_of(supplier)
         if supplier is None or lead is None:
             return None
-        low, likely, high = (lead.quantile(share) for share in (0.1, 0.5, 0.9))
+        if supplier not in self._quantiles:
+            self._quantiles[supplier] = lead.quantile(0.1), lead.quantile(0.5), lead.quantile(0.9)
+        low, likely, high = self._quantiles[supplier]
         word = self.words.get(supplier)
         return LeadSaid(
             supplier_id=supplier,
@@ -87,6 +91,8 @@ class Supply:
         waited: list[int] = []
         for order in self.orders:
             sets = sum(line.to_come for line in order.lines if line.line.tool_type_id == type_id)
+            if not sets:
+                continue
             day, late = self.expected(order)
             known = self.lead_of(order.order.supplier_id) is not None
             if not known or (order.promised_on is not None and not late):
@@ -98,7 +104,10 @@ class Supply:
 
     def expected(self, order: OrderNow) -> tuple[date, bool]:
         """The day an open order is expected, and whether its own day has passed."""
-        return expected_day(order, self.lead_of(order.order.supplier_id), self.calendar, self.today)
+        if order.order.pk not in self._expected:
+            lead = self.lead_of(order.order.supplier_id)
+            self._expected[order.order.pk] = expected_day(order, lead, self.calendar, self.today)
+        return self._expected[order.order.pk]
 
     def arrives(self, supplier: int | None, ordered_on: date) -> date | None:
         """The day on which an order of that day, today or later, is likely here; None when nobody knows how long."""
