@@ -102,10 +102,8 @@ def find_more(text: str, branch_id: int) -> list[Found]:
     return _find[0](text, branch_id) if _find else []
 
 
-
-
 class PlannedNeed(dict[int, float]):
-    """Planned reference area, m2, by tool type id. bare: names of jobs without any step yet, whose need is not in it."""
+    """Planned reference area, m2, by tool type id. bare: names of jobs without any step, left out."""
 
     def __init__(self, need: Mapping[int, float], bare: tuple[str, ...] = ()) -> None:
         super().__init__(need)

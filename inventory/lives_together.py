@@ -1,4 +1,4 @@
-"""What several sets of one tool type still do together: one figure for the rack, for Reorder and for whoever asks. Pure.
+"""What several sets of one tool type still do together: one figure for the rack, Reorder and whoever asks. Pure.
 
 Areas are reference areas, m2.
 """
@@ -35,8 +35,8 @@ def together(lives: Iterable[LifeLeft]) -> tuple[float, float, float]:
     + 0.4 P50 + 0.3 P90 (Swanson's rule, from memory), and the median of the sum lies below its mean by its third
     cumulant over six variances (Cornish and Fisher 1938, first term, from memory). Of each set's doubt a share
     1 / (4 + n), n sets of the type worn out, is the type's and adds up; the rest is the set's own and evens out.
-    Our approximation: on the demo's ten types the likely value lies within 3 % of the forecast's draws, the range is a
-    tenth to a half wider.
+    Our approximation: on the demo's ten types the likely value lies within 3 % of the forecast's draws, the range is
+    7 to 76 % wider.
     """
     found = list(lives)
     if len(found) < 2:

@@ -60,7 +60,11 @@ KNOWN: dict[str, Known] = {
         float, "1.0", _("Spread of heights above which a set is set aside"), "mm", "our assumption"
     ),
     "claim_share": Known(
-        float, "0.5", _("Share of its rating below which a set that ended can be claimed for"), "share", "our assumption"
+        float,
+        "0.5",
+        _("Share of its rating below which a set that ended can be claimed for"),
+        "share",
+        "our assumption",
     ),
     "paper": Known(_paper, "letter", _("Paper of what is printed: Letter or A4"), "paper", "our assumption"),
     "section_m2": Known(float, "100", _("Area worked through before moving on"), "m2", "common practice"),

@@ -84,7 +84,7 @@ class StoredLife(models.Model):
     """Life left of one set, by the fit of its type that was kept then. Areas are reference areas, m2.
 
     wear_stamp: the state's it was worked out from; number: the fit's. running: not retired. curves: chances of more
-    reference area, in the form of inventory.numerics.life_curves; nothing of a retired set. as_fitted: how the set stood
+    reference area, in the form of inventory.numerics.life_curves; nothing of a retired set. as_fitted: how it stood
     when its type was fitted, if it has changed since (null: as it stands; empty: it was not there).
     """
 
@@ -130,7 +130,7 @@ class AlarmBasis(models.Model):
 class OddWear(models.Model):
     """A set whose wear its own record, or its type's, can hardly explain; sets with nothing to say have no row.
 
-    headline: "contradicts", "faster" or "slower"; checks: what to look at, in this order. reading: the newest entry that
+    headline: "contradicts", "faster" or "slower"; checks: what to look at, in this order. reading: the newest that
     says how worn it is (the set's own key while there is none): "Looked at it" quiets the alarm until there is another.
     """
 

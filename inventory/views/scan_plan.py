@@ -89,9 +89,8 @@ def astray_words(plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing, 
     if plan and not uses_for(plan, tool_set):
         named = f"{tool_set.tool_type.grit} {name_of(tool_set.state)}"
         said.append(_("No step of %(outing)s asks for: %(sets)s.") % {"outing": outing.name, "sets": named})
-    if not any(tool_set.pk in one.sets for one in plan):
-        if use is not None and use.outing != outing.pk:
-            said.append(_("%(set)s is meant for %(use)s.") % {"set": name_of(tool_set.state), "use": use.words})
+    if not any(tool_set.pk in one.sets for one in plan) and use is not None and use.outing != outing.pk:
+        said.append(_("%(set)s is meant for %(use)s.") % {"set": name_of(tool_set.state), "use": use.words})
     return tuple(said)
 
 

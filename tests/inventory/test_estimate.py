@@ -110,11 +110,11 @@ def test_a_set_opened_half_worn_has_less_left_and_one_with_a_height_is_less_in_d
         write(cast, NewLine("opening", opened[kind], None, said))
 
     answer = lives(records(settings(cast)))
-    half, unknown, height = (answer[opened[kind].pk] for kind in ("half", "unknown", "height"))
+    half, unknown, at_height = (answer[opened[kind].pk] for kind in ("half", "unknown", "height"))
 
     assert half.likely_m2 < 0.7 * answer[new.pk].likely_m2
-    assert height.likely_m2 == pytest.approx(half.likely_m2, rel=0.1)
-    spread = [life.up_to_m2 - life.at_least_m2 for life in (height, half, unknown)]
+    assert at_height.likely_m2 == pytest.approx(half.likely_m2, rel=0.1)
+    spread = [life.up_to_m2 - life.at_least_m2 for life in (at_height, half, unknown)]
     assert spread == sorted(spread)
     # Its believed past counts as used: half of a new set's likely life.
     assert half.used_m2 == pytest.approx(half.new_m2 / 2)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from django.test import Client
 from django.urls import reverse
@@ -16,7 +18,7 @@ from tests.cast import NOW, hours, make_cast, make_place, make_set, make_type, w
 pytestmark = pytest.mark.django_db
 
 
-def lost(begun: float, gone: float, **facts: str):  # type: ignore[no-untyped-def]
+def lost(begun: float, gone: float, **facts: Any):  # type: ignore[no-untyped-def]
     """A 400 (72 h cold) put in Tub 1 so many hours ago, missing since so many."""
     cast = make_cast()
     rack, cast.tub = make_place(cast.branch, name="Rack A"), make_place(cast.branch, "tub", "Tub 1")

@@ -6,6 +6,7 @@ from io import StringIO
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 from django.core.management import call_command
 from django.test import Client
@@ -19,6 +20,7 @@ from inventory.actions.shop import save_setting
 from inventory.estimate import all_lives, models
 from inventory.models import LearntFloors, LearntLife, SetState, StoredLife, ToolSet
 from inventory.numerics.answers import lives
+from inventory.numerics.wear_fit import fit
 from inventory.shop_settings import ShopSettings, floor_factor, own_factor, settings_of
 from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_type, uuid, write
 from tests.inventory.test_estimate import wear_out, worked
@@ -93,12 +95,10 @@ def test_until_the_next_fit_a_set_is_judged_by_the_others_record_and_its_own_exa
     model = models(settings(cast))[make_type().pk]
     place = model.set_ids.index(used.pk)
     others = [number for number in range(len(model.rows)) if number != place]
-    from inventory.numerics.wear_fit import fit
-
-    without = fit([model.part(others)], model.factors).per_type[0]
+    without = fit([model.part(np.array(others))], model.factors).per_type[0]
     assert without is not None
     without = type(without)(**{**vars_of(without), "use_m2": model.fit.use_m2})
-    alone = lives(model.part([place]), without, model.factors, in_fit=False)
+    alone = lives(model.part(np.array([place])), without, model.factors, in_fit=False)
     assert kept(used).likely_m2 == pytest.approx(float(alone.likely_m2[0]), rel=1e-6)
     assert kept(used).at_least_m2 == pytest.approx(float(alone.at_least_m2[0]), rel=1e-6)
     assert kept(used).as_fitted is not None
@@ -231,11 +231,11 @@ def test_floor_factors_are_learnt_around_the_shops_own_and_everything_goes_by_th
     tool_type = make_type()
     # On soft concrete these sets last half as long as the shop's own factor of 1.3 says.
     for number in range(6):
-        soft = number % 2 == 0
+        on_soft_floors = number % 2 == 0
         tool_set = make_set(cast, tool_type, make_place(cast.branch))
-        work = {"hardness": "soft"} if soft else {}
+        work = {"hardness": "soft"} if on_soft_floors else {}
         for visit in range(8):
-            log(cast, tool_set, 5400 / 8 / (2.6 if soft else 1.0), visit, 10 * number + visit, **work)
+            log(cast, tool_set, 5400 / 8 / (2.6 if on_soft_floors else 1.0), visit, 10 * number + visit, **work)
         write(cast, NewLine("retired", tool_set, None, {"retired_why": "worn"}), at=NOW + hours(20))
     on_soft = make_set(cast, tool_type, make_place(cast.branch))
     log(cast, on_soft, 1000, 1, 999, hardness="soft")

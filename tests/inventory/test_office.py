@@ -80,7 +80,7 @@ def test_another_branch_is_not_shown(client: Client, cast) -> None:
 def test_every_row_but_the_catalogues_leads_to_its_branch(client: Client, cast) -> None:
     shared = {model._meta.model_name for model in office._registry if not branch_path(model)}
     catalogue = {"supplier", "supplierword", "tooltype", "tooltypeversion", "recipe", "price"}
-    assert shared == catalogue | {"learntlife", "learntfloors", "firstruncode"}
+    assert shared == catalogue | {"learntlife", "learntfloors", "alarmbasis", "refitrun", "firstruncode"}
     away = make_branch("Another shop")
     theirs = Person.objects.create_person("noor", "Noor K.", away, bundle="helper")
     there = SimpleNamespace(branch=away, ines=theirs, device=cast.device)

@@ -109,7 +109,7 @@ def test_a_rebuild_asks_as_many_questions_for_many_sets_as_for_one(django_assert
     rack = make_place(cast.branch)
     for _set in range(30):
         make_set(cast, make_type(), rack)
-    with django_assert_max_num_queries(24):
+    with django_assert_max_num_queries(28):
         rebuild()
 
 

@@ -67,8 +67,8 @@ def test_a_set_put_in_last_evening_is_logged_this_morning(shop: SimpleNamespace,
     # 17:00 in Chicago on 13 May, summer time, is 22:00 UTC; it was written now.
     assert entry.act.happened_at == datetime(2025, 5, 13, 22, 0, tzinfo=UTC)
     assert (entry.act.recorded_at, entry.act.done_by) == (NOW, shop.dag)
-    answer = conditioning_of([shop.set.pk], shop.branch, at=NOW)[shop.set.pk]
-    assert answer.expected_ready_at == entry.act.happened_at + timedelta(hours=72)
+    water = conditioning_of([shop.set.pk], shop.branch, at=NOW)[shop.set.pk]
+    assert water.expected_ready_at == entry.act.happened_at + timedelta(hours=72)
 
 
 def test_without_a_time_it_is_now(shop: SimpleNamespace, client: Client) -> None:
@@ -163,8 +163,8 @@ def test_the_card_corrects_when_a_soak_began(shop: SimpleNamespace, client: Clie
     assert [(tub, datetime.fromisoformat(begun)) for tub, begun, _end, _recipe in spell] == [
         (str(shop.tub.pk), NOW - hours(14))
     ]
-    answer = conditioning_of([shop.set.pk], shop.branch, at=NOW)[shop.set.pk]
-    assert answer.expected_ready_at == NOW + hours(58)
+    water = conditioning_of([shop.set.pk], shop.branch, at=NOW)[shop.set.pk]
+    assert water.expected_ready_at == NOW + hours(58)
 
 
 def test_the_card_corrects_when_a_soak_ended(shop: SimpleNamespace, client: Client) -> None:

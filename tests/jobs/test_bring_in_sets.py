@@ -211,8 +211,8 @@ def test_undo_takes_sets_back_that_nothing_else_was_said_of(cast):
     used = ToolSet.objects.get(own_code="R-2")
     write(cast, NewLine("measured", used, None, {"lowest_height_mm": 5.0}), at=NOW + hours(1))
 
-    assert take_back(cast.ines, cast.device, draft, now=NOW + hours(2)) == TakenBack(3, 1)
-    assert take_back(cast.ines, cast.device, draft, now=NOW + hours(3)) == TakenBack(0, 1)
+    assert take_back(cast.ines, cast.device, draft, now=NOW + hours(2)) == TakenBack(3, 1, ("R-2",))
+    assert take_back(cast.ines, cast.device, draft, now=NOW + hours(3)) == TakenBack(0, 1, ("R-2",))
     assert [(state_of(f"R-{n}").opening, state_of(f"R-{n}").branch_id) for n in (0, 1, 3)] == [("", None)] * 3
     assert state_of("R-2").opening == "height"
     assert Place.objects.get(name="Rack Q").active is True, "R-2 hangs there"

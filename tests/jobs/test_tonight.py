@@ -179,7 +179,7 @@ def test_what_is_logged_is_asked_no_more_and_a_closed_shift_is_done() -> None:
     # Two of five passes of the 1,000 m2 hard, worn floor: 3,000 m2 x 0.8 are left, on every page the same.
     reserve(night.cast.ines, night.job, night.step.key, one, now=NOW)
     outing = outing_of_shift(night.job, night.shift, now=NOW)
-    log_work(dag, night.job, night.shift.key, night.step.key, [WorkPart(one, 1000, 2)], now=NOW)
+    log_work(dag, night.job, night.shift.key, night.step.key, [WorkPart(one, 1000, 2)], now=NOW, sure=True)
     assert cell(night).worked_m2 == 3000
     assert cell(night).reference_m2 == pytest.approx(2400)
     (use,) = plan_of_outing(outing.pk)
@@ -187,7 +187,7 @@ def test_what_is_logged_is_asked_no_more_and_a_closed_shift_is_done() -> None:
     assert use.factor == pytest.approx(0.8)
     # What is left is within rounding: 3,229 of 3,229.17 ft2.
     more = who(night.cast.dag, night.cast.device, NOW)
-    log_work(more, night.job, night.shift.key, night.step.key, [WorkPart(one, 999.9, 3)], now=NOW)
+    log_work(more, night.job, night.shift.key, night.step.key, [WorkPart(one, 999.9, 3)], now=NOW, sure=True)
     assert cell(night).key == "done"
     plan = make_planned(night.cast, name="Marrow Street", site_name="Marrow Street")
     close_shift(who(night.cast.dag, night.cast.device, NOW), plan.job, plan.shifts.all()[1].key, now=NOW)
