@@ -19,7 +19,7 @@ from django.db.models import F
 from inventory.ledger.facts import SetFacts
 from inventory.ledger.wear import wear_of
 from inventory.models import LearntLife, SetState, ToolSet, ToolType
-from inventory.numerics.answers import Lives
+from inventory.numerics.life import Lives
 from inventory.numerics.life_curves import LifeCurves
 from inventory.shop_settings import CLASSES_LEARNT, ShopSettings
 from inventory.wear_model import LifeRow, TypeModel, fit_models, learn_floors, model_of, readable

@@ -16,7 +16,7 @@ import numpy as np
 from inventory.life_record import model_of_set
 from inventory.models import SetState, ToolType
 from inventory.models.choices import Fitness, RetiredWhy
-from inventory.numerics.answers import chance_to_finish
+from inventory.numerics.life import chance_to_finish
 from inventory.numerics.wear_path import rate_range, wear_path
 from inventory.shop_settings import REFERENCE_CLASS, ShopSettings, floor_factor
 from inventory.wear_model import TypeModel, fit_models

@@ -11,7 +11,7 @@ from uuid import UUID
 import numpy as np
 
 from inventory.models import LearntLife, ToolType
-from inventory.numerics.answers import Lives, lives, new_life
+from inventory.numerics.life import Lives, lives, new_life
 from inventory.numerics.life_curves import curves_of
 from inventory.numerics.wear import Ended, FloorFactors, WearRecord
 from inventory.numerics.wear_factors import fit_factors

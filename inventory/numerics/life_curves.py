@@ -1,6 +1,6 @@
 """Chances of life left as a few curves per set, small enough to be stored: what pages read instead of a fit.
 
-Areas are reference areas [m2]. Read back, the curves answer as inventory.numerics.answers does, by interpolation.
+Areas are reference areas [m2]. Read back, the curves answer as inventory.numerics.life does, by interpolation.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from inventory.numerics.answers import KNOTS, Lives, Points, survive
+from inventory.numerics.life import KNOTS, Lives, Points, survive
 from inventory.numerics.lognormal import Floats, Ints
 
 _SPREAD_OUT = np.linspace(0.0, 1.0, KNOTS) ** 1.5  # dense near 0

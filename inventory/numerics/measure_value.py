@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr
 
-from inventory.numerics.answers import Lives, Points
+from inventory.numerics.life import Lives, Points
 from inventory.numerics.lognormal import Bools, Floats, floats
 from inventory.numerics.wear import READING_ERROR_MM
 from inventory.numerics.wear_fit import TypeFit

@@ -212,7 +212,7 @@ def wear_alarms(
 ) -> tuple[SetAlarms, ...]:
     """Alarms of every set of a record, all of one tool type, one `SetAlarms` per set.
 
-    type_fit, tails: of `alarm_basis`. in_fit, as_fitted: as `answers.posterior`: a set is judged by the others.
+    type_fit, tails: of `alarm_basis`. in_fit, as_fitted: as `life.posterior`: a set is judged by the others.
     Raises: ValueError as `wear.check_record`.
     Limits: after more than half the pieces of a set were changed only what came since is judged. The change tests look
     at most at `MOST_LOOKS` readings, spread evenly over the set's area; the tests of single heights see them all.

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr, ndtri_exp
 
-from inventory.numerics.answers import fresh
+from inventory.numerics.life import fresh
 from inventory.numerics.lognormal import Floats, Ints
 from inventory.numerics.wear import Ended, FloorFactors, SetTables, WearRecord, tables
 from inventory.numerics.wear_fit import TypeFit

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from inventory.numerics.answers import Lives, posterior
+from inventory.numerics.life import Lives, posterior
 from inventory.numerics.lognormal import Floats, Ints
 from inventory.numerics.wear import BASIS_ERROR, Ended, FloorFactors, WearRecord, factor_row, stretches
 from inventory.numerics.wear_fit import TypeFit
@@ -61,7 +61,7 @@ def wear_path(
 ) -> WearPath:
     """The wear of one set along its record, with its range.
 
-    record: of that set alone. in_fit, as_fitted: see ``answers.posterior``.
+    record: of that set alone. in_fit, as_fitted: see ``life.posterior``.
     Raises: ValueError for a record of more or fewer sets, and as ``wear.check_record``.
     Limits: after more than half the pieces were changed nothing is said of the wear before (METHODS 1.1 item 6); of a
     set that runs only the last point knows that it still does, the points before are kept from lying above it.

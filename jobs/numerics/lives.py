@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from inventory.numerics.answers import Lives, lives, new_life
+from inventory.numerics.life import Lives, lives, new_life
 from inventory.numerics.lognormal import Floats
 from inventory.numerics.wear import FloorFactors, WearRecord
 from inventory.numerics.wear_draws import choose_worlds, draw_life_left, draw_new_lives

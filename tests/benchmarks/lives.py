@@ -16,7 +16,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from inventory.numerics.answers import Lives, lives
+from inventory.numerics.life import Lives, lives
 from inventory.numerics.wear import Ended, Segments, WearRecord
 from inventory.numerics.wear_draws import draw_life_left
 from inventory.numerics.wear_factors import fit_factors

@@ -20,7 +20,7 @@ from inventory.estimate import (
     records,
 )
 from inventory.models import LearntLife, SetState, StoredLife, ToolSet, ToolType
-from inventory.numerics.answers import chance_to_finish, chance_two_finish
+from inventory.numerics.life import chance_to_finish, chance_two_finish
 from inventory.queries.known import facts_known
 from inventory.shop_settings import ShopSettings, settings_of
 from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_type, uuid, write

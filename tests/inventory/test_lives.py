@@ -19,7 +19,7 @@ from inventory.actions.lives import kept_later, refit, refit_due, refit_soon
 from inventory.actions.shop import save_setting
 from inventory.estimate import all_lives, models
 from inventory.models import LearntFloors, LearntLife, SetState, StoredLife, ToolSet
-from inventory.numerics.answers import lives
+from inventory.numerics.life import lives
 from inventory.numerics.wear_fit import fit
 from inventory.shop_settings import ShopSettings, floor_factor, own_factor, settings_of
 from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_type, uuid, write

@@ -14,7 +14,7 @@ from inventory.ledger.line import Line
 from inventory.ledger.state import fold
 from inventory.ledger.wear import wear_of
 from inventory.models import ToolType
-from inventory.numerics.answers import lives
+from inventory.numerics.life import lives
 from inventory.numerics.wear import Ended, WearRecord
 from inventory.numerics.wear_fit import fit
 from inventory.shop_settings import CLASSES_LEARNT, REFERENCE_CLASS, class_learnt

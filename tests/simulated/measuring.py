@@ -21,7 +21,7 @@ import numpy.typing as npt
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):  # one process, one thread
     os.environ.setdefault(_name, "1")
 
-from inventory.numerics import answers  # noqa: E402
+from inventory.numerics import life  # noqa: E402
 from inventory.numerics.measure_value import ASK_FROM, FINISH_LIMIT, reading_values  # noqa: E402
 from inventory.numerics.wear import Segments, WearRecord  # noqa: E402
 from tests.simulated import model, scores  # noqa: E402
@@ -89,10 +89,10 @@ def one_shop(worn: int, read: float, seed: int, number: int) -> list[tuple[Float
         known = fitted.lives(at)
         said = reading_values(known, type_fit, area)
         wear = np.array([story.sets[i].clock for i in sets]) + dice.normal(0, READING_ERROR_MM, sets.size)
-        then = answers.lives(with_heights(record, sets, wear), type_fit, fitted.factors, as_fitted=record)
+        then = life.lives(with_heights(record, sets, wear), type_fit, fitted.factors, as_fitted=record)
         finishes = left >= true
-        before = loss(answers.chance_to_finish(known, area), finishes)[sets]
-        after = loss(answers.chance_to_finish(then, area), finishes)[sets]
+        before = loss(life.chance_to_finish(known, area), finishes)[sets]
+        after = loss(life.chance_to_finish(then, area), finishes)[sets]
         width = ((known.up_to_m2 - known.at_least_m2) / story.rated_m2)[sets]
         out.append((said.value[sets], width, before, after))
     return out

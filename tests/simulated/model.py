@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from inventory.numerics import answers as answers_of
+from inventory.numerics import life as answers_of
 from inventory.numerics.wear import FloorFactors, WearRecord
 from inventory.numerics.wear_factors import fit_factors
 from inventory.numerics.wear_fit import WearFit, WearOptions, fit

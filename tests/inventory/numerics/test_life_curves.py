@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from inventory.numerics.answers import Lives, chance_to_finish, chance_two_finish, lives
+from inventory.numerics.life import Lives, chance_to_finish, chance_two_finish, lives
 from inventory.numerics.life_curves import LifeCurves, curves_of
 from inventory.numerics.wear import Ended, Segments, WearRecord
 from inventory.numerics.wear_fit import TypeFit, fit

@@ -13,7 +13,7 @@ from scipy import stats
 from scipy.integrate import quad
 
 from inventory.numerics import measure_value
-from inventory.numerics.answers import Lives, Points, chance_to_finish, lives
+from inventory.numerics.life import Lives, Points, chance_to_finish, lives
 from inventory.numerics.measure_value import ASK_FROM, decision_loss, reading_values
 from inventory.numerics.wear import Ended
 from inventory.numerics.wear_fit import fit

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from inventory.numerics.answers import lives, new_life, survive
+from inventory.numerics.life import lives, new_life, survive
 from inventory.numerics.wear import Ended, WearRecord
 from inventory.numerics.wear_draws import choose_worlds, draw_life_left, draw_new_lives
 from inventory.numerics.wear_fit import TypeFit, fit

@@ -12,7 +12,7 @@ from lifelines import LogNormalFitter
 from scipy.optimize import minimize
 from scipy.special import logsumexp
 
-from inventory.numerics.answers import lives, posterior
+from inventory.numerics.life import lives, posterior
 from inventory.numerics.wear import Ended, WearRecord, tables, theta_grid
 from inventory.numerics.wear_fit import TypeFit, fit, fit_again, hyper_rows, log_evidence, scaled_evidence
 from inventory.numerics.wear_options import WearOptions

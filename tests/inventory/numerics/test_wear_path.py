@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from inventory.numerics.answers import lives
+from inventory.numerics.life import lives
 from inventory.numerics.wear import BASIS_ERROR, Ended, FloorFactors, Segments, WearRecord
 from inventory.numerics.wear_fit import TypeFit, fit
 from inventory.numerics.wear_path import rate_range, wear_path

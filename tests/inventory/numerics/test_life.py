@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from inventory.numerics.answers import (
+from inventory.numerics.life import (
     Lives,
     chance_capacity,
     chance_to_finish,
@@ -326,7 +326,7 @@ def test_any_record_gives_sound_answers(histories, ends, in_fit):
 def test_a_type_with_very_many_sets_is_answered_set_by_set_the_same(monkeypatch):
     whole = fitted()
     monkeypatch.setattr("inventory.numerics.wear_fit.SETS_AT_ONCE", 7)
-    monkeypatch.setattr("inventory.numerics.answers.SETS_AT_ONCE", 7)
+    monkeypatch.setattr("inventory.numerics.life.SETS_AT_ONCE", 7)
     pieces = fitted()
     assert pieces.weight == pytest.approx(whole.weight, rel=1e-9, abs=1e-15)
     known = lives(MADE, FIT, OWN, as_fitted=MADE)
