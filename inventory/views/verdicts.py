@@ -24,13 +24,12 @@ from inventory.estimate import SetLife
 from inventory.gauge import GaugeFace
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import Branch, Outing, Person, Place, SetState, ToolType
-from inventory.models.choices import Fitness, PlaceKind
 from inventory.pieces_words import face_words, remnant_words
 from inventory.queries.catalogue import ladder
 from inventory.queries.custody import Other
 from inventory.refusals import Refused
 from inventory.rights import Right
-from inventory.soak_words import GAUGE_STATES
+from inventory.set_faces import set_face
 from inventory.templatetags.gritledger import sure_words
 from inventory.times import when_for
 
@@ -66,32 +65,7 @@ def face_of(
     state: SetState, branch: Branch, conditioning: Conditioning | None = None, life: SetLife | None = None
 ) -> GaugeFace | None:
     """The gauge of one set; None for a type that has no place on the ladder. One query (the ladder)."""
-    tool_type = state.tool_set.tool_type
-    place, count = ladder(branch).get(tool_type.pk, (0, 0))
-    if count == 0:
-        return None
-    low, mid, high = life.shares if life else (1.0, 1.0, 1.0)
-    where = "here"
-    if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
-        where = "missing"
-    elif state.fitness != Fitness.USABLE:
-        where = "aside"
-    elif state.outing_id is not None:
-        where = "out"
-    elif state.soaking:
-        where = "in_water"
-    return GaugeFace(
-        ladder_place=place,
-        ladder_count=count,
-        bond=tool_type.bond,  # type: ignore[arg-type]  # a closed choice of the same words
-        at_least=low,
-        likely=mid,
-        up_to=high,
-        where=where,  # type: ignore[arg-type]
-        water=GAUGE_STATES[conditioning.state] if conditioning else "",  # type: ignore[arg-type]
-        glazed=state.face == "glazed",
-        plain=life is None,
-    )
+    return set_face(state, ladder(branch), conditioning=conditioning, life=life)
 
 
 def type_line(tool_type: ToolType) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal, cast
 
 from django.utils.translation import gettext as _
@@ -11,8 +12,7 @@ from inventory.estimate import SetLife
 from inventory.gauge import GaugeFace
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import SetState
-from inventory.models.choices import Fitness, PlaceKind
-from inventory.soak_words import GAUGE_STATES
+from inventory.set_faces import set_face as inventory_face
 
 Ladder = dict[int, tuple[int, int]]
 
@@ -28,35 +28,15 @@ def set_face(
     words: str = "",
 ) -> GaugeFace | None:
     """The gauge of one set; None for a type without a place on the ladder. need_m2: reference area a step asks."""
-    tool_type = state.tool_set.tool_type
-    place, count = ladder.get(tool_type.pk, (0, 0))
-    if count == 0:
+    face = inventory_face(state, ladder, conditioning=conditioning, life=life)
+    if face is None:
         return None
-    low, likely, high = life.shares if life else (1.0, 1.0, 1.0)
-    where = "here"
-    if state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
-        where = "missing"
-    elif state.fitness != Fitness.USABLE:
-        where = "aside"
-    elif state.outing_id is not None:
-        where = "out"
-    elif state.soaking:
-        where = "in_water"
-    name = _("%(set)s, %(type)s") % {"set": name_of(state), "type": tool_type.name}
-    return GaugeFace(
-        ladder_place=place,
-        ladder_count=count,
-        bond=tool_type.bond,  # type: ignore[arg-type]  # a closed choice of the same words
-        at_least=low,
-        likely=likely,
-        up_to=high,
-        where=where,  # type: ignore[arg-type]
-        water=GAUGE_STATES[conditioning.state] if conditioning else "",  # type: ignore[arg-type]
-        glazed=state.face == "glazed",
+    name = _("%(set)s, %(type)s") % {"set": name_of(state), "type": state.tool_set.tool_type.name}
+    return replace(
+        face,
         need=min(1.0, need_m2 / life.new_m2) if need_m2 and life else None,
         enough=cast(Literal["", "yes", "tight", "no"], enough if need_m2 and life else ""),
         name=f"{name}, {words}" if words else name,
-        plain=life is None,
     )
 
 
