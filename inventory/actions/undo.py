@@ -62,7 +62,7 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
         if not standing:
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
         _check_shift(who, target, standing)
-        _check_beginnings(standing)
+        check_beginnings(standing)
         reason = why.strip()[:400] or _("undone")
         moved = {entry.place_id for entry in standing if entry.kind == "moved"} - {None}
         if moved:
@@ -115,7 +115,7 @@ def _check_shift(who: Who, target: Act, standing: list[Entry]) -> None:
         raise ShiftsAct(_("That was said of the whole shift."), _("Undo it on the job's page."))
 
 
-def _check_beginnings(standing: list[Entry]) -> None:
+def check_beginnings(standing: list[Entry]) -> None:
     """Refuse to void a receipt or opening while later entries of the set stand."""
     begun = {entry.tool_set_id for entry in standing if entry.kind in ("received", "opening")}
     if not begun:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.corrections import void_entry
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, void
-from inventory.actions.undo import NothingToUndo, NotYours, _check_beginnings
+from inventory.actions.undo import NothingToUndo, NotYours, check_beginnings
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
 from inventory.models import Act, Branch, Entry, Outing
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
@@ -260,7 +260,7 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
         ]
         if not lines and not rows:
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
-        _check_beginnings([entry for entry in entries if entry.kind != "voided" and entry.pk not in gone])
+        check_beginnings([entry for entry in entries if entry.kind != "voided" and entry.pk not in gone])
         return record_shift(who, branch, lines, rows, now=now)
 
 
