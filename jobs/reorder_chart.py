@@ -183,6 +183,8 @@ def _label(
         late = chart.x(short) > (chart.left + chart.right) * 0.6
         # The words stand off the mark, on a leader, clear of what is drawn around it.
         side, rise = (-26 if late else 26), (46 if chart.y(level) > chart.top + 70 else -46)
+        if phone and abs(chart.y(level) - rise - chart.y(here[2][0][1])) < 22:
+            rise += 22 if rise > 0 else -22  # nor on the words of the life here
         per_px = (end / (chart.right - chart.left), level_per_px)
         chart.line([(short, level), (short + side * per_px[0], level + rise * per_px[1])], "trouble")
         chart.ring(short, level)
