@@ -267,7 +267,7 @@ def parse_date(cell: Cell, field: Field, reading: Reading, known: Known) -> date
                 "order",
                 _("Is “%(text)s” %(one)s or %(other)s?")
                 % {"text": shown(cell), "one": show_date(by_order[first]), "other": show_date(by_order[second])},
-                _("No date in this column says whether the day or the month stands first."),
+                _("The dates in this column do not settle whether the day or the month stands first."),
                 tuple(
                     Answer(order, _("Month first") if order == "mdy" else _("Day first"), by_order[order])
                     for order in (first, second)

@@ -40,8 +40,11 @@ from inventory.views import soaking
 _CHART_DAYS = 4
 
 
-def said_ready(person: Person, states: Sequence[SetState], now: datetime) -> str:
-    """When the sets just put in will be ready: "Ready Sat 10:00.", the latest of them; "" where nothing says so."""
+def said_ready(person: Person, states: Sequence[SetState], now: datetime, *, since: datetime | None = None) -> str:
+    """When the sets just put in will be ready: "Ready Sat 10:00.", the latest of them; "" where nothing says so.
+
+    since: when they went in, where that was before now.
+    """
     fresh = states_with_types(state.pk for state in states)
     waters = waters_of(fresh, person.branch, at=now)
     answers = [waters.now(state.pk, now) for state in fresh]
@@ -49,6 +52,8 @@ def said_ready(person: Person, states: Sequence[SetState], now: datetime) -> str
     if known:
         return _("Ready %(when)s.") % {"when": when_for(person, max(known), now)}
     if answers and all(answer.state in ("conditioned", "soaked, not confirmed") for answer in answers):
+        if since is not None and all(answer.ready_at is not None and answer.ready_at > since for answer in answers):
+            return _("The hours are done.")
         return _("Not dried out yet: its earlier soak still counts.")
     return ""
 

@@ -60,7 +60,8 @@ def soak_put(request: PersonRequest) -> HttpResponse:
         except Refused as refusal:
             refused = refusal
         else:
-            _kept(request, _in_words(len(states), tub, said_ready(request.user, states, now)), done.act)
+            ready = said_ready(request.user, states, now, since=when.cleaned_data["happened_at"])
+            _kept(request, _in_words(len(states), tub, ready), done.act)
             return redirect("inventory:soak")
     context = put_context(request.user, now, request.GET.get("type", ""), named, dry_types(branch), into)
     wrong = refused is not None or (request.method == "POST" and not text)

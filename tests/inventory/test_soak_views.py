@@ -439,6 +439,14 @@ def test_sets_taken_out_go_back_to_where_each_hung(shop: SimpleNamespace, client
     ]
 
 
+def test_a_set_said_to_lie_in_water_since_days_ago_has_its_hours(shop: SimpleNamespace, client: Client) -> None:
+    """Put in three days ago, said only now: no earlier soak is spoken of, there was none."""
+    sent = {"set": str(shop.sets[0].pk), "tub": str(shop.tub.pk), "at": "02:50", "day": "2025-05-11"}
+    page = signed(client, shop.ines).post(reverse("inventory:soak_put"), sent, follow=True).content.decode()
+    assert "The hours are done." in page
+    assert "earlier soak" not in page
+
+
 def test_taking_out_none_or_one_that_lies_elsewhere_is_refused(shop: SimpleNamespace, client: Client) -> None:
     url = reverse("inventory:tub_take_out", args=[shop.tub.pk])
     page = signed(client, shop.teo).post(url, {"place": "home"})

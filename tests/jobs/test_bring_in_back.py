@@ -143,6 +143,16 @@ def test_a_second_list_of_the_same_rows_says_that_they_came_in_before(cast):
     assert come_in(cast, again) == BroughtIn(0)
 
 
+def test_a_second_list_with_one_row_more_says_that_only_the_rest_is_not_kept(cast):
+    come_in(cast, draft_of(cast.ines, SITES, "sites"))
+    more = draft_of(cast.ines, [*SITES, ["Tern Works", *SITES[-1][1:]]], "sites")
+    ines = Client()
+    ines.force_login(cast.ines)
+    page = ines.get(reverse("jobs:bring_in_draft", args=[more.pk])).content.decode()
+    assert "The rest is not kept yet" in page
+    assert "Nothing is kept yet" not in page
+
+
 def test_a_bid_without_a_chance_counts_half_as_in_the_form(cast):
     come_in(cast, draft_of(cast.ines, JOBS, "jobs"))
     chances = {plan.job.name: plan.award_chance for plan in JobPlan.objects.all()}
