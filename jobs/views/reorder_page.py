@@ -39,14 +39,15 @@ def page_context(request: PersonRequest, made: Forecast, *, fresh: bool) -> dict
         | _order_links(one, groups.get(one.tool_type_id, [one]), may_order=may_order)
         for one in made.types
     ]
-    chosen = _chosen(request, rows)
+    late = _late(rows, made)
+    chosen = _chosen(request, [*late, *rows])
     return {
         "headline_words": words.headline(made, money=request.user.can(Right.SEE_MONEY)),
         "under": _under(request, made),
         "fresh": fresh,
         "made": made,
         "due": [row for row in rows if row["due"]],
-        "late": _late(rows, made),
+        "late": late,
         "later": [row for row in rows if not row["due"] and row["one"].state != "late"],
         "rows": rows,
         "chosen": chosen,
