@@ -17,7 +17,7 @@ from inventory.shop_settings import ShopSettings, floor_factor
 from inventory.times import zone_of
 from jobs.models import JobPlan, ShiftOuting, Standing
 from jobs.queries.plan import current_plans, shifts_of_step, zone_of_step
-from jobs.queries.shift import work_logged
+from jobs.queries.shift import even_steps, work_logged
 
 # A bid whose start lies further back was forgotten, not postponed: our assumption.
 STALE_BID = timedelta(days=28)
@@ -49,10 +49,11 @@ class Ahead:
 
 
 def steps_ahead(branch: Branch, settings: ShopSettings, *, now: datetime, known_by: datetime | None = None) -> Ahead:
-    """The planned steps of bids and won jobs from now on; seven queries for any number of jobs.
+    """The planned steps of bids and won jobs from now on; eight queries for any number of jobs.
 
-    A step's area is floor x passes x floor factor, less what was logged on it. Of a won job a step whose nights have
-    all ended is done; a start that has passed without nights counts from today. A bid counts from its planned day on.
+    A step's area is floor x passes x floor factor, less what was logged on it; nothing once its floor looked even. Of a
+    won job a step whose nights have all ended is done; a start that has passed without nights counts from today. A bid
+    counts from its planned day on.
     """
     today = now.astimezone(zone_of(branch)).date()
     every = current_plans(branch, known_by, standings=(Standing.BID, Standing.WON))
@@ -63,6 +64,7 @@ def steps_ahead(branch: Branch, settings: ShopSettings, *, now: datetime, known_
     for line in work_logged(jobs=[plan.job_id for plan in plans], known_by=known_by):
         if line.counts and line.entry.step_key is not None:
             done[line.entry.step_key] += line.area_m2
+    even = even_steps([step.key for plan in plans for step in plan.steps.all()], known_by=known_by)
     steps = []
     for plan in plans:
         for step in plan.steps.all():
@@ -72,7 +74,7 @@ def steps_ahead(branch: Branch, settings: ShopSettings, *, now: datetime, known_
             if zone is None or (nights and not to_come and plan.standing == Standing.WON):
                 continue
             left = zone.area_m2 * step.passes - done[step.key]
-            if left <= 0:
+            if left <= 0 or step.key in even:
                 continue
             day = to_come[0].starts_at.astimezone(zone_of(branch)).date() if to_come else plan.starts_on
             factor = floor_factor(settings, zone.hardness, zone.surface, step.wet_dry, step.step_kind)

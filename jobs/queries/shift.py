@@ -6,9 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from math import inf
 from uuid import UUID
 
-from django.db.models import F
+from django.db.models import Exists, F, OuterRef
 
 from inventory.models import Entry, Outing, SetState
 from inventory.models.choices import Basis
@@ -65,6 +66,19 @@ def standing_rows(shift_keys: Iterable[UUID]) -> list[ShiftEntry]:
     )
     voided = {row.void_target for row in rows if row.kind == ShiftEntry.Kind.VOIDED}
     return [row for row in rows if row.kind != ShiftEntry.Kind.VOIDED and row.pk not in voided]
+
+
+def even_steps(step_keys: Iterable[UUID], *, known_by: datetime | None = None) -> frozenset[UUID]:
+    """The steps after which the floor was said to look even: done, however many passes that took; one query.
+
+    known_by: by what was on record at that instant.
+    """
+    rows = ShiftEntry.objects.filter(act__held_back="")
+    if known_by is not None:
+        rows = rows.filter(act__recorded_at__lte=known_by)
+    voided = rows.filter(kind=ShiftEntry.Kind.VOIDED, void_target=OuterRef("pk"))
+    said = rows.filter(kind=ShiftEntry.Kind.FLOOR_EVEN, step_key__in=list(step_keys)).exclude(Exists(voided))
+    return frozenset(key for key in said.values_list("step_key", flat=True) if key is not None)
 
 
 def closing_of(shift_key: UUID) -> ShiftEntry | None:
@@ -136,11 +150,20 @@ def work_logged(
 
 
 def logged_on(shift_keys: Iterable[UUID]) -> dict[tuple[UUID, UUID], float]:
-    """Worked area, m2, that counts, by shift and step; two queries."""
+    """Worked area, m2, that counts, by shift and step; three queries.
+
+    Infinite where the floor was said to look even on that shift: nothing of the step is left, whatever was planned.
+    """
+    keys = list(shift_keys)
     found: dict[tuple[UUID, UUID], float] = defaultdict(float)
-    for line in work_logged(shift_keys=shift_keys):
+    for line in work_logged(shift_keys=keys):
         if line.counts and line.entry.shift_uuid is not None and line.entry.step_key is not None:
             found[line.entry.shift_uuid, line.entry.step_key] += line.area_m2
+    voided = ShiftEntry.objects.filter(kind=ShiftEntry.Kind.VOIDED, act__held_back="", void_target=OuterRef("pk"))
+    even = ShiftEntry.objects.filter(kind=ShiftEntry.Kind.FLOOR_EVEN, act__held_back="", shift_uuid__in=keys)
+    for shift_key, step_key in even.exclude(Exists(voided)).values_list("shift_uuid", "step_key"):
+        if step_key is not None:
+            found[shift_key, step_key] = inf
     return dict(found)
 
 

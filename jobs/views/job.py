@@ -34,7 +34,7 @@ from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, Reservation
 from jobs.plan_draft import FINISHES, draft_of, what_changed
 from jobs.queries.clash import Wanted, clashes_of, set_clash, soak_turns, wanted_elsewhere
 from jobs.queries.plan import Night, night_of, nights_of, shifts_of_step, versions_of, whole, zone_of_step
-from jobs.queries.shift import Logged, outings_of, sets_out, work_logged
+from jobs.queries.shift import Logged, even_steps, outings_of, sets_out, work_logged
 from jobs.queries.uses import open_reservations
 from jobs.views.leaving import clash_words, set_clash_words
 
@@ -61,18 +61,19 @@ class StepLine:
     days: list[Any] = field(default_factory=list)
     sets: list[Any] = field(default_factory=list)
     choose_url: str = ""
+    even: bool = False
     # That another job wants a set meant here too, each by name.
     also_wanted: list[str] = field(default_factory=list)
 
     @property
     def left_m2(self) -> float:
         """Worked area still to do, by the plan."""
-        return max(0.0, self.planned_m2 - self.logged_m2)
+        return 0.0 if self.even else max(0.0, self.planned_m2 - self.logged_m2)
 
     @property
     def done(self) -> bool:
-        """Whether about all of it is logged."""
-        return self.logged_m2 >= 0.95 * self.planned_m2 > 0
+        """Whether about all of it is logged, or its floor looked even before that."""
+        return self.even or self.logged_m2 >= 0.95 * self.planned_m2 > 0
 
 
 @dataclass(frozen=True)
@@ -180,6 +181,7 @@ def _steps(plan: JobPlan, found: Job, logged: list[Logged], person: Person) -> l
     zone, now = zone_of(found.branch), timezone.now()
     times = _clash_times(found.branch, {step.tool_type_id for step in plan.steps.all()}, now)
     wanted = wanted_elsewhere(found.branch, [found.pk], now, datetime.max.replace(tzinfo=UTC))
+    even = even_steps([step.key for step in plan.steps.all()])
     lines = []
     for step in plan.steps.all():
         floor = zone_of_step(plan, step)
@@ -191,7 +193,8 @@ def _steps(plan: JobPlan, found: Job, logged: list[Logged], person: Person) -> l
         url = reverse("jobs:choose_set", args=[found.pk, ahead[0].key, step.key]) + "?to=job" if ahead else ""
         sets = reserved.get(step.key, [])
         clashes = _set_clashes(sets, ahead, wanted, times, person)
-        lines.append(StepLine(step, floor, planned, done, place, count, days, sets, url if floor else "", clashes))
+        url = url if floor else ""
+        lines.append(StepLine(step, floor, planned, done, place, count, days, sets, url, step.key in even, clashes))
     return sorted(lines, key=lambda line: (line.zone.zone.name if line.zone else "", line.step.order))
 
 

@@ -193,7 +193,7 @@ def _left_of(job: Job, plan: JobPlan, said: Mapping[str, Any], person: Person) -
     if step is None or zone is None or shift is None:
         return {}
     whole = zone.area_m2 * share_of_step(plan, step)
-    logged = logged_on([shift]).get((shift, step.key), 0.0)
+    logged = min(logged_on([shift]).get((shift, step.key), 0.0), whole * step.passes)
     done = int(logged / whole + ROUNDING)
     begun = logged - done * whole
     area, passes = (whole - begun, 1) if begun > ROUNDING * whole else (whole, max(1, step.passes - done))

@@ -537,5 +537,5 @@ def test_a_forecast_asks_a_constant_number_of_questions(many: int, django_assert
         make_set(cast, tool_type, make_place(cast.branch))
         plan(cast, f"Job {number}", tool_type, starts_in=20 + number)
         place_order(cast.ruta, cast.branch, supplier, [Wanted(tool_type, 1)], on_day=TODAY, now=NOW)
-    with django_assert_num_queries(21):
+    with django_assert_num_queries(22):
         ask(cast)

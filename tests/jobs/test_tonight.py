@@ -13,15 +13,18 @@ from django.test.utils import CaptureQueriesContext
 from inventory.actions.ledger import NewLine
 from inventory.models import ToolSet
 from inventory.models.choices import PlaceKind, SoakNeed
+from inventory.shop_settings import settings_of
 from jobs.actions.plan import save_plan
 from jobs.actions.reservation import ReservationRefused, let_go, reserve, reserve_for_night
-from jobs.actions.shift import WorkPart, close_shift, log_work, outing_of_shift
+from jobs.actions.shift import WorkPart, close_shift, floor_even, log_work, outing_of_shift, undo_act
 from jobs.actions.site import save_zone
 from jobs.models import Reservation
 from jobs.plan_draft import ZoneDraft, draft_of
+from jobs.queries.forecast import steps_ahead
+from jobs.queries.shift import even_steps
 from jobs.queries.tonight import Cell, evening, leaving_tonight
 from jobs.queries.uses import next_uses, plan_of_outing, spoken_for
-from tests.cast import NOW, hours, make_cast, make_outing, make_place, make_set, make_type, uuid, who, write
+from tests.cast import NOW, TODAY, hours, make_cast, make_outing, make_place, make_set, make_type, uuid, who, write
 from tests.jobs.plans import LAST_NIGHT, make_planned
 
 pytestmark = pytest.mark.django_db
@@ -48,6 +51,11 @@ def cell(night: SimpleNamespace) -> Cell:
     (leaving,) = leaving_tonight(night.cast.branch, NOW)
     (one,) = leaving.cells
     return one
+
+
+def ahead(night: SimpleNamespace) -> set[Any]:
+    settings = settings_of(night.cast.branch, today=TODAY)
+    return {step.key for step in steps_ahead(night.cast.branch, settings, now=NOW).steps}
 
 
 def one_set(night: SimpleNamespace, code: str, **more: Any) -> ToolSet:
@@ -193,6 +201,24 @@ def test_what_is_logged_is_asked_no_more_and_a_closed_shift_is_done() -> None:
     close_shift(who(night.cast.dag, night.cast.device, NOW), plan.job, plan.shifts.all()[1].key, now=NOW)
     closed = next(one for one in leaving_tonight(night.cast.branch, NOW) if one.night.job == plan.job)
     assert (closed.closed, closed.complete, {cell.key for cell in closed.cells}) == (True, True, {"done"})
+
+
+def test_a_floor_that_looked_even_leaves_nothing_of_its_step_on_any_page() -> None:
+    night = make_evening()
+    one = one_set(night, "GL-ONE")
+    reserve(night.cast.ines, night.job, night.step.key, one, now=NOW)
+    outing = outing_of_shift(night.job, night.shift, now=NOW)
+    assert night.step.key in ahead(night)
+    assert cell(night).worked_m2 == 5000
+
+    said = floor_even(who(night.cast.dag, night.cast.device, NOW), night.job, night.shift.key, night.step.key, now=NOW)
+
+    assert (cell(night).key, cell(night).worked_m2) == ("done", 0.0)
+    assert [use.reference_m2 for use in plan_of_outing(outing.pk)] == [0.0]
+    assert night.step.key not in ahead(night)
+    assert even_steps([night.step.key], known_by=NOW - hours(1)) == frozenset()
+    undo_act(who(night.cast.dag, night.cast.device, NOW), night.cast.branch, said.act, "a mistake", now=NOW)
+    assert cell(night).worked_m2 == 5000
 
 
 def test_a_set_sent_against_the_gate_says_so_and_a_glazed_one_wants_mending() -> None:
