@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -307,8 +307,12 @@ def _likeliest(
 
 
 def _outing_for(use: NextUse | None, person: Person, now: datetime) -> Outing | None:
-    """The outing its next use leaves with; without a next use the only open outing, if there is just one."""
+    """The outing its next use leaves with; without a next use the only open outing that leaves, if there is just one.
+
+    What left before last night is gone: nothing is sent after it (twelve hours, our assumption).
+    """
     outings = open_outings(person.branch, now)
     if use is not None:
         return next((outing for outing in outings if outing.pk == use.outing), None)
-    return outings[0] if len(outings) == 1 else None
+    leaving = [outing for outing in outings if outing.leaves_at > now - timedelta(hours=12)]
+    return leaving[0] if len(leaving) == 1 else None

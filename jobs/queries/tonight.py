@@ -249,7 +249,7 @@ class Choice:
             first = (out or meant)[:1]
             return Cell(tuple(steps), zones, starts_at, worked, needs, "done", first[0] if first else None)
         chosen = go[0] if go else free[0] if free else None
-        chosen = chosen or self._any(step, leaves_at, starts_at)
+        chosen = chosen or self._any(step, chances, leaves_at, starts_at)
         if chosen is None:
             return Cell(tuple(steps), zones, starts_at, worked, needs, "none")
         self.held.add(chosen.pk)
@@ -367,12 +367,22 @@ class Choice:
 
         return sorted(ready, key=order)
 
-    def _any(self, step: PlanStep, leaves_at: datetime, starts_at: datetime) -> SetState | None:
-        """With no set ready: one that soaks or is to confirm, then a dry one, then one that is not at hand."""
-        at_hand = self._at_hand(step)
+    def _any(
+        self, step: PlanStep, chances: Mapping[UUID, float], leaves_at: datetime, starts_at: datetime
+    ) -> SetState | None:
+        """With no set ready: one that soaks or is to confirm, then a dry one, then one that is not at hand.
+
+        Among alike ones first what would be enough, by least life, then what comes nearest to it.
+        """
         ranks = {"soaked, not confirmed": 0, "soaking": 1, "dry": 2}
-        if at_hand:
-            return min(at_hand, key=lambda state: ranks.get(self.water(state, leaves_at, starts_at).state, 3))
+
+        def order(state: SetState) -> tuple[int, bool, float, str]:
+            chance, rank = chances.get(state.pk, 0.0), ranks.get(self.water(state, leaves_at, starts_at).state, 3)
+            enough_here = self._is_enough(chance)
+            return (rank, not enough_here, chance if enough_here else -chance, state.code)
+
+        if at_hand := self._at_hand(step):
+            return min(at_hand, key=order)
         others = [
             state
             for state in self.states

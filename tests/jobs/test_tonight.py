@@ -203,6 +203,16 @@ def test_what_is_logged_is_asked_no_more_and_a_closed_shift_is_done() -> None:
     assert (closed.closed, closed.complete, {cell.key for cell in closed.cells}) == (True, True, {"done"})
 
 
+def test_of_sets_that_all_are_dry_the_one_that_comes_nearest_is_offered() -> None:
+    night = make_evening(soak_need=SoakNeed.REQUIRED)
+    used, fuller = one_set(night, "GL-AAA"), one_set(night, "GL-BBB")
+    worn(night, used, 29_000)
+    worn(night, fuller, 25_000)
+
+    assert cell(night).state is not None
+    assert cell(night).state.pk == fuller.pk
+
+
 def test_a_floor_that_looked_even_leaves_nothing_of_its_step_on_any_page() -> None:
     night = make_evening()
     one = one_set(night, "GL-ONE")
