@@ -199,8 +199,8 @@ def test_work_an_order_cannot_reach_stands_first_and_nothing_is_ordered_for_it()
     assert [row["one"].state for row in answer.context["late"]] == ["late"]
     rows = list(csv.reader(io.StringIO(signed_in(cast.ruta).get(reverse("jobs:reorder_csv")).content.decode("utf-8"))))
     told = dict(zip(rows[0], rows[1], strict=True))
-    told_chance = str(round(kept_forecast(cast.branch, now=timezone.now()).forecast.types[0].early_chance, 3))
-    assert (told["Sets"], told["Short before an order can come, chance"]) == ("0", told_chance)
+    told_chance = round(kept_forecast(cast.branch, now=timezone.now()).forecast.types[0].early_chance, 3)
+    assert (told["Sets"], float(told["Short before an order can come, chance"])) == ("0", told_chance)
 
 
 def test_jobs_without_steps_are_said() -> None:
