@@ -28,8 +28,8 @@ from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_
 pytestmark = pytest.mark.django_db
 
 
-def worked(cast: SimpleNamespace, tool_set: ToolSet, area_m2: float, at_hour: float, visit: int) -> None:
-    """Work logged on a medium floor that was ground before: the reference floor."""
+def worked(cast: SimpleNamespace, tool_set: ToolSet, area_m2: float, at_hour: float, visit: int, **more: Any) -> None:
+    """Work logged on a medium floor that was ground before, the reference floor, but for what ``more`` says."""
     facts: dict[str, Any] = {
         "floor_uuid": uuid(visit),
         "visit_uuid": uuid(1000 + visit),
@@ -43,7 +43,7 @@ def worked(cast: SimpleNamespace, tool_set: ToolSet, area_m2: float, at_hour: fl
         "step_kind": "later",
         "basis": "measured",
     }
-    write(cast, NewLine("worked", tool_set, None, facts), at=NOW + hours(at_hour))
+    write(cast, NewLine("worked", tool_set, None, facts | more), at=NOW + hours(at_hour))
 
 
 def wear_out(cast: SimpleNamespace, tool_type: ToolType, area_m2: float, number: int, begun: float = 0) -> None:

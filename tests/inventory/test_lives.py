@@ -22,7 +22,7 @@ from inventory.models import LearntFloors, LearntLife, SetState, StoredLife, Too
 from inventory.numerics.life import lives
 from inventory.numerics.wear_fit import fit
 from inventory.shop_settings import ShopSettings, floor_factor, own_factor, settings_of
-from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_type, uuid, write
+from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_type, write
 from tests.inventory.test_estimate import wear_out, worked
 
 pytestmark = pytest.mark.django_db
@@ -235,10 +235,10 @@ def test_floor_factors_are_learnt_around_the_shops_own_and_everything_goes_by_th
         tool_set = make_set(cast, tool_type, make_place(cast.branch))
         work = {"hardness": "soft"} if on_soft_floors else {}
         for visit in range(8):
-            log(cast, tool_set, 5400 / 8 / (2.6 if on_soft_floors else 1.0), visit, 10 * number + visit, **work)
+            worked(cast, tool_set, 5400 / 8 / (2.6 if on_soft_floors else 1.0), visit, 10 * number + visit, **work)
         write(cast, NewLine("retired", tool_set, None, {"retired_why": "worn"}), at=NOW + hours(20))
     on_soft = make_set(cast, tool_type, make_place(cast.branch))
-    log(cast, on_soft, 1000, 1, 999, hardness="soft")
+    worked(cast, on_soft, 1000, 1, 999, hardness="soft")
     own = settings(cast)
     assert own.floors == {}
 
@@ -254,23 +254,6 @@ def test_floor_factors_are_learnt_around_the_shops_own_and_everything_goes_by_th
     assert floors.sets == 7
     # The reference floor is what the others are compared with.
     assert floor_factor(learnt, "medium", "ground", "wet", "later") == 1.0
-
-
-def log(cast: SimpleNamespace, tool_set: ToolSet, area_m2: float, at_hour: float, visit: int, **more: Any) -> None:
-    facts: dict[str, Any] = {
-        "floor_uuid": uuid(visit),
-        "visit_uuid": uuid(5000 + visit),
-        "step_key": uuid(6000 + visit),
-        "area_m2": area_m2,
-        "passes": 1,
-        "hardness": "medium",
-        "surface": "ground",
-        "coating": "none",
-        "wet_dry": "wet",
-        "step_kind": "later",
-        "basis": "measured",
-    }
-    write(cast, NewLine("worked", tool_set, None, facts | more), at=NOW + hours(at_hour))
 
 
 def test_rebuild_makes_lives_anew_and_gives_what_was_there() -> None:
