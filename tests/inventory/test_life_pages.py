@@ -29,7 +29,6 @@ from inventory.shop_settings import settings_of
 from inventory.views import refit as refit_views
 from tests.cast import NOW, TODAY, hours, make_branch, make_cast, make_place, make_set, make_supplier, make_type, write
 from tests.inventory.test_estimate import wear_out, worked
-from tests.inventory.test_lives import log
 
 pytestmark = pytest.mark.django_db
 EVERYBODY, READERS, RUNNERS = {"ines", "dag", "teo", "ruta", "olga", "nils"}, {"ines", "ruta", "olga"}, {"olga"}
@@ -69,8 +68,8 @@ def shop() -> SimpleNamespace:
     worked(cast, broken, 900, 1, 50)
     write(cast, NewLine("retired", broken, None, {"retired_why": "broken"}), at=NOW + hours(3))
     used = make_set(cast, tool_type, make_place(cast.branch), code="GL-7K2M46")
-    log(cast, used, 800, 1, 60)
-    log(cast, used, 700, 2, 61, hardness="soft")
+    worked(cast, used, 800, 1, 60)
+    worked(cast, used, 700, 2, 61, hardness="soft")
     write(cast, NewLine("measured", used, None, {"lowest_height_mm": 7.6}), at=NOW + hours(4))
     refit(now=NOW + hours(5))
     return SimpleNamespace(cast=cast, type=tool_type, used=used, broken=broken)
@@ -135,7 +134,7 @@ def test_pages_ask_as_much_for_many_sets_as_for_one(client: Client, many: int) -
     for number in range(many):
         wear_out(cast, tool_type, 3000 + 50 * number, number + 1)
         used = make_set(cast, tool_type, make_place(cast.branch))
-        log(cast, used, 500, 1, 100 + number, hardness="soft" if number % 2 else "hard")
+        worked(cast, used, 500, 1, 100 + number, hardness="soft" if number % 2 else "hard")
         write(cast, NewLine("measured", used, None, {"lowest_height_mm": 10.0}), at=NOW + hours(2))
     refit(now=NOW + hours(9))
     client.force_login(cast.olga)
@@ -400,7 +399,7 @@ def test_the_card_says_the_height_read_with_its_day_and_what_is_likely_today(
     # Nothing was worked since: the reading is what is known of today.
     assert "Likely" not in page[page.index("Lowest piece 0.3 in") :][:60]
     assert "From 1 reading and 3 worn-out sets of this type." in page
-    log(shop.cast, shop.used, 900, 20, 99)
+    worked(shop.cast, shop.used, 900, 20, 99)
     page = read(client, shop.cast.dag, url)
     assert re.search(r"Lowest piece 0\.3 in, read Wed 14 May( 2025)? Likely 0\.[12]\d? in today, 0\.", page)
     assert reverse("inventory:type_life", args=[shop.type.pk]) in client.get(url).content.decode()
