@@ -82,21 +82,25 @@ class LifeCurves:
         The floor's noise hits both, so it is taken outside (METHODS 1.2), by noise as both records believe it.
         """
         alone = self.chance_to_finish(np.full(self.size, area_m2))
-        together = np.zeros(self.size)
-        for t, tau in enumerate(self.tau):
-            share = self.tau_weight[first, t] + self.tau_weight[:, t]
-            for node, weight in zip(_NODES, _NODE_WEIGHTS, strict=True):
-                together += share * weight * self._both(first, t, area_m2 * float(np.exp(tau * node - tau * tau / 2)))
-        both = np.maximum(together / 2, np.maximum(alone, alone[first]))
+        together = self._both(first, area_m2)
+        both = np.maximum(together, np.maximum(alone, alone[first]))
         both[first] = alone[first]
         return np.clip(both, 0.0, 1.0)
 
-    def _both(self, first: int, t: int, area: float) -> Floats:
-        knots = np.linspace(0.0, area, KNOTS)
-        one = _at(self.still[first : first + 1, t], self.top_m2[first : first + 1], knots[None, :])[0]
-        rest = np.broadcast_to(area - (knots[1:] + knots[:-1]) / 2, (self.size, KNOTS - 1))
-        other = _at(self.still[:, t], self.top_m2, rest)
-        return np.asarray(one[-1] + other @ (one[:-1] - one[1:]))
+    def _both(self, first: int, area_m2: float) -> Floats:
+        """The two chances folded over the floor's noise, all noises and nodes at once, (n,)."""
+        n, noises = self.tau_weight.shape
+        area = area_m2 * np.exp(self.tau[:, None] * _NODES - np.square(self.tau)[:, None] / 2)
+        knots = area[..., None] * np.linspace(0.0, 1.0, KNOTS)
+        top = np.full(noises, self.top_m2[first])
+        one = _at(self.still[first], top, knots.reshape(noises, -1)).reshape(knots.shape)
+        rest = area[..., None] - (knots[..., 1:] + knots[..., :-1]) / 2
+        asked = np.broadcast_to(rest.reshape(noises, -1), (n, noises, _NODES.size * (KNOTS - 1)))
+        curves, tops = self.still.reshape(n * noises, -1), np.repeat(self.top_m2, noises)
+        other = _at(curves, tops, asked.reshape(n * noises, -1)).reshape(n, *rest.shape)
+        finish = one[..., -1] + np.einsum("ntkr,tkr->ntk", other, one[..., :-1] - one[..., 1:])
+        share = (self.tau_weight[first] + self.tau_weight) / 2
+        return np.asarray(np.einsum("nt,ntk,k->n", share, finish, _NODE_WEIGHTS))
 
 
 def _at(curve: Floats, top: Floats, area: Floats) -> Floats:
