@@ -8,9 +8,11 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory import hooks
+from inventory.actions.corrections import void_entry
 from inventory.actions.ledger import Recorded, Who, already, lock_states, record, void
 from inventory.actions.sighting import check_no_ring, lock_movable
-from inventory.models import Act, Branch, Entry
+from inventory.models import Act, Branch, Entry, Outing, ToolSet
+from inventory.queries.ledger import standing, voided
 from inventory.refusals import Refused
 from inventory.rights import Right
 
@@ -58,7 +60,8 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
         lock_states([entry.tool_set for entry in entries if entry.tool_set is not None])
         if (known := already(who.act_id)) is not None:
             return known
-        standing = [entry for entry in entries if entry.kind != "voided" and entry.pk not in _voided(entries)]
+        gone = voided(target.entries.all())
+        standing = [entry for entry in entries if entry.kind != "voided" and entry.pk not in gone]
         if not standing:
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
         _check_shift(who, target, standing)
@@ -86,6 +89,21 @@ def undo_last(who: Who, branch: Branch, *, now: datetime, why: str = "") -> tupl
     return undo(who, branch, last, why, now=now), last
 
 
+def undo_out(who: Who, branch: Branch, tool_set: ToolSet, outing: Outing, *, now: datetime) -> Recorded:
+    """Void how a set came onto an outing, the others that left in the same act stay out.
+
+    Raises NothingToUndo (it is not out with it), NotYourEntry.
+    """
+    if (known := already(who.act_id)) is not None:
+        return known
+    lines = Entry.objects.filter(tool_set=tool_set, outing=outing, kind__in=("scanned_out", "handed_over"))
+    newest = lines.filter(pk__in=standing(lines)).select_related("act").order_by("act__happened_at", "pk").last()
+    if newest is None or tool_set.state.outing_id != outing.pk:
+        raise NothingToUndo(_("It is not out with this any more."), _("Nothing more to do."))
+    closed = bool(newest.shift_uuid and hooks.closed_shifts([newest.shift_uuid]))
+    return void_entry(who, branch, newest, _("not to go"), now=now, shift_closed=closed)
+
+
 def last_act(who: Who, now: datetime) -> Act | None:
     """The newest act of this person on this device that is no void and is not voided as a whole."""
     acts = (
@@ -96,14 +114,8 @@ def last_act(who: Who, now: datetime) -> Act | None:
         .order_by("-recorded_at", "-device_seq")
         .prefetch_related("entries")[:20]
     )
-    every = [entry for act in acts for entry in act.entries.all()]
-    voided = _voided(every)
-    return next((act for act in acts if any(entry.pk not in voided for entry in act.entries.all())), None)
-
-
-def _voided(entries: list[Entry]) -> set[object]:
-    targets = [entry.pk for entry in entries]
-    return set(Entry.objects.filter(kind="voided", void_target__in=targets).values_list("void_target", flat=True))
+    gone = voided(Entry.objects.filter(act__in=[act.pk for act in acts]))
+    return next((act for act in acts if any(entry.pk not in gone for entry in act.entries.all())), None)
 
 
 def _check_shift(who: Who, target: Act, standing: list[Entry]) -> None:
@@ -121,7 +133,6 @@ def check_beginnings(standing: list[Entry]) -> None:
     if not begun:
         return
     mine = {entry.pk for entry in standing}
-    later = list(Entry.objects.filter(tool_set_id__in=begun).exclude(pk__in=mine).exclude(kind="voided"))
-    voided = _voided(later)
-    if any(entry.pk not in voided for entry in later):
+    later = Entry.objects.filter(tool_set_id__in=begun).exclude(pk__in=mine).exclude(kind="voided")
+    if set(later.values_list("pk", flat=True)) - voided(later):
         raise LaterEntries(_("The set has later entries."), _("Void those first, then its beginning."))

@@ -162,9 +162,9 @@ def next_words(plan: Sequence[PlannedUse], outing: Outing) -> str:
     return ""
 
 
-def not_planned(plan: Sequence[PlannedUse], states: Sequence[SetState]) -> int:
-    """How many of the sets that are out no step of the plan asks for: they do not count among its sets."""
-    return sum(not uses_for(plan, state.tool_set) for state in states) if plan else 0
+def not_planned(plan: Sequence[PlannedUse], states: Sequence[SetState]) -> list[SetState]:
+    """The sets that are out and that no step of the plan asks for: they do not count among its sets."""
+    return [state for state in states if not uses_for(plan, state.tool_set)] if plan else []
 
 
 def rungs(plan: Sequence[PlannedUse], states: Sequence[SetState]) -> list[dict[str, Any]]:

@@ -17,6 +17,7 @@ from django.utils.translation import ngettext
 from inventory.actions import custody
 from inventory.actions.gate import name_of, where_of
 from inventory.actions.ledger import Who
+from inventory.actions.undo import undo_out
 from inventory.hooks import PlannedUse, next_use
 from inventory.models import Branch, Device, Outing, Person, Place, SetState, ToolSet
 from inventory.models.choices import PlaceKind, SoakNeed
@@ -29,7 +30,7 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_time, zone_of
 from inventory.views import list_verdicts, verdicts
-from inventory.views.scan_plan import Meant, astray_words, meant, next_words, offer_help, uses_for
+from inventory.views.scan_plan import Meant, astray_words, meant, next_words, offer_help, reserved_words, uses_for
 from inventory.views.verdicts import Verdict
 
 _KEPT = 40
@@ -122,6 +123,8 @@ def _one_out(
     hidden = kept | {"set": str(tool_set.pk)}
     starts_at = use.starts_at if use else None
     try:
+        if scan.do == "not_to_go":
+            return _not_to_go(who, branch, tool_set, outing, now)
         if scan.do == "hand_over":
             custody.hand_over(who, branch, tool_set, outing, now=now, start_at=starts_at, to_place=carry)
             return _handed(tool_set, outing, task.astray)
@@ -152,7 +155,9 @@ def _one_out(
                 now=now,
                 without=[tool_set.pk],
             )
-            instead = next(iter(found), None)
+            # One meant for another job is named only where no free one is ready.
+            free = [one for one in found if not reserved_words(one.use, outing)]
+            instead = next(iter([*free, *found]), None)
         verdict = verdicts.refused(refusal, state, person, now, outing=outing, hidden=hidden, instead=instead)
         verdict.lines += task.astray
         return verdict
@@ -175,6 +180,23 @@ def _one_out(
         url = reverse("inventory:scan_out", args=[outing.pk])
         offer_help(verdict, tool_set, outing, task, settings, branch, now, url, kept)
     return verdict
+
+
+def _not_to_go(who: Who, branch: Branch, tool_set: ToolSet, outing: Outing, now: datetime) -> Verdict:
+    undo_out(who, branch, tool_set, outing, now=now)
+    (state,) = states_with_types([tool_set.pk])
+    return Verdict(
+        "open",
+        _("Undone"),
+        grit=tool_set.tool_type.grit,
+        code=state.shown_code,
+        lines=[verdicts.type_line(tool_set.tool_type)],
+        reason=where_of(state),
+        then=_("Hang it back where it was."),
+        short=_("undone"),
+        mark="tick",
+        counts=False,
+    )
 
 
 def _handed(tool_set: ToolSet, outing: Outing, astray: tuple[str, ...]) -> Verdict:

@@ -117,3 +117,63 @@ def test_the_line_of_a_tub_carries_its_name(shop: SimpleNamespace, client: Clien
     page = client.post(url, {"code": code})
     line = page.context["lines"][0]
     assert (line["code"], line["word"], line["mark"]) == ("Tub 1", "no set in it", "tick")
+
+
+def test_what_is_not_planned_is_named_when_the_page_opens_again_and_can_be_undone(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    other = make_set(shop.cast, make_type("120", "metal", 2, soak_need="none"), shop.rack, at=shop.now, code=CODES[2])
+    client.force_login(shop.cast.teo)
+    scan(client, shop, "", sets=f"{shop.metal.pk},{other.pk}")
+    again = Client()
+    again.force_login(shop.cast.ines)
+    url = reverse("inventory:scan_out", args=[shop.outing.pk])
+    page = again.get(url)
+    assert ([state.pk for state in page.context["not_planned"]], page.context["lines"]) == ([other.pk], [])
+    assert "Not to go: undo" in page.content.decode()
+    sent = {"set": str(other.pk), "do": "not_to_go", "act_id": str(uuid4())}
+    for _twice in range(2):
+        undone = again.post(url, sent)
+        assert (undone.context["verdict"].word, undone.context["not_planned"]) == ("Undone", [])
+    other.state.refresh_from_db()
+    shop.metal.state.refresh_from_db()
+    # The other set of the same act stays out; the entry stands in the ledger, voided.
+    assert (other.state.outing_id, other.state.place, shop.metal.state.outing_id) == (None, shop.rack, shop.outing.pk)
+    assert Entry.objects.filter(kind="voided", tool_set=other).count() == 1
+
+
+def test_who_did_not_take_a_set_and_may_not_settle_does_not_undo_it(shop: SimpleNamespace, client: Client) -> None:
+    other = make_set(shop.cast, make_type("120", "metal", 2, soak_need="none"), shop.rack, at=shop.now, code=CODES[2])
+    client.force_login(shop.cast.ines)
+    scan(client, shop, "", set=str(other.pk))
+    client.force_login(shop.cast.teo)
+    refused = scan(client, shop, "", set=str(other.pk), do="not_to_go")
+    assert "Ask the shop manager to void it." in refused
+    other.state.refresh_from_db()
+    assert other.state.outing_id == shop.outing.pk
+
+
+def test_a_set_promised_to_another_van_is_offered_instead_only_where_no_free_one_is_ready(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    """The promised one is confirmed, the free one only soaked: the free one goes."""
+    dry = make_set(shop.cast, shop.resin.tool_type, shop.rack, at=shop.now - hours(9), code=CODES[2])
+    promised, free = [
+        make_set(shop.cast, shop.resin.tool_type, shop.rack, at=shop.now - hours(99)) for _number in range(2)
+    ]
+    for one in (promised, free):
+        write(shop.cast, NewLine("soak_begun", one, None, {"to_place": shop.tub}), at=shop.now - hours(90))
+    write(shop.cast, NewLine("conditioning_confirmed", promised), at=shop.now - hours(1))
+    write(shop.cast, NewLine("set_aside", shop.resin, None, {"why": "chipped"}), at=shop.now)
+    meant_elsewhere(shop, promised)
+    client.force_login(shop.cast.teo)
+    url = reverse("inventory:scan_out", args=[shop.outing.pk])
+
+    def offered() -> list[str]:
+        actions = client.post(url, {"set": str(dry.pk)}).context["verdict"].actions
+        return [action["hidden"]["set"] for action in actions]
+
+    assert offered() == [str(free.pk)]
+    write(shop.cast, NewLine("set_aside", free, None, {"why": "chipped"}), at=shop.now)
+    assert offered() == [str(promised.pk)]
+    assert "Meant for Marrow Street, tonight 20:30" in client.post(url, {"set": str(dry.pk)}).content.decode()
