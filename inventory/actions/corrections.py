@@ -13,7 +13,7 @@ from django.utils.translation import ngettext
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record, void
 from inventory.flags import FLAG_WORDS
 from inventory.ledger.facts import facts_from_json
-from inventory.models import Branch, Entry, SetState, ToolSet
+from inventory.models import Branch, Entry, Place, SetState, ToolSet
 from inventory.queries.ledger import same_sets, standing
 from inventory.refusals import Refused
 from inventory.rights import Right
@@ -133,12 +133,34 @@ def settle_flag(
             return record(
                 who, branch, [NewLine("settled", about, None, {"settles_target": entry_id, **columns})], now=now
             )
-        return record(
-            who,
-            branch,
-            [NewLine("settled", line.tool_set, line.place, {"settles_target": line.pk, **columns}) for line in lines],
-            now=now,
-        )
+        return record(who, branch, _answers_to(lines, columns), now=now)
+
+
+def settle_held(who: Who, branch: Branch, entry: Entry, answer: str, *, now: datetime) -> Recorded:
+    """Answer a held-back act about places alone: accepted it counts from then on, all its lines.
+
+    entry: one of its lines; answer: "accept" or "leave_out". Answered so before, it is answered with that.
+    Raises SettleRefused without the right to settle, for another answer, or when it waits for none.
+    """
+    with transaction.atomic():
+        if (known := already(who.act_id)) is not None:
+            return known
+        # A place has no state to lock: its row stands for it, so that two answers come one after the other.
+        list(Place.objects.select_for_update().filter(pk=entry.place_id).values_list("pk"))
+        _check_settle(who, "held_back", answer)
+        lines = list(entry.act.entries.select_related("tool_set", "place"))
+        said = Entry.objects.filter(kind="settled", flag_code="held_back", settles_target=entry.pk)
+        stands = said.filter(pk__in=standing(said)).select_related("act").first()
+        if stands is not None and stands.answer == answer:
+            return Recorded(stands.act, tuple(stands.act.entries.order_by("line_no")), again=True)
+        if stands is not None or not entry.act.held_back or any(line.tool_set_id for line in lines):
+            raise SettleRefused(_("That is answered already, or asks nothing."), _("Open the morning page again."))
+        return record(who, branch, _answers_to(lines, {"flag_code": "held_back", "answer": answer}), now=now)
+
+
+def _answers_to(lines: Iterable[Entry], columns: dict[str, str | None]) -> list[NewLine]:
+    """An answer to each line of an act, in the ledger that the line stands in."""
+    return [NewLine("settled", line.tool_set, line.place, {"settles_target": line.pk, **columns}) for line in lines]
 
 
 def check_may_void(who: Who, entry: Entry, *, shift_closed: bool = False) -> None:

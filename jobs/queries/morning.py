@@ -12,6 +12,7 @@ from django.db.models import F
 from inventory.ledger.facts import iso
 from inventory.models import Act, Branch, Entry, Outing, SetState, ToolSet
 from inventory.models.choices import LeftHow
+from inventory.queries.held import held_about_places
 from jobs.models import PlanStep, PlanZone, ShiftEntry
 from jobs.queries.plan import Night, ended_nights, share_of_step, zone_of_step
 from jobs.queries.shift import Logged, outings_of, scanned_out_on, sets_out, standing_rows, work_logged
@@ -88,7 +89,19 @@ class Flagged:
         return f"flag-{self.entry.pk}-{self.code}"
 
 
-Asked = NoWork | NotBack | HowLeft | Flagged
+@dataclass(frozen=True)
+class HeldBack:
+    """A held-back act about places alone, such as a reading of a tub. entry: its first line."""
+
+    entry: Entry
+
+    @property
+    def key(self) -> str:
+        """What the answer is about."""
+        return f"held-{self.entry.pk}"
+
+
+Asked = NoWork | NotBack | HowLeft | Flagged | HeldBack
 
 
 @dataclass(frozen=True)
@@ -138,6 +151,8 @@ def morning_of(branch: Branch, now: datetime, day_began: datetime) -> Morning:
     asked += _how_left(read, waiting)
     flags = _flagged(branch)
     asked += [flag for flag in flags if flag.entry.act.recorded_at > now - LOOK_BACK]
+    # However old: no page but this one asks about them.
+    asked += [HeldBack(entry) for entry in held_about_places(branch)]
     older = tuple(flag for flag in flags if flag.entry.act.recorded_at <= now - LOOK_BACK)
     back, in_water, elsewhere = _counts(read, day_began)
     recent = tuple(night for night in read.nights if night.shift.ends_at > day_began - timedelta(hours=12))
@@ -330,7 +345,7 @@ def _answered(read: _Read, branch: Branch, day_began: datetime) -> Iterable[Answ
         Entry.objects.filter(
             kind__in=["settled", "seen", "trouble"], act__branch=branch, act__recorded_at__gte=day_began
         )
-        .select_related("act__done_by", "tool_set__state", "tool_set__tool_type")
+        .select_related("act__done_by", "tool_set__state", "tool_set__tool_type", "place")
         .order_by("act__recorded_at", "line_no")
     )
     voids = Entry.objects.filter(kind="voided", void_target__in=[entry.pk for entry in said])

@@ -12,13 +12,15 @@ from django.utils.translation import ngettext
 
 from inventory.actions.gate import name_of
 from inventory.flags import flag_words
+from inventory.ledger_words import Reader, sentence
 from inventory.models import Entry, Person, SetState
 from inventory.models.choices import LeftHow
-from inventory.times import when_for
+from inventory.shop_settings import settings_of
+from inventory.times import when_for, zone_of
 from inventory.units import show_area
 from jobs.context import units_of
 from jobs.models import ShiftEntry
-from jobs.queries.morning import OVERRIDES, Answered, Asked, Flagged, HowLeft, Morning, NotBack, NoWork
+from jobs.queries.morning import OVERRIDES, Answered, Asked, Flagged, HeldBack, HowLeft, Morning, NotBack, NoWork
 from jobs.queries.plan import Night
 
 Question = dict[str, Any]
@@ -28,7 +30,15 @@ def questions(
     asked: Iterable[Asked | list[NoWork]], person: Person, now: datetime, *, first: bool = True, leaf: int = 1
 ) -> list[Question]:
     """These gathered questions for parts/question.html; ``first`` marks the first, leaf: the page to come back to."""
-    found = [_question(one, person, now) for one in asked]
+    asked = list(asked)
+    reader = None
+    if any(isinstance(one, HeldBack) for one in asked):
+        today = now.astimezone(zone_of(person.branch)).date()
+        reader = Reader(person, settings_of(person.branch, today=today), today=today)
+    found = [
+        _held_back(one, reader, now) if isinstance(one, HeldBack) and reader else _question(one, person, now)
+        for one in asked
+    ]
     for answer in (one for question in found for one in question["answers"]) if leaf > 1 else ():
         if answer.get("method") != "get":
             answer["url"] += f"?page={leaf}"
@@ -64,6 +74,7 @@ def _question(one: Asked | list[NoWork], person: Person, now: datetime) -> Quest
         return _not_back(one)
     if isinstance(one, HowLeft):
         return _how_left(one)
+    assert isinstance(one, Flagged)
     return _flagged(one, person, now)
 
 
@@ -198,6 +209,20 @@ def _flagged(one: Flagged, person: Person, now: datetime) -> Question:
     return {"id": one.key, "who": who, "words": words, "answers": answers}
 
 
+def _held_back(one: HeldBack, reader: Reader, now: datetime) -> Question:
+    entry, key = one.entry, {"entry": one.entry.pk}
+    held = flag_words("held_back").sentence
+    return {
+        "id": one.key,
+        "who": f"{entry.act.done_by.name} {when_for(reader.person, entry.act.happened_at, now)}",
+        "words": f"{entry.place}: {sentence(entry, reader)} {held} “{entry.act.held_back}”",
+        "answers": [
+            _answer(_("Accept it"), "settle_held", {**key, "answer": "accept"}),
+            _answer(_("Leave it out"), "settle_held", {**key, "answer": "leave_out"}),
+        ],
+    }
+
+
 def _outing_of(entry: Entry) -> str:
     outing = entry.outing.name if entry.outing else ""
     return f"{entry.act.done_by.name}, {outing}" if outing else entry.act.done_by.name
@@ -229,7 +254,7 @@ def _said(one: Answered, person: Person) -> str:
         }  # fmt: skip
         return said
     entry = one.entries[0]
-    name = name_of(entry.tool_set.state) if entry.tool_set else ""
+    name = name_of(entry.tool_set.state) if entry.tool_set else str(entry.place or "")
     if entry.kind == "settled":
         return _("%(set)s settled") % {"set": name}
     if entry.kind == "trouble":

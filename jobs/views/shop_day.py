@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.actions.corrections import settle_flag
+from inventory.actions.corrections import settle_flag, settle_held
 from inventory.actions.custody import home_pegs, say_where, scan_in_many
 from inventory.actions.ledger import Recorded
 from inventory.models import Entry, Person, Place, ToolSet, ToolType
@@ -256,6 +256,13 @@ def _settle(request: HttpRequest) -> Recorded:
     return settle_flag(who_of(request), branch, tool_set, entry.pk, *said, now=timezone.now())
 
 
+def _settle_held(request: HttpRequest) -> Recorded:
+    branch = cast(Person, request.user).branch
+    lines = Entry.objects.select_related("act").filter(act__branch=branch, place__isnull=False)
+    entry = get_object_or_404(lines, pk=UUID(request.POST["entry"]))
+    return settle_held(who_of(request), branch, entry, request.POST["answer"], now=timezone.now())
+
+
 def _give_back(request: HttpRequest) -> Recorded:
     branch, (tool_set, entry) = cast(Person, request.user).branch, _entry(request)
     return give_back(who_of(request), branch, tool_set, entry, request.POST["code"], now=timezone.now())
@@ -268,6 +275,7 @@ ANSWERS = {
     "where": _where,
     "back": _back,
     "settle": _settle,
+    "settle_held": _settle_held,
     "give_back": _give_back,
 }
 
