@@ -164,6 +164,11 @@ def standing(entries: QuerySet[Entry], *, known_by: datetime | None = None) -> s
     return rows - gone - waiting
 
 
+def voided(entries: QuerySet[Entry]) -> set[UUID]:
+    """Of these entries those that are voided, by the rules of ``fold``: a void that is held back voids nothing yet."""
+    return _weighed(entries, None)[1]
+
+
 def _weighed(entries: QuerySet[Entry], known_by: datetime | None) -> tuple[set[UUID], set[UUID], set[UUID]]:
     """These entries, those of them that are voided, and those held back and not accepted."""
     rows = list(entries.values_list("id", "act_id", "tool_set_id", "place_id", "act__held_back", "kind"))

@@ -17,11 +17,13 @@ from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
-from jobs.actions.shift import ShiftRefused, WorkPart, guess_id, log_steps
+from jobs.actions.shift import ShiftRefused, WorkPart, log_steps
 from jobs.queries.morning import NoWork, unlogged
 
 # The device of what the shop's clock stores by itself, one for each branch.
 _CLOCK = UUID("0b7d0d3e-0f0a-5b57-8d8e-6f7a2d0f4c11")
+# The root of ids that are derived from what a line says (LEDGER 16): the same guess has the same id everywhere.
+_GUESSES = UUID("6f1c2a52-6a1e-5d7b-9f55-0d6c1b1f7a31")
 
 
 class NobodySettles(Refused):
@@ -181,3 +183,12 @@ def _fresh(tool_set: ToolSet, shift_key: UUID, step_key: UUID, floor: UUID, kind
     while Entry.objects.filter(pk=guess_id(tool_set.pk, shift_key, step_key, floor, again, kind)).exists():
         again += 1
     return again
+
+
+def guess_id(set_id: UUID, shift_key: UUID, step_key: UUID, floor: UUID, again: int = 0, of: str = "entry") -> UUID:
+    """The id of a guess about what a set did, from its key (set, shift, step, floor), LEDGER 16.
+
+    again: how often such a guess was voided before; of: "entry", or "act" for the act that carries it.
+    """
+    key = "|".join(str(part) for part in (of, set_id, shift_key, step_key, floor, *([again] if again else [])))
+    return uuid.uuid5(_GUESSES, key)

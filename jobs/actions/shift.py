@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypedDict, Unpack
 from uuid import UUID
 
 from django.db import transaction
@@ -17,6 +17,7 @@ from inventory.actions.undo import NothingToUndo, NotYours, check_beginnings
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
 from inventory.models import Act, Branch, Entry, Outing
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
+from inventory.queries.ledger import voided
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import show_day, show_time, zone_of
@@ -26,9 +27,10 @@ from jobs.actions.shift_record import record_shift
 from jobs.actions.work_doubts import WorkPart, other_type, too_early
 from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry
 from jobs.queries.plan import night_of, plan_of, versions_of, zone_of_step
-from jobs.queries.shift import closing_of, outings_for, outings_of, sets_out, standing_rows
+from jobs.queries.shift import closing_of, outings_for, outings_of, sets_out, standing_rows, voided_rows, work_logged
 
 __all__ = [
+    "NoPassLogged",
     "NotPlanned",
     "ShiftAhead",
     "ShiftClosed",
@@ -41,7 +43,6 @@ __all__ = [
     "correct_work",
     "floor_even",
     "floor_reading",
-    "guess_id",
     "leave_sets",
     "log_steps",
     "log_work",
@@ -52,8 +53,6 @@ __all__ = [
     "void_work",
 ]
 
-# The root of ids that are derived from what a line says (LEDGER 16): the same guess has the same id everywhere.
-_GUESSES = UUID("6f1c2a52-6a1e-5d7b-9f55-0d6c1b1f7a31")
 # A closing tapped by mistake is undone by whoever tapped it within this time (our assumption).
 _JUST_CLOSED = timedelta(hours=12)
 # A polished floor reads far below these; a mirror of metal reads more (our assumption). Clarity is a percentage.
@@ -78,10 +77,28 @@ class ShiftClosed(ShiftRefused):
     code = "shift_closed"
 
 
+class NoPassLogged(ShiftRefused):
+    """A step is said to be done and no pass of it is logged: asked, kept with the reason."""
+
+    code = "no_pass_logged"
+
+
 class ShiftAhead(ShiftRefused):
     """The shift has not begun: nothing can be said of what was done on it."""
 
     code = "shift_ahead"
+
+
+class HowLogged(TypedDict, total=False):
+    """How work is logged: what ``log_steps`` names and does not need."""
+
+    basis: str
+    stands_instead: bool | None
+    sure: bool
+    units: Units
+    plan: JobPlan | None
+    more: Sequence[NewLine]
+    replaces: UUID | None
 
 
 def log_work(
@@ -92,34 +109,13 @@ def log_work(
     parts: Sequence[WorkPart],
     *,
     now: datetime,
-    basis: str = Basis.MEASURED,
-    stands_instead: bool | None = None,
-    sure: bool = False,
-    units: Units = "us",
-    plan: JobPlan | None = None,
-    more: Sequence[NewLine] = (),
-    replaces: UUID | None = None,
+    **how: Unpack[HowLogged],
 ) -> Recorded:
     """Log what a step's sets polished: one part for each set; a set changed part-way through a pass is its own part.
 
-    shift_key None: the night is not known. plan: a whole version already read. stands_instead: for paper, whether it
-    stands instead of what is there (None: not paper). sure: unlikely areas and passes have been said to be right.
-    Raises NotPlanned, ShiftClosed, WorkRefused, WorkAsked, NotReceived, OtherBranch.
+    shift_key None: the night is not known; the rest as ``log_steps``.
     """
-    return log_steps(
-        who,
-        job,
-        shift_key,
-        {step_key: parts},
-        now=now,
-        basis=basis,
-        stands_instead=stands_instead,
-        sure=sure,
-        units=units,
-        plan=plan,
-        more=more,
-        replaces=replaces,
-    )
+    return log_steps(who, job, shift_key, {step_key: parts}, now=now, **how)
 
 
 def log_steps(
@@ -137,7 +133,12 @@ def log_steps(
     more: Sequence[NewLine] = (),
     replaces: UUID | None = None,
 ) -> Recorded:
-    """Log several steps of a shift in one act: parts by step key; the rest as ``log_work``."""
+    """Log several steps of a shift in one act: parts by step key.
+
+    plan: a whole version already read. stands_instead: for paper, whether it stands instead of what is there (None: not
+    paper). sure: what is unlikely has been said to be right.
+    Raises NotPlanned, ShiftClosed, WorkRefused, WorkAsked, NotReceived, OtherBranch.
+    """
     if (known := already(who.act_id)) is not None:
         return known
     if shift_key is not None:
@@ -251,7 +252,7 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
             # A closing tapped by mistake is one's own to undo, for a while; what else was said of it is not.
             if row.kind != ShiftEntry.Kind.CLOSED or now - target.recorded_at > _JUST_CLOSED:
                 _check_open(who, row.shift_uuid)
-        gone = _voided(Entry, [entry.pk for entry in entries]) | _voided(ShiftEntry, [row.pk for row in said])
+        gone = voided(target.entries.all()) | voided_rows(said)
         lines = [void(entry, why) for entry in reversed(entries) if entry.kind != "voided" and entry.pk not in gone]
         rows = [
             ShiftEntry(kind=ShiftEntry.Kind.VOIDED, job=row.job, shift_uuid=row.shift_uuid, void_target=row.pk, why=why)
@@ -264,10 +265,10 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
         return record_shift(who, branch, lines, rows, now=now)
 
 
-def floor_even(who: Who, job: Job, shift_key: UUID, step_key: UUID, *, now: datetime) -> Recorded:
+def floor_even(who: Who, job: Job, shift_key: UUID, step_key: UUID, *, now: datetime, why: str = "") -> Recorded:
     """Say that the floor looks even after a step: only then the next grit goes on (common practice).
 
-    Raises NotPlanned, ShiftClosed.
+    why: needed where no pass of the step is logged; kept. Raises NotPlanned, ShiftClosed, NoPassLogged.
     """
     plan, step = _step(job, step_key, None)
     zone = zone_of_step(plan, step)
@@ -276,8 +277,20 @@ def floor_even(who: Who, job: Job, shift_key: UUID, step_key: UUID, *, now: date
     check_planned(job, shift_key)
     _check_open(who, shift_key)
     row = ShiftEntry(
-        kind=ShiftEntry.Kind.FLOOR_EVEN, job=job, shift_uuid=shift_key, step_key=step.key, floor_uuid=zone.zone_id
+        kind=ShiftEntry.Kind.FLOOR_EVEN,
+        job=job,
+        shift_uuid=shift_key,
+        step_key=step.key,
+        floor_uuid=zone.zone_id,
+        why=why.strip()[:400] or None,
     )
+    asks = row.why is None and who.source != Source.PHONE and already(who.act_id) is None
+    if asks and not any(line.counts and line.entry.step_key == step.key for line in work_logged(job=job)):
+        raise NoPassLogged(
+            _("No pass of %(grit)s is logged on %(floor)s.") % {"grit": step.tool_type.grit, "floor": zone.zone.name},
+            _("Log what the set did, or say why the step is done without it."),
+            field="why",
+        )
     return record_shift(who, job.branch, [], [row], now=now)
 
 
@@ -373,15 +386,6 @@ def no_work(
         return record_shift(who, job.branch, [], [row], now=now)
 
 
-def guess_id(set_id: UUID, shift_key: UUID, step_key: UUID, floor: UUID, again: int = 0, of: str = "entry") -> UUID:
-    """The id of a guess about what a set did, from its key (set, shift, step, floor), LEDGER 16.
-
-    again: how often such a guess was voided before; of: "entry", or "act" for the act that carries it.
-    """
-    key = "|".join(str(part) for part in (of, set_id, shift_key, step_key, floor, *([again] if again else [])))
-    return uuid.uuid5(_GUESSES, key)
-
-
 def _step(job: Job, step_key: UUID, plan: JobPlan | None) -> tuple[JobPlan, PlanStep]:
     """A step by its key: of the plan that holds, else of the newest version that had it."""
     holds = plan or plan_of(job)
@@ -438,9 +442,3 @@ def _check_yours(who: Who, target: Act) -> None:
         raise NotYours(
             _("%(person)s wrote that.") % {"person": target.done_by.name}, _("Ask the shop manager to void it.")
         )
-
-
-def _voided(model: type[Entry] | type[ShiftEntry], targets: Sequence[UUID]) -> set[UUID | None]:
-    return set(
-        model._default_manager.filter(kind="voided", void_target__in=targets).values_list("void_target", flat=True)
-    )

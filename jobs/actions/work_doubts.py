@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -13,9 +13,6 @@ from inventory.actions.gate import name_of
 from inventory.models import Machine, SetState, ToolSet
 from inventory.times import show_day, show_time, zone_of
 from jobs.models import Job, PlanShift, PlanStep, PlanZone
-
-# Work keyed longer before its shift begins is asked about (our assumption): crews may start somewhat early.
-_EARLY = timedelta(hours=1)
 
 
 @dataclass(frozen=True)
@@ -51,10 +48,10 @@ def other_type(step: PlanStep, zone: PlanZone, parts: Sequence[WorkPart]) -> lis
 
 
 def too_early(job: Job, shift_key: UUID, at: datetime) -> list[tuple[str, str]]:
-    """What is asked of work keyed well before its shift begins."""
+    """What is asked of work keyed before its shift begins."""
     shift = PlanShift.objects.filter(plan__job=job, key=shift_key).order_by("-plan__number").first()
-    if shift is None or at >= shift.starts_at - _EARLY:
+    if shift is None or at >= shift.starts_at:
         return []
     starts = shift.starts_at.astimezone(zone_of(job.branch))
     said = {"day": show_day(starts.date()), "time": show_time(starts, job.branch)}
-    return [("shift", _("This shift starts only %(day)s %(time)s. Was the work on it?") % said)]
+    return [("shift", _("That is before the shift began: it starts %(day)s %(time)s. Was the work on it?") % said)]

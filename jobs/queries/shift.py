@@ -68,17 +68,24 @@ def standing_rows(shift_keys: Iterable[UUID]) -> list[ShiftEntry]:
     return [row for row in rows if row.kind != ShiftEntry.Kind.VOIDED and row.pk not in voided]
 
 
-def even_steps(step_keys: Iterable[UUID], *, known_by: datetime | None = None) -> frozenset[UUID]:
+def voided_rows(rows: Iterable[ShiftEntry]) -> set[UUID]:
+    """Which of these rows are voided; one query."""
+    voids = ShiftEntry.objects.filter(kind=ShiftEntry.Kind.VOIDED, act__held_back="")
+    targets = voids.filter(void_target__in=[row.pk for row in rows]).values_list("void_target", flat=True)
+    return {target for target in targets if target is not None}
+
+
+def even_steps(step_keys: Iterable[UUID], *, known_by: datetime | None = None) -> dict[UUID, str]:
     """The steps after which the floor was said to look even: done, however many passes that took; one query.
 
-    known_by: by what was on record at that instant.
+    With why, where no pass was logged. known_by: by what was on record at that instant.
     """
     rows = ShiftEntry.objects.filter(act__held_back="")
     if known_by is not None:
         rows = rows.filter(act__recorded_at__lte=known_by)
     voided = rows.filter(kind=ShiftEntry.Kind.VOIDED, void_target=OuterRef("pk"))
     said = rows.filter(kind=ShiftEntry.Kind.FLOOR_EVEN, step_key__in=list(step_keys)).exclude(Exists(voided))
-    return frozenset(key for key in said.values_list("step_key", flat=True) if key is not None)
+    return {key: why or "" for key, why in said.values_list("step_key", "why") if key is not None}
 
 
 def closing_of(shift_key: UUID) -> ShiftEntry | None:

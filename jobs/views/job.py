@@ -62,6 +62,8 @@ class StepLine:
     sets: list[Any] = field(default_factory=list)
     choose_url: str = ""
     even: bool = False
+    # Why it is done without a pass.
+    why: str = ""
     # That another job wants a set meant here too, each by name.
     also_wanted: list[str] = field(default_factory=list)
 
@@ -194,7 +196,8 @@ def _steps(plan: JobPlan, found: Job, logged: list[Logged], person: Person) -> l
         sets = reserved.get(step.key, [])
         clashes = _set_clashes(sets, ahead, wanted, times, person)
         url = url if floor else ""
-        lines.append(StepLine(step, floor, planned, done, place, count, days, sets, url, step.key in even, clashes))
+        said = step.key in even, even.get(step.key, "")
+        lines.append(StepLine(step, floor, planned, done, place, count, days, sets, url, *said, clashes))
     return sorted(lines, key=lambda line: (line.zone.zone.name if line.zone else "", line.step.order))
 
 

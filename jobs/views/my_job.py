@@ -28,6 +28,7 @@ from inventory.units import from_si, show_area, to_si, unit_for
 from inventory.views.doors import door, who_of
 from inventory.views.scanning import as_uuid
 from jobs.actions.shift import (
+    NoPassLogged,
     WorkAsked,
     WorkPart,
     check_planned,
@@ -96,7 +97,9 @@ def _page(
     form: PassForm | None = None,
     refused: Refused | None = None,
     step: str = "",
+    even: bool = False,
 ) -> HttpResponse:
+    """The shift as it stands. even: ask whether the floor looks even."""
     person, now = cast(Person, request.user), timezone.now()
     run = running(night, now)
     step = step or request.GET.get("step", "")
@@ -114,7 +117,7 @@ def _page(
         "form": form or (_pass_form(doing, sets, person) if doing and sets else None),
         "refused": refused,
         "steps_of_area": _stepper(person),
-        "ask_even": _ask_even(request, run, doing),
+        "ask_even": _ask_even(run, doing, even or request.GET.get("even") == "1"),
         "ask_left": (doing is None or request.GET.get("leave") == "1")
         and run.left is None
         and bool(run.sets)
@@ -133,11 +136,11 @@ def _page(
     return render(request, "jobs/my_job/page.html", context, status=422 if refused else 200)
 
 
-def _ask_even(request: HttpRequest, run: Running, doing: Doing | None) -> bool:
+def _ask_even(run: Running, doing: Doing | None, pressed: bool) -> bool:
     """Whether to ask if the floor looks even: all passes are logged, or "Step done" was pressed."""
     if doing is None or run.closed is not None:
         return False
-    return request.GET.get("even") == "1" or (doing.complete and not doing.even)
+    return pressed or (doing.complete and not doing.even)
 
 
 def _others(person: Person, night: Night, now: datetime) -> list[dict[str, str]]:
@@ -270,7 +273,9 @@ def shift_even(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpRes
     """The floor looks even: the next grit may go on."""
     job = job_of(request, pk)
     try:
-        kept = floor_even(who_of(request), job, key, step, now=timezone.now())
+        kept = floor_even(who_of(request), job, key, step, now=timezone.now(), why=request.POST.get("why", ""))
+    except NoPassLogged as refused:
+        return _page(request, _night(job, key), refused=refused, step=str(step), even=True)
     except Refused as refused:
         messages.error(request, refused.sentence)
         return _to(job, key)

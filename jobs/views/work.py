@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
+from types import MappingProxyType
 from typing import Any, cast
 from uuid import UUID
 
@@ -29,8 +30,8 @@ from jobs.actions.shift import WorkAsked, WorkPart, WorkRefused, correct_work, l
 from jobs.context import units_of
 from jobs.forms.work import WorkForm
 from jobs.models import Job, JobPlan, PlanStep
-from jobs.queries.plan import nights_of, plan_of, share_of_step, zone_of_step
-from jobs.queries.shift import logged_on, outings_of, work_logged
+from jobs.queries.plan import Night, nights_of, plan_of, share_of_step, zone_of_step
+from jobs.queries.shift import even_steps, logged_on, outings_of, work_logged
 from jobs.queries.uses import ROUNDING
 
 # Of what is planned so much logged counts as all of it, as on the job's page.
@@ -52,11 +53,13 @@ def work(request: HttpRequest, pk: UUID) -> HttpResponse:
         messages.error(request, _("This job has no step yet. Plan its ladder first."))
         return redirect("jobs:job", job.pk)
     done = _done_steps(job, plan)
-    initial = _initial(request, plan, done)
+    night = _night_of(request, plan)
+    logged = {} if night is None else logged_on([night.shift.key])
+    initial = _initial(request, plan, night, done, logged)
     options = _options(job, plan, request.POST or initial, done)
     if not initial["tool_set"] and options["out"]:
         initial["tool_set"] = options["out"][0]
-    initial |= _left_of(job, plan, initial, person)
+    initial |= _left_of(plan, initial, logged, person)
     form = WorkForm(request.POST or None, initial=initial, options=options, units=units_of(person))
     form.known = _known(request, plan, initial, options)
     refused: Refused | None = None
@@ -70,14 +73,16 @@ def work(request: HttpRequest, pk: UUID) -> HttpResponse:
     return _show(request, job, form, refused, in_full=_in_full(form, done))
 
 
-def _done_steps(job: Job, plan: JobPlan) -> set[str]:
-    """The keys of the steps of which about all is logged; two queries."""
+def _done_steps(job: Job, plan: JobPlan) -> dict[str, str]:
+    """What is told of steps that ask for no more work, by key: all logged, or the floor looks even; 3 queries."""
     logged: dict[UUID | None, float] = {}
     for line in work_logged(job=job):
         if line.counts:
             logged[line.entry.step_key] = logged.get(line.entry.step_key, 0.0) + line.area_m2
     planned = {step.key: _planned_m2(plan, step) for step in plan.steps.all()}
-    return {str(key) for key, m2 in planned.items() if logged.get(key, 0.0) >= _ABOUT_ALL * m2 > 0}
+    even = {str(key): _("done, the floor looks even") for key in even_steps(planned)}
+    full = (key for key, m2 in planned.items() if logged.get(key, 0.0) >= _ABOUT_ALL * m2 > 0)
+    return even | {str(key): _("logged in full") for key in full}
 
 
 def _planned_m2(plan: JobPlan, step: PlanStep) -> float:
@@ -85,13 +90,15 @@ def _planned_m2(plan: JobPlan, step: PlanStep) -> float:
     return zone.area_m2 * step.passes if zone is not None else 0.0
 
 
-def _in_full(form: WorkForm, done: set[str]) -> str:
-    """What is told of a step that is logged in full already."""
-    if str(form["step"].value() or "") not in done:
+def _in_full(form: WorkForm, done: Mapping[str, str]) -> str:
+    """What is told of a step that is done already."""
+    chosen = str(form["step"].value() or "")
+    if all(key in done for key, _words in form.fields["step"].choices if key):  # type: ignore[attr-defined]
+        return _("Every step of this job is done. What you keep here comes on top.")
+    if chosen not in done:
         return ""
-    if len(done) == len(list(form.fields["step"].choices)):  # type: ignore[attr-defined]
-        return _("Every step of this job is logged in full. What you keep here comes on top.")
-    return _("This step is logged in full. What you keep here comes on top.")
+    words = _("This step is %(done)s. What you keep here comes on top.")
+    return words % {"done": done[chosen]}
 
 
 def _kept(request: HttpRequest, job: Job, plan: JobPlan, form: WorkForm) -> HttpResponse:
@@ -113,19 +120,20 @@ def _kept(request: HttpRequest, job: Job, plan: JobPlan, form: WorkForm) -> Http
     area = sum((entry.area_m2 or 0) * (entry.passes or 0) for entry in recorded.entries if entry.kind == "worked")
     words = _("%(area)s kept.") % {"area": show_area(area, units_of(person))}
     messages.success(request, words, extra_tags=reverse("jobs:undo", args=[recorded.act.pk]))
-    following = _following(plan, request.GET.get("shift", ""))
+    following = _following(job, plan, request.GET.get("shift", ""))
     if following:
         return redirect(reverse("jobs:work", args=[job.pk]) + following)
     return redirect("jobs:job", job.pk)
 
 
-def _following(plan: JobPlan, shift: str) -> str:
+def _following(job: Job, plan: JobPlan, shift: str) -> str:
     """The query of the next step of a shift without work, when one goes step by step through it; else ""."""
     night = next((one for one in nights_of(plan) if str(one.shift.key) == shift), None)
     if night is None:
         return ""
-    logged = logged_on([night.shift.key])
-    step = next((one for one in night.steps if (night.shift.key, one.key) not in logged), None)
+    logged, done = logged_on([night.shift.key]), _done_steps(job, plan)
+    open_steps = (one for one in night.steps if (night.shift.key, one.key) not in logged and str(one.key) not in done)
+    step = next(open_steps, None)
     return f"?shift={shift}&step={step.key}" if step is not None else ""
 
 
@@ -166,36 +174,60 @@ def find_set(job: Job, key: str, code: str) -> ToolSet:
     return found
 
 
-def _initial(request: HttpRequest, plan: JobPlan, done: set[str]) -> dict[str, Any]:
-    """What the address says, else the shift that ended last or runs, and its first step that is not done."""
+def _night_of(request: HttpRequest, plan: JobPlan) -> Night | None:
+    """The shift the address names, else the one that ended last or runs, else the first."""
     nights = nights_of(plan)
-    now = timezone.now()
-    begun = [night for night in nights if night.shift.starts_at <= now]
+    begun = [night for night in nights if night.shift.starts_at <= timezone.now()]
     asked = next((night for night in nights if str(night.shift.key) == request.GET.get("shift")), None)
-    night = asked or (begun[-1] if begun else (nights[0] if nights else None))
-    steps = list(night.steps) if night and night.steps else list(plan.steps.all())
-    open_steps = [step for step in steps if str(step.key) not in done]
+    return asked or (begun[-1] if begun else (nights[0] if nights else None))
+
+
+def _initial(
+    request: HttpRequest,
+    plan: JobPlan,
+    night: Night | None,
+    done: Container[str],
+    logged: Mapping[tuple[UUID, UUID], float],
+) -> dict[str, Any]:
+    """What the address says, else the step the floor needs next."""
+    step = _next_step(plan, night, done, logged)
     machines = [row.machine_id for row in night.shift.machine_rows.all()] if night else []
     return {
         "machine": machines[0] if len(machines) == 1 else None,
         "shift": str(night.shift.key) if night else "",
-        "step": request.GET.get("step") or str((open_steps or steps)[0].key),
+        "step": request.GET.get("step") or (str(step.key) if step is not None else ""),
         "tool_set": request.GET.get("set", ""),
         "passes": 1,
         "basis": Basis.MEASURED,
     }
 
 
-def _left_of(job: Job, plan: JobPlan, said: Mapping[str, Any], person: Person) -> dict[str, Any]:
+def _next_step(
+    plan: JobPlan, night: Night | None, done: Container[str], logged: Mapping[tuple[UUID, UUID], float]
+) -> PlanStep | None:
+    """The first step of the shift with something left on it, else of the job; None when every step is done."""
+    mine = list(night.steps) if night is not None else []
+    open_steps = [step for step in [*mine, *plan.steps.all()] if str(step.key) not in done]
+
+    def left(step: PlanStep) -> bool:
+        said = logged.get((night.shift.key, step.key), 0.0) if night is not None else 0.0
+        return said < _ABOUT_ALL * share_of_step(plan, step) * _planned_m2(plan, step)
+
+    return next(filter(left, open_steps), next(iter(open_steps), None))
+
+
+def _left_of(
+    plan: JobPlan, said: Mapping[str, Any], logged: Mapping[tuple[UUID, UUID], float], person: Person
+) -> dict[str, Any]:
     """The area of a pass, m2, and the passes that are left of a step on its shift: what one most likely logs."""
     step = next((one for one in plan.steps.all() if str(one.key) == said["step"]), None)
     zone, shift = zone_of_step(plan, step) if step else None, as_uuid(said["shift"])
     if step is None or zone is None or shift is None:
         return {}
     whole = zone.area_m2 * share_of_step(plan, step)
-    logged = min(logged_on([shift]).get((shift, step.key), 0.0), whole * step.passes)
-    done = int(logged / whole + ROUNDING)
-    begun = logged - done * whole
+    here = min(logged.get((shift, step.key), 0.0), whole * step.passes)
+    done = int(here / whole + ROUNDING)
+    begun = here - done * whole
     area, passes = (whole - begun, 1) if begun > ROUNDING * whole else (whole, max(1, step.passes - done))
     code = unit_for("area", units_of(person))
     return {"area": to_si(round(from_si(area, code), 0 if area > 10 else 2), code), "passes": passes}
@@ -209,12 +241,15 @@ def _known(
     if request.GET.get("pick"):  # shift or step was just changed on the page: they stay where they were
         return ()
     known: tuple[str, ...] = ("shift",) if request.GET.get("shift") in nights or len(nights) == 1 else ()
-    known += ("step",) if request.GET.get("step") == initial["step"] or len(plan.steps.all()) == 1 else ()
+    if initial["step"] and (request.GET.get("step") == initial["step"] or len(plan.steps.all()) == 1):
+        known += ("step",)
     alone = len(options["out"]) == 1 and initial["tool_set"] == options["out"][0]
     return (*known, "tool_set") if alone or request.GET.get("set") else known
 
 
-def _options(job: Job, plan: JobPlan, said: Mapping[str, Any], done: set[str] = frozenset()) -> dict[str, Any]:  # type: ignore[assignment]
+def _options(
+    job: Job, plan: JobPlan, said: Mapping[str, Any], done: Mapping[str, str] = MappingProxyType({})
+) -> dict[str, Any]:
     """What the form chooses from: shifts, steps, sets out for the job or of the step's type; out: those that are both.
 
     said: the step and the sets as the form has them. A set of no such kind is named by its code.
@@ -227,8 +262,10 @@ def _options(job: Job, plan: JobPlan, said: Mapping[str, Any], done: set[str] = 
     steps = []
     for step in plan.steps.all():
         floor = zone_of_step(plan, step)
-        words = f"{step.tool_type.name} · {floor.zone.name if floor else ''}"
-        steps.append((str(step.key), words + (_(" · logged in full") if str(step.key) in done else "")))
+        words = [step.tool_type.name, floor.zone.name if floor else "", done.get(str(step.key), "")]
+        steps.append((str(step.key), " · ".join(filter(None, words))))
+    if steps and all(key in done for key, _words in steps):
+        steps.insert(0, ("", "—"))  # nothing is left to propose
     outings = {outing.pk for outing in outings_of([s.key for s in plan.shifts.all()]).values()}
     asked = next((one for one in plan.steps.all() if str(one.key) == said.get("step")), None)
     types = {one.tool_type_id for one in plan.steps.all()} if asked is None else {asked.tool_type_id}

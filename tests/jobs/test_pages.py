@@ -325,6 +325,20 @@ def test_my_job_goes_from_passes_to_even_to_left_to_closed(world: SimpleNamespac
         assert gone not in closed, gone
 
 
+def test_a_step_without_a_pass_is_asked_about_and_a_yes_is_kept_with_its_reason(world: SimpleNamespace) -> None:
+    dag, args = client_of(world.cast.dag), [world.job.pk, world.shift.key]
+    even = reverse("jobs:shift_even", args=[*args, world.step.key])
+    asked = dag.get(reverse("jobs:shift", args=args) + f"?step={world.step.key}&even=1").content.decode()
+    assert "No pass of 200 is logged on Hall. Is the step done all the same?" in asked
+    assert "Yes, even" not in asked
+    refused = dag.post(even, {"why": "  "})
+    assert refused.status_code == 422
+    assert "Log what the set did, or say why the step is done without it." in refused.content.decode()
+    assert not ShiftEntry.objects.exists()
+    assert dag.post(even, {"why": "ground by hand"}).status_code == 302
+    assert ShiftEntry.objects.get().why == "ground by hand"
+
+
 def test_my_job_answers_garbled_sets_and_shifts_no_plan_has_in_words(world: SimpleNamespace) -> None:
     dag, args = client_of(world.cast.dag), [world.job.pk, world.shift.key]
 

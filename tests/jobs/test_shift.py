@@ -13,8 +13,10 @@ from inventory.actions.ledger import NewLine, SameKeyOtherContent
 from inventory.actions.undo import LaterEntries, NotYours
 from inventory.models import Entry, SetState, ToolSet
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
+from jobs.actions.morning import guess_id
 from jobs.actions.plan import save_plan
 from jobs.actions.shift import (
+    NoPassLogged,
     NotPlanned,
     ShiftAhead,
     ShiftClosed,
@@ -26,7 +28,6 @@ from jobs.actions.shift import (
     correct_work,
     floor_even,
     floor_reading,
-    guess_id,
     leave_sets,
     log_work,
     no_work,
@@ -212,8 +213,12 @@ def test_sets_in_a_bucket_stay_in_it_when_left_in_water() -> None:
 def test_what_is_said_of_the_floor_stands_under_an_act_and_the_same_act_says_the_same() -> None:
     night = make_night()
     dag = by(night, "dag")
-    floor_even(dag, night.job, night.shift.key, night.step.key, now=LAST_NIGHT)
-    assert floor_even(dag, night.job, night.shift.key, night.step.key, now=LAST_NIGHT).again
+    said: Any = {"now": LAST_NIGHT, "why": "ground by hand"}
+    with pytest.raises(NoPassLogged, match="No pass of 200 is logged on Hall"):
+        floor_even(dag, night.job, night.shift.key, night.step.key, now=LAST_NIGHT, why=" ")
+    floor_even(dag, night.job, night.shift.key, night.step.key, **said)
+    assert floor_even(dag, night.job, night.shift.key, night.step.key, **said).again
+    assert standing_rows([night.shift.key])[0].why == "ground by hand"
     zone = night.plan.zones.all()[0]
     with pytest.raises(SameKeyOtherContent):
         floor_reading(dag, night.job, night.shift.key, zone, "gloss", 40, now=LAST_NIGHT)

@@ -221,12 +221,13 @@ def test_a_floor_that_looked_even_leaves_nothing_of_its_step_on_any_page() -> No
     assert night.step.key in ahead(night)
     assert cell(night).worked_m2 == 5000
 
-    said = floor_even(who(night.cast.dag, night.cast.device, NOW), night.job, night.shift.key, night.step.key, now=NOW)
+    dag = who(night.cast.dag, night.cast.device, NOW)
+    said = floor_even(dag, night.job, night.shift.key, night.step.key, now=NOW, why="looked at")
 
     assert (cell(night).key, cell(night).worked_m2) == ("done", 0.0)
     assert [use.reference_m2 for use in plan_of_outing(outing.pk)] == [0.0]
     assert night.step.key not in ahead(night)
-    assert even_steps([night.step.key], known_by=NOW - hours(1)) == frozenset()
+    assert even_steps([night.step.key], known_by=NOW - hours(1)) == {}
     undo_act(who(night.cast.dag, night.cast.device, NOW), night.cast.branch, said.act, "a mistake", now=NOW)
     assert cell(night).worked_m2 == 5000
 

@@ -13,7 +13,7 @@ from django.utils import timezone
 from inventory.actions.ledger import NewLine
 from inventory.models import Entry, SetState
 from inventory.models.choices import SoakNeed, Source
-from jobs.actions.shift import WorkAsked, WorkPart, close_shift, log_work, outing_of_shift
+from jobs.actions.shift import WorkAsked, WorkPart, close_shift, floor_even, log_work, outing_of_shift
 from jobs.queries.my_job import running
 from jobs.queries.plan import night_of
 from tests.cast import hours, make_cast, make_place, make_set, make_type, uuid, who, write
@@ -103,29 +103,53 @@ def test_a_phone_is_believed_with_a_set_of_another_type(world: SimpleNamespace) 
     assert Entry.objects.filter(kind="worked", tool_set=world.four).count() == 1
 
 
-def test_work_keyed_more_than_an_hour_before_its_shift_is_asked_about(world: SimpleNamespace) -> None:
+def test_work_keyed_before_its_shift_begins_is_asked_about(world: SimpleNamespace) -> None:
     starts = world.second.starts_at
-    with pytest.raises(WorkAsked, match=r"This shift starts only .*Was the work on it"):
-        log(world, world.four, world.step4, at=starts - hours(1.1), shift=world.second)
-    log(world, world.four, world.step4, at=starts - hours(0.9), shift=world.second)
-    log(world, world.four, world.step4, at=starts - hours(0.8), shift=None)
-    assert Entry.objects.filter(kind="worked").count() >= 1
+    with pytest.raises(WorkAsked, match=r"before the shift began: it starts .*Was the work on it"):
+        log(world, world.four, world.step4, at=starts - hours(0.1), shift=world.second)
+    assert not Entry.objects.filter(kind="worked").exists()
+    log(world, world.four, world.step4, at=starts - hours(0.1), shift=world.second, sure=True)
+    log(world, world.four, world.step4, at=starts, shift=world.second)
+    assert Entry.objects.filter(kind="worked").count() == 2
+
+
+def logged_in_full(world: SimpleNamespace, tool_set: Any, step: Any, shift: Any) -> None:
+    author = who(world.cast.dag, world.cast.device, shift.ends_at)
+    parts = [WorkPart(tool_set, 1000.0, step.passes)]
+    log_work(author, world.job, shift.key, step.key, parts, now=shift.ends_at, sure=True)
 
 
 def test_a_step_logged_in_full_is_told_and_the_next_one_is_offered(world: SimpleNamespace) -> None:
     dag = client_of(world.cast.dag)
     assert dag.get(world.url).context["form"]["step"].value() == str(world.step2.key)
-    part = [WorkPart(world.two, 1000.0, 5)]
-    log_work(
-        who(world.cast.dag, world.cast.device, world.now), world.job, world.first.key, world.step2.key, part,
-        now=world.now,
-    )  # fmt: skip
+    logged_in_full(world, world.two, world.step2, world.first)
     again = dag.get(world.url + f"?shift={world.first.key}&step={world.step2.key}").content.decode()
     assert "This step is logged in full. What you keep here comes on top." in again
-    page = dag.get(world.url + f"?shift={world.second.key}")
+    for query in (f"?shift={world.second.key}", f"?shift={world.first.key}", ""):
+        page = dag.get(world.url + query)
+        assert page.context["form"]["step"].value() == str(world.step4.key), query
+        assert page.context["form"]["passes"].value() == world.step4.passes, query
+        assert "resin 200 · Hall · logged in full" in page.content.decode()
+        assert "comes on top" not in page.content.decode()
+
+
+def test_a_step_whose_floor_looked_even_is_not_offered_again(world: SimpleNamespace) -> None:
+    dag = client_of(world.cast.dag)
+    author = who(world.cast.dag, world.cast.device, world.now)
+    floor_even(author, world.job, world.first.key, world.step2.key, now=world.now, why="not needed")
+    page = dag.get(world.url)
     assert page.context["form"]["step"].value() == str(world.step4.key)
-    assert "resin 200 · Hall · logged in full" in page.content.decode()
-    assert "comes on top" not in page.content.decode()
+    assert "resin 200 · Hall · done, the floor looks even" in page.content.decode()
+    assert "“not needed”" in dag.get(reverse("jobs:job", args=[world.job.pk])).content.decode()
+
+
+def test_nothing_is_preselected_where_every_step_is_done(world: SimpleNamespace) -> None:
+    logged_in_full(world, world.two, world.step2, world.first)
+    logged_in_full(world, world.four, world.step4, world.second)
+    page = client_of(world.cast.dag).get(world.url)
+    assert page.context["form"]["step"].value() == ""
+    assert page.context["form"]["area"].value() is None
+    assert "Every step of this job is done. What you keep here comes on top." in page.content.decode()
 
 
 def test_correct_changes_set_and_step_as_a_line_in_its_place(world: SimpleNamespace) -> None:
