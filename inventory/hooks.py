@@ -229,6 +229,7 @@ class PlannedStep:
     """What the steps of one tool type ask of their sets on a coming shift.
 
     words: "Osprey Lane, Thu 15 May"; reference_m2: reference area; factor: of their floors; sets: reserved for them.
+    leaves_at: when its sets leave, None as long as it is not known; tonight: its sets are chosen by who sends them out.
     """
 
     tool_type_id: int
@@ -238,6 +239,8 @@ class PlannedStep:
     factor: float = 1.0
     sets: tuple[UUID, ...] = ()
     url: str = ""
+    leaves_at: datetime | None = None
+    tonight: bool = False
 
 
 PlannedSteps = Callable[[Branch, datetime, "Iterable[int]"], "list[PlannedStep]"]
@@ -253,3 +256,27 @@ def register_planned_steps(answer: PlannedSteps) -> None:
 def planned_steps(branch: Branch, now: datetime, type_ids: Iterable[int]) -> list[PlannedStep] | None:
     """What coming shifts ask of these tool types, the soonest first; None while nobody plans."""
     return _planned[0](branch, now, type_ids) if _planned else None
+
+
+@dataclass(frozen=True)
+class NamedTonight:
+    """What the page of tonight says of one set. words: the job; url: the page; offered: not decided yet."""
+
+    words: str
+    url: str
+    offered: bool = False
+
+
+NamesTonight = Callable[[Branch, datetime], "Mapping[UUID, NamedTonight]"]
+
+_tonight: list[NamesTonight] = []
+
+
+def register_named_tonight(answer: NamesTonight) -> None:
+    """Let ``answer(branch, now)`` say which sets the page of tonight names: those that go, and those it offers."""
+    _tonight[:] = [answer]
+
+
+def named_tonight(branch: Branch, now: datetime) -> Mapping[UUID, NamedTonight]:
+    """The sets that the page of tonight names; none while no job is known."""
+    return _tonight[0](branch, now) if _tonight else {}

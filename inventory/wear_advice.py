@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
-WORN, TOO_LITTLE, RUN_OUT, PAIR = "worn", "too_little", "run_out", "pair"
+WORN, TOO_LITTLE, RUN_OUT, PAIR, TONIGHT = "worn", "too_little", "run_out", "pair", "tonight"
 RETIRES = (WORN, TOO_LITTLE)
 
 
@@ -45,7 +45,8 @@ class Standing:
 
 @dataclass(frozen=True)
 class Advice:
-    """What to do with one set. kind: WORN and TOO_LITTLE retire it; RUN_OUT; PAIR.
+    """What to do with one set. kind: WORN and TOO_LITTLE retire it; RUN_OUT; PAIR; TONIGHT: the
+    page of tonight offers it for a step.
 
     step: place of the planned step among those of its type, None without one; other: the set to go with (PAIR: a
     leftover; RUN_OUT: a sure one behind it), None if none is known; chance: that the two finish the step.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -10,8 +11,9 @@ from inventory.actions.gate import name_of
 from inventory.models import OddWear, Person
 from inventory.queries.advice import Advised
 from inventory.templatetags.gritledger import sure_words
+from inventory.times import when_for
 from inventory.units import show_area, show_height
-from inventory.wear_advice import PAIR, TOO_LITTLE, WORN
+from inventory.wear_advice import PAIR, TONIGHT, TOO_LITTLE, WORN
 
 
 def odd_words(odd: OddWear) -> str:
@@ -39,7 +41,19 @@ def advice_head(one: Advised) -> str:
         return _("Retire it")
     if kind == PAIR and one.other is not None:
         return _("Goes with %(set)s") % {"set": name_of(one.other)}
+    if kind == TONIGHT:
+        return _("Offered for tonight")
     return _("Run it to its end first")
+
+
+def water_words(one: Advised, person: Person, now: datetime) -> str:
+    """Which of its sets must be in water by when, so that they are ready for the step; nothing where none must."""
+    if not one.water:
+        return ""
+    each = [
+        _("%(set)s by %(when)s") % {"set": name_of(state), "when": when_for(person, by, now)} for state, by in one.water
+    ]
+    return _("Dry now. Into water: %(sets)s.") % {"sets": ", ".join(each)}
 
 
 def advice_words(one: Advised, person: Person) -> str:
@@ -58,6 +72,8 @@ def advice_words(one: Advised, person: Person) -> str:
             else _("It hardly does another %(area)s, and no step of its type is planned.")
         )
         return words % {"area": show_area(one.small_m2, units)}
+    if one.tonight is not None:
+        return _("A leftover: the page of tonight offers it for %(job)s.") % {"job": one.tonight.words}
     step = one.step.words if one.step is not None else ""
     if advice.kind == PAIR:
         values = {"step": step, "sure": sure_words(advice.chance or 0.0)}

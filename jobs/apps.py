@@ -9,7 +9,7 @@ class JobsConfig(AppConfig):
     def ready(self) -> None:
         """Answer what `inventory` asks of the work."""
         from inventory import hooks, tables
-        from jobs.queries import open_steps, planned_steps, rack_answers, uses
+        from jobs.queries import named_tonight, open_steps, planned_steps, rack_answers, uses
         from jobs.queries.tables import TABLES
         from jobs.views.leaving import leaving_jobs
 
@@ -25,3 +25,4 @@ class JobsConfig(AppConfig):
         hooks.register_said_of_shifts(rack_answers.said_of_shifts)
         hooks.register_open_steps(open_steps.open_steps)
         hooks.register_planned_steps(planned_steps.planned_steps)
+        hooks.register_named_tonight(named_tonight.named_tonight)

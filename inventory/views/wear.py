@@ -30,7 +30,7 @@ from inventory.views.doors import PersonRequest, door, who_of
 from inventory.views.measuring import back_of
 from inventory.views.scanning import undo_url
 from inventory.wear_advice import PAIR, RETIRES, WORN
-from inventory.wear_words import advice_head, advice_words, odd_words
+from inventory.wear_words import advice_head, advice_words, odd_words, water_words
 
 _SHOWN = 40  # rows of one kind on the page; the rest come up as these are answered
 
@@ -41,7 +41,7 @@ def notice(state: SetState, person: Person, now: datetime, back: str, *, foreign
     advised = advice_on(person.branch, now, only=state) if not foreign and state.outing_id is None else []
     return {
         "odd": odd and {**odd_row(odd, person, now, back), "checks": checks(odd, person, now)},
-        "advice": [advice_row(one, person, back) for one in advised],
+        "advice": [advice_row(one, person, now, back) for one in advised],
     }
 
 
@@ -62,7 +62,7 @@ def odd_row(odd: OddWear, person: Person, now: datetime, back: str) -> dict[str,
     }
 
 
-def advice_row(one: Advised, person: Person, back: str) -> dict[str, Any]:
+def advice_row(one: Advised, person: Person, now: datetime, back: str) -> dict[str, Any]:
     """One set at its end: what to do, why, and the tap that does it."""
     state, kind = one.state, one.advice.kind
     button = None
@@ -77,7 +77,9 @@ def advice_row(one: Advised, person: Person, back: str) -> dict[str, Any]:
         "url": reverse("inventory:set_phone", args=[state.pk]),
         "head": advice_head(one),
         "words": advice_words(one, person),
-        "step_url": one.step.url if one.step is not None else "",
+        "water": water_words(one, person, now),
+        "step_url": one.step.url if one.step is not None else one.tonight.url if one.tonight is not None else "",
+        "step_label": _("Tonight") if one.tonight is not None else _("The job"),
         "other_url": reverse("inventory:set_phone", args=[one.other.pk]) if one.other is not None else "",
         "other": name_of(one.other) if one.other is not None else "",
         "answer": button,
@@ -172,13 +174,13 @@ def wear_list(request: PersonRequest) -> HttpResponse:
     odd, advised = odd_sets(person.branch, now), advice_on(person.branch, now)
     ends = [one for one in advised if one.advice.kind in RETIRES]
     left = [one for one in advised if one.advice.kind not in RETIRES]
-    lines = [one for one in pairs_once(left) if one.step is not None]
-    waiting = Counter(str(one.state.tool_set.tool_type) for one in left if one.step is None)
+    lines = [one for one in pairs_once(left) if one.step is not None or one.tonight is not None]
+    waiting = Counter(str(one.state.tool_set.tool_type) for one in left if one.step is None and one.tonight is None)
     context = {
         "headline": headline(len(odd), len(ends), len(lines)),
         "odd": [odd_row(one, person, now, back) for one in odd[:_SHOWN]],
-        "ends": [advice_row(one, person, back) for one in ends[:_SHOWN]],
-        "left": [advice_row(one, person, back) for one in lines[:_SHOWN]],
+        "ends": [advice_row(one, person, now, back) for one in ends[:_SHOWN]],
+        "left": [advice_row(one, person, now, back) for one in lines[:_SHOWN]],
         "waiting": sorted(waiting.items()),
         "more": {"odd": len(odd[_SHOWN:]), "ends": len(ends[_SHOWN:]), "left": len(lines[_SHOWN:])},
     }

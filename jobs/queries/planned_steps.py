@@ -15,7 +15,8 @@ from inventory.shop_settings import settings_of
 from inventory.times import show_day, zone_of
 from jobs.models import PlanStep, Standing
 from jobs.queries.plan import current_plans, nights_of
-from jobs.queries.shift import logged_on
+from jobs.queries.shift import logged_on, outings_of
+from jobs.queries.tonight import evening, leaves_at_of
 from jobs.queries.uses import asked_of, open_reservations, step_starts_at, steps_by_type
 
 _AHEAD = timedelta(weeks=12)  # as far as the rack looks
@@ -24,8 +25,8 @@ _AHEAD = timedelta(weeks=12)  # as far as the rack looks
 def planned_steps(branch: Branch, now: datetime, type_ids: Iterable[int]) -> list[PlannedStep]:
     """What shifts of the next twelve weeks, of jobs won and bids, ask of these tool types; the soonest first.
 
-    Steps of one type on a shift are one: they share the set. Those that are done are left out. Ten queries for any
-    number of jobs.
+    Steps of one type on a shift are one: they share the set. Those that are done are left out. Eleven queries for
+    any number of jobs.
     """
     wanted = set(type_ids)
     jobs = set(
@@ -38,7 +39,9 @@ def planned_steps(branch: Branch, now: datetime, type_ids: Iterable[int]) -> lis
     plans = current_plans(branch, standings=(Standing.WON, Standing.BID), jobs=jobs)
     nights = [night for plan in plans for night in nights_of(plan) if now < night.shift.ends_at < now + _AHEAD]
     reserved = open_reservations({night.job.pk for night in nights})
-    logged = logged_on([night.shift.key for night in nights])
+    keys = [night.shift.key for night in nights]
+    logged, outings = logged_on(keys), outings_of(keys)
+    since, until = evening(now, branch)
     today = now.astimezone(zone_of(branch)).date()
     settings = settings_of(branch, today=today)
     found = []
@@ -57,6 +60,8 @@ def planned_steps(branch: Branch, now: datetime, type_ids: Iterable[int]) -> lis
                     asked.factor,
                     tuple(dict.fromkeys(row.tool_set_id for step in steps for row in reserved.get(step.key, []))),
                     reverse("jobs:job", args=[night.job.pk]),
+                    leaves_at_of(night, outings, settings),
+                    night.plan.standing == Standing.WON and since <= night.shift.starts_at < until,
                 )
             )
     return sorted(found, key=lambda one: (one.starts_at, one.words))

@@ -19,13 +19,13 @@ from inventory.actions import alarms
 from inventory.actions.ledger import NewLine, void
 from inventory.actions.lives import refit, shop_settings
 from inventory.actions.looked import NotOdd, look_at
-from inventory.hooks import NextUse, PlannedStep
+from inventory.hooks import NamedTonight, NextUse, PlannedStep
 from inventory.models import AlarmBasis, Entry, OddWear, SetState, ToolSet
 from inventory.queries.advice import advice_on
 from inventory.queries.measuring import measured_since, worth_measuring
 from inventory.queries.odd_wear import odd_sets
 from inventory.views.measuring import why
-from inventory.wear_advice import PAIR, RUN_OUT, TOO_LITTLE, WORN
+from inventory.wear_advice import PAIR, RUN_OUT, TONIGHT, TOO_LITTLE, WORN
 from tests.cast import NOW, hours, make_cast, make_outing, make_place, make_set, make_type, who, write
 from tests.inventory.test_estimate import wear_out, worked
 
@@ -308,10 +308,10 @@ def advice_of(cast: SimpleNamespace) -> dict[UUID, Any]:
     return {one.state.pk: one for one in advice_on(cast.branch, LATER)}
 
 
-def step(cast: SimpleNamespace, area_m2: float, *sets: ToolSet) -> PlannedStep:
-    return PlannedStep(
-        cast.type.pk, "Osprey Lane, Thu 15 May", LATER, area_m2, 1.0, tuple(one.pk for one in sets), "/j"
-    )
+def step(cast: SimpleNamespace, area_m2: float, *sets: ToolSet, days: float = 7, tonight: bool = False) -> PlannedStep:
+    """A step that starts so many days from now: in a week there is time for a soak of sixty hours."""
+    at, ids = LATER + hours(24 * days), tuple(one.pk for one in sets)
+    return PlannedStep(cast.type.pk, "Osprey Lane, Thu 15 May", at, area_m2, 1.0, ids, "/j", at - hours(2), tonight)
 
 
 def test_a_set_at_its_retire_height_is_to_retire_as_worn(
@@ -365,6 +365,73 @@ def test_leftovers_pair_for_a_step_or_go_first_with_a_sure_set_behind(
     assert [(one.advice.kind, one.other.pk) for one in first] == [(RUN_OUT, sure.pk)]
     plans.steps = [step(shop, 3500.0, sure, other)]
     assert all(one.step is None for one in advice_of(shop).values())
+
+
+def test_two_leftovers_are_named_only_for_a_step_they_can_be_wet_through_for_and_by_when(
+    shop: SimpleNamespace, plans: SimpleNamespace, client: Client
+) -> None:
+    other = make_set(shop, shop.type, shop.rack, code="GL-3BRCBQ")
+    worked(shop, other, 4400, 5, 2)
+    plans.steps = [step(shop, 1500.0, days=1)]  # sixty hours of water do not fit in
+    assert all(one.step is None for one in advice_of(shop).values())
+    plans.steps = [step(shop, 1500.0, days=7)]
+    found = advice_of(shop)[shop.used.pk]
+    leaves = plans.steps[0].leaves_at
+    assert found.advice.kind == PAIR
+    assert {state.pk for state, _by in found.water} == {shop.used.pk, other.pk}
+    assert all(hours(72) <= leaves - by < hours(72 + 4 * 24) for _state, by in found.water)
+    page = signed(client, shop.ines).get(reverse("inventory:wear"))
+    (row,) = page.context["left"]
+    assert row["water"].startswith("Dry now. Into water: GL-")
+    assert row["water"] in page.content.decode().replace("&nbsp;", "\u00a0")
+    shop.type.soak_need = "none"
+    shop.type.save()
+    plans.steps = [step(shop, 1500.0, days=1)]
+    assert advice_of(shop)[shop.used.pk].water == ()
+
+
+def test_a_leftover_that_is_meant_elsewhere_is_named_for_no_other_step(
+    shop: SimpleNamespace, plans: SimpleNamespace
+) -> None:
+    other = make_set(shop, shop.type, shop.rack)
+    worked(shop, other, 4400, 5, 2)
+    plans.steps = [step(shop, 1500.0)]
+    plans.uses = {other.pk: use(900.0)}
+    found = advice_of(shop)
+    assert found[shop.used.pk].step is None
+    assert other.pk not in found  # nor does it wait for a step
+    plans.steps = [step(shop, 1500.0, other)]
+    assert advice_of(shop)[other.pk].advice.kind == PAIR  # but of its own step it is short
+
+
+def test_a_sure_set_goes_behind_one_leftover_only(shop: SimpleNamespace, plans: SimpleNamespace) -> None:
+    other, sure = make_set(shop, shop.type, shop.rack), make_set(shop, shop.type, shop.rack)
+    worked(shop, other, 4400, 5, 2)
+    plans.steps = [step(shop, 3500.0, days=7), step(shop, 3500.0, days=14)]
+    behind = [one for one in advice_of(shop).values() if one.step is not None]
+    assert [one.other.pk for one in behind] == [sure.pk]
+
+
+def test_what_tonights_page_names_is_said_in_its_words_and_no_other(
+    shop: SimpleNamespace, plans: SimpleNamespace, monkeypatch: pytest.MonkeyPatch, client: Client
+) -> None:
+    other, sure = make_set(shop, shop.type, shop.rack), make_set(shop, shop.type, shop.rack)
+    worked(shop, other, 4400, 5, 2)
+    names = {
+        shop.used.pk: NamedTonight("Bellweather hangar", "/tonight/", offered=True),
+        other.pk: NamedTonight("Bellweather hangar", "/tonight/"),
+    }
+    monkeypatch.setattr(hooks, "_tonight", [lambda branch, now: names])
+    plans.steps = [step(shop, 1500.0, days=0.2, tonight=True), step(shop, 3500.0, sure, days=7)]
+    found = advice_of(shop)
+    assert set(found) == {shop.used.pk}
+    assert found[shop.used.pk].advice.kind == TONIGHT
+    (row,) = signed(client, shop.ines).get(reverse("inventory:wear")).context["left"]
+    assert row["words"] == "A leftover: the page of tonight offers it for Bellweather hangar."
+    assert (row["step_url"], row["step_label"]) == ("/tonight/", "Tonight")
+    names.clear()
+    later = [one for one in advice_of(shop).values() if one.step is not None]
+    assert [one.step for one in later] == [plans.steps[1]]  # the step of tonight itself is named to nobody here
 
 
 # --- the list ---
@@ -426,4 +493,4 @@ def test_the_list_asks_as_much_for_many_sets_as_for_one(
     client.get(reverse("inventory:wear"))
     with CaptureQueriesContext(connection) as queries:
         client.get(reverse("inventory:wear"))
-    assert len(queries) == 11
+    assert len(queries) == 16
