@@ -37,18 +37,31 @@ def _unsolved(forecast: Forecast) -> str:
     if not forecast.unsolved:
         return ""
     first, more = forecast.unsolved[0], len(forecast.unsolved) - 1
-    name = _capital(first.name)
+    facts = {"name": _capital(first.name), "chance": chance_words(first.unsolved_chance)}
+    if first.waits_for_order:
+        said = _("%(name)s: %(chance)s of running short before what is on order comes") % facts
+    else:
+        said = _("%(name)s: %(chance)s of running short before an order can come") % facts
     if more:
         words = ngettext(
-            "%(name)s and %(more)d more type may run short before an order can come",
-            "%(name)s and %(more)d more types may run short before an order can come",
-            more,
+            "the chance of %(more)d more type is no larger", "the chances of %(more)d more types are no larger", more
         )
-    elif not first.waits_for_order:
-        words = _("%(name)s may run short before an order can come")
-    else:
-        words = _("%(name)s may run short before what is on order comes")
-    return words % {"name": name, "more": more}
+        said += "; " + words % {"more": more}
+    return said
+
+
+def chance_words(chance: float) -> str:
+    """A chance in a word and in percent: "small chance (5 %)". Where the words change is our assumption."""
+    facts = {"percent": sure_words(chance) if chance >= 0.01 else _("under 1 %")}
+    if chance < 0.15:
+        return _("small chance (%(percent)s)") % facts
+    if chance < 0.4:
+        return _("some chance (%(percent)s)") % facts
+    if chance < 0.6:
+        return _("about an even chance (%(percent)s)") % facts
+    if chance < 0.9:
+        return _("large chance (%(percent)s)") % facts
+    return _("near certainty (%(percent)s)") % facts
 
 
 def _order(forecast: Forecast, *, money: bool) -> str:
@@ -79,26 +92,24 @@ def late_words(one: TypeForecast, today: date) -> str:
         return ""
     facts = {
         "when": month_or_week(one.unsolved_on, today),
-        "chance": sure_words(one.unsolved_chance),
+        "chance": chance_words(one.unsolved_chance),
         "rush": sets_words(one.rush),
     }
     if one.waits_for_order:
-        words = _("%(chance)s chance of running short from %(when)s, before what is on order is here:")
+        words = _("%(chance)s of running short from %(when)s, before what is on order is here.")
     else:
-        words = _("%(chance)s chance of running short from %(when)s, before an order could be here:")
-    said = _capital(words % facts)
+        words = _("%(chance)s of running short from %(when)s, before an order could be here.")
     names = [job.name for job in one.early_jobs if job.name]
-    if not names:
-        helps = _("hurry the order, move the job, or borrow.")
-        if one.rush:
-            helps = _("move the job, rush %(rush)s, or borrow.")
-    elif not one.rush:
+    facts["job"] = names[0] if names else _("the job")
+    if not one.rush:
         helps = _("hurry the order, move %(job)s, or borrow.")
     elif one.sets:
         helps = _("rush %(rush)s as well, move %(job)s, or borrow.")
     else:
-        helps = _("too late for %(job)s, move it, rush %(rush)s, or borrow.")
-    return said + " " + helps % (facts | {"job": names[0] if names else ""})
+        helps = _("rush %(rush)s, move %(job)s, or borrow.")
+    # Nobody need act on a small chance: what helps is offered for it, no more.
+    lead = _("What helps: %(helps)s") if one.unsolved_chance >= 0.4 else _("If that is too much: %(helps)s")
+    return _capital(words % facts) + " " + lead % {"helps": helps % facts}
 
 
 def _capital(words: str) -> str:

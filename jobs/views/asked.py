@@ -263,9 +263,11 @@ def _said(one: Answered, person: Person) -> str:
 
 
 def complete_words(morning: Morning) -> str:
-    """ "Last night is complete. 6 sets back, 2 on site in water."."""
+    """ "Last night is complete. 6 sets back, 2 on site in water."; of answers only, not of what is worth a look."""
     if not morning.nights and not morning.back:
-        return _("Nothing ran last night, and nothing is open.")
+        if morning.older:
+            return _("Nothing ran last night. Older answers are missing.")
+        return _("Nothing ran last night, and no answer is missing.")
     parts = []
     if morning.back:
         parts.append(ngettext("%(n)s set back", "%(n)s sets back", morning.back) % {"n": morning.back})

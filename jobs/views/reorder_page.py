@@ -193,9 +193,13 @@ def _under(request: PersonRequest, made: Forecast) -> list[str]:
         nxt = made.later[0]
         when = words.order_by_words(nxt, made.today)[0]
         total, money = total_cost((*made.due, nxt)), request.user.can(Right.SEE_MONEY)
-        text = _("Next: %(name)s, %(when)s.") % {"name": nxt.name, "when": when}
+        facts = {"name": nxt.name, "when": when}
+        text = _("Next: %(name)s, %(when)s.") % facts
         if money and isinstance(total, Decimal) and nxt.cost is not None:
-            text += " " + _("With it %(money)s.") % {"money": show_money(total, nxt.currency)}
+            text = _("Next: %(name)s, %(when)s, %(money)s.") % (facts | {"money": show_money(nxt.cost, nxt.currency)})
+            if made.due:
+                both = {"money": show_money(total, nxt.currency)}
+                text += " " + _("Together with what is to order now: %(money)s.") % both
         lines.append(text)
     at = made.made_at.astimezone(zone_of(request.user.branch))
     jobs = ngettext("%(count)d job", "%(count)d jobs", made.jobs) % {"count": made.jobs}

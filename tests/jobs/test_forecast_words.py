@@ -51,13 +51,22 @@ def whole(*types: TypeForecast, gaps: tuple[Gap, ...] = ()) -> Forecast:
         ([due(date(2025, 5, 28))], "Nothing to order before Wed 28 May"),
         ([due(date(2026, 1, 12))], "Nothing to order before the week of Mon 12 Jan 2026"),
         ([NO_ORDER], "Nothing to order for the next 26 weeks"),
-        ([late(0.41)], "Resin 400 may run short before an order can come"),
+        ([late(0.41)], "Resin 400: about an even chance (41 %) of running short before an order can come"),
+        ([late(0.05)], "Resin 400: small chance (5 %) of running short before an order can come"),
         (
             [late(0.41), due(date(2025, 5, 16))],
-            "Resin 400 may run short before an order can come. Order 4 sets by Fri 16 May, $1,240",
+            "Resin 400: about an even chance (41 %) of running short before an order can come. "
+            "Order 4 sets by Fri 16 May, $1,240",
         ),
-        ([late(0.41), late(1.0, name="metal 30")], "Metal 30 and 1 more type may run short before an order can come"),
-        ([replace(NO_ORDER, short_on=TODAY)], "Resin 400 may run short before what is on order comes"),
+        (
+            [late(0.41), late(1.0, name="metal 30")],
+            "Metal 30: near certainty (over 99 %) of running short before an order can come; "
+            "the chance of 1 more type is no larger",
+        ),
+        (
+            [replace(NO_ORDER, short_on=TODAY, short_chance=0.25)],
+            "Resin 400: some chance (25 %) of running short before what is on order comes",
+        ),
         ([replace(NO_ORDER, sets=None, short_on=TODAY)], "Nobody knows how long a supplier takes"),
         ([], "No tool types to reckon with yet"),
     ],
@@ -98,20 +107,24 @@ def test_what_an_order_cannot_reach_says_how_likely_when_and_what_helps() -> Non
     job = JobBehind("Osprey Lane", None, "won", 1.0, TODAY, 900.0, 1.0, 0.41)
 
     assert late_words(late(0.41, early_jobs=(job,)), TODAY) == (
-        "41 % chance of running short from the week of Mon 2 Jun, before an order could be here: "
-        "too late for Osprey Lane, move it, rush 2 sets, or borrow."
+        "About an even chance (41 %) of running short from the week of Mon 2 Jun, before an order could be here. "
+        "What helps: rush 2 sets, move Osprey Lane, or borrow."
     )
-    # An order that may still be in time is not called too late: it is hurried.
+    # A small chance is told as one, and what helps is offered for it, not asked for.
+    assert late_words(late(0.05, early_jobs=(job,)), TODAY) == (
+        "Small chance (5 %) of running short from the week of Mon 2 Jun, before an order could be here. "
+        "If that is too much: rush 2 sets, move Osprey Lane, or borrow."
+    )
     assert late_words(late(0.41, early_jobs=(job,), sets=1, order_by=TODAY), TODAY).endswith(
-        "before an order could be here: rush 2 sets as well, move Osprey Lane, or borrow."
+        "before an order could be here. What helps: rush 2 sets as well, move Osprey Lane, or borrow."
     )
-    assert late_words(late(0.41), TODAY).endswith("here: move the job, rush 2 sets, or borrow.")
+    assert late_words(late(0.41), TODAY).endswith("here. What helps: rush 2 sets, move the job, or borrow.")
     # What is on order is hurried, not ordered once more.
     assert late_words(late(0.41, rush=0, on_order=2), TODAY).endswith(
-        "before what is on order is here: hurry the order, move the job, or borrow."
+        "before what is on order is here. What helps: hurry the order, move the job, or borrow."
     )
     assert late_words(replace(NO_ORDER, short_on=TODAY, short_chance=0.3), TODAY).startswith(
-        "30 % chance of running short from Wed 14 May, before what is on order is here: "
+        "Some chance (30 %) of running short from Wed 14 May, before what is on order is here. If that is too much: "
     )
     assert late_words(NO_ORDER, TODAY) == late_words(due(date(2025, 5, 16)), TODAY) == ""
 

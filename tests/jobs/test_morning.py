@@ -20,6 +20,7 @@ from jobs.actions.plan import save_plan
 from jobs.actions.shift import ShiftRefused, WorkPart, leave_sets, log_work, no_work, outing_of_shift, undo_act
 from jobs.plan_draft import draft_of
 from jobs.queries.morning import Flagged, HowLeft, Morning, NotBack, NoWork, morning_of
+from jobs.views.asked import complete_words
 from tests.cast import NOW, hours, make_outing, make_set, make_type, write
 from tests.jobs.plans import LAST_NIGHT, make_planned
 from tests.jobs.test_shift import by, make_night, worked_m2
@@ -212,3 +213,9 @@ def test_the_morning_takes_the_same_queries_for_one_and_for_eight_jobs() -> None
             counts.append(len(queries))
     assert counts[0] == counts[1] <= 22
     assert Entry.objects.filter(basis=Basis.GUESSED).count() == 0
+
+
+def test_the_morning_speaks_of_answers_and_never_says_that_nothing_is_open() -> None:
+    nothing: Any = Morning((), (), (), ())
+    assert complete_words(nothing) == "Nothing ran last night, and no answer is missing."
+    assert complete_words(replace(nothing, older=(None,))) == "Nothing ran last night. Older answers are missing."

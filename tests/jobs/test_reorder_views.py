@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from datetime import timedelta
 from types import SimpleNamespace
 from typing import Any
@@ -189,8 +190,8 @@ def test_work_an_order_cannot_reach_stands_first_and_nothing_is_ordered_for_it()
     rush = answer.context["late"][0]["one"].rush
 
     assert rush >= 2
-    assert "Resin 30 may run short before an order can come</h1>" in body
-    assert f"before an order could be here: too late for Osprey Lane, move it, rush {rush} sets, or borrow." in body
+    assert "Resin 30: near certainty (over 99 %) of running short before an order can come</h1>" in body
+    assert f"before an order could be here. What helps: rush {rush} sets, move Osprey Lane, or borrow." in body
     assert "Then sure" not in body
     # The only order there is to place is the rush.
     assert body.count(reverse("inventory:order_new")) == 1
@@ -275,7 +276,9 @@ def test_the_command_works_it_out_for_the_page(capsys: pytest.CaptureFixture[str
     call_command("forecast")
     said = capsys.readouterr().out
 
-    assert said.startswith("Millrace shop: Resin 100 may run short before an order can come. Order ")
+    assert re.match(
+        r"Millrace shop: Resin 100: \w+ chance \(\d+ %\) of running short before an order can come. Order ", said
+    )
     assert "$" not in said
     assert ForecastRun.objects.get().branch == cast.branch
     assert kept_forecast(cast.branch, now=timezone.now() + timedelta(seconds=1)).fresh
