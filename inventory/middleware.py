@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
@@ -59,7 +60,8 @@ class NoNul:
 class BusyBook:
     """Middleware: a write that waited too long for another one (SQLite lets one write at a time) is answered 503.
 
-    Nothing of it was kept: an action is one transaction. The scanning page tries such a scan again by itself.
+    Nothing of it was kept: an action is one transaction. The scanning page tries such a scan again by itself; of any
+    other form the answer carries all that was typed, and sends it again.
     """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
@@ -69,7 +71,7 @@ class BusyBook:
         return self.get_response(request)
 
     def process_exception(self, request: HttpRequest, exception: Exception) -> HttpResponse | None:
-        return _busy_answer(request) if _is_busy(exception) else None
+        return _busy_answer(request, stands=False) if _is_busy(exception) else None
 
 
 class Sessions(SessionMiddleware):
@@ -86,7 +88,7 @@ class Sessions(SessionMiddleware):
         except (OperationalError, SessionInterrupted) as problem:
             if not _is_busy(problem):
                 raise
-            return response if request.method in ("GET", "HEAD") else _busy_answer(request)
+            return response if request.method in ("GET", "HEAD") else _busy_answer(request, stands=True)
 
 
 def _is_busy(problem: BaseException | None) -> bool:
@@ -98,7 +100,17 @@ def _is_busy(problem: BaseException | None) -> bool:
     return False
 
 
-def _busy_answer(request: HttpRequest) -> HttpResponse:
-    answer = render(request, "503.html", status=503)
+# Never written into a page: whoever signs in types it again.
+_SECRET = re.compile(r"pass|secret|^pin$|^now_is$")
+_AGAIN_S = 3
+
+
+def _busy_answer(request: HttpRequest, *, stands: bool) -> HttpResponse:
+    """503 with what was sent, to send it again. stands: its act may be written; its key makes it the same act."""
+    sent = [(name, value) for name, values in request.POST.lists() for value in values if name != "csrfmiddlewaretoken"]
+    lost = bool(request.FILES) or any(_SECRET.search(name) for name, _value in sent)
+    again = None if lost or (stands and "act_id" not in request.POST) else sent
+    context = {"again": again, "to": request.get_full_path(), "again_s": _AGAIN_S}
+    answer = render(request, "503.html", context if request.method == "POST" else {}, status=503)
     answer["Retry-After"] = "20"
     return answer

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+import re
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -129,3 +131,44 @@ def test_a_shared_tablets_session_slides_on_once_a_minute_and_not_with_every_pag
             client.post(reverse("inventory:still_here"))
             kept.append(client.session["idle_from"] - 1_760_000_000)
     assert kept == [0, 0, 0, 60, 60, 200]
+
+
+def hidden_of(page: str) -> dict[str, str]:
+    """Names and values of the hidden fields inside the form that sends again."""
+    form = page[page.index("data-again=") :].split("</form>")[0]
+    return dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)">', form))
+
+
+def test_what_was_typed_into_any_form_stands_in_the_answer_and_is_kept_once_when_it_is_sent_again(
+    shop: SimpleNamespace, client: Client, being_written: Callable[[], Any]
+) -> None:
+    client.force_login(shop.cast.ines)
+    url = reverse("inventory:set_act", args=[shop.set.pk, "set-aside"])
+    client.post(url, {"act_id": str(uuid(11))})  # this browser's device is known from now on; nothing was said
+    typed = {"why": "two pieces chipped, “left”", "act_id": str(uuid(12)), "again": "1"}
+    with being_written():
+        busy = client.post(url + "?from=rack", typed)
+    page = busy.content.decode()
+    assert (busy.status_code, f'action="{url}?from=rack"' in page) == (503, True)
+    again = {name: html.unescape(value) for name, value in hidden_of(page).items()}
+    assert {name: again[name] for name in typed} == typed
+    for _twice in range(2):
+        assert client.post(url, again).status_code == 302
+    assert [entry.why for entry in Entry.objects.filter(kind="set_aside")] == [typed["why"]]
+
+
+def test_a_password_is_written_into_no_page_and_a_form_without_a_key_that_may_stand_is_not_sent_by_itself(
+    shop: SimpleNamespace, client: Client, being_written: Callable[[], Any]
+) -> None:
+    with being_written():
+        page = client.post(reverse("inventory:sign_in"), {"username": "ines", "password": "the mill race"})
+    assert (page.status_code, "data-again" in page.content.decode()) == (503, False)
+    assert "the mill race" not in page.content.decode()
+    client.force_login(shop.cast.ines)
+
+    def locked(*_given: Any) -> None:
+        raise OperationalError("database is locked")
+
+    with mock.patch.object(SessionMiddleware, "process_response", locked):
+        page = client.post(reverse("inventory:scan_undo"), {})
+    assert (page.status_code, "data-again" in page.content.decode()) == (503, False)
