@@ -197,7 +197,7 @@ class OpenStep:
 
     words: "Osprey Lane, Thu 15 May 19:30"; leaves_at, starts_at: when its sets leave, and the first of the steps
     starts. reference_m2: what they ask of a set, None where nobody says; reserve_url: reserves the set that is posted
-    there as ``set``, and puts it in the tub posted as ``tub``.
+    there as ``set``, and puts it in the tub posted as ``tub``; choose_url: the page of all sets that could be meant.
     """
 
     tool_type_id: int
@@ -207,6 +207,7 @@ class OpenStep:
     url: str = ""
     reference_m2: float | None = None
     reserve_url: str = ""
+    choose_url: str = ""
 
 
 OpenSteps = Callable[[Branch, datetime], "list[OpenStep]"]

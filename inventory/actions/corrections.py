@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -146,7 +146,7 @@ def settle_held(who: Who, branch: Branch, entry: Entry, answer: str, *, now: dat
         if (known := already(who.act_id)) is not None:
             return known
         # A place has no state to lock: its row stands for it, so that two answers come one after the other.
-        list(Place.objects.select_for_update().filter(pk=entry.place_id).values_list("pk"))
+        list(Place.objects.select_for_update().filter(pk=entry.place_id or uuid4()).values_list("pk"))
         _check_settle(who, "held_back", answer)
         lines = list(entry.act.entries.select_related("tool_set", "place"))
         said = Entry.objects.filter(kind="settled", flag_code="held_back", settles_target=entry.pk)

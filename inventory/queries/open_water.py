@@ -98,11 +98,11 @@ def _chances(
 
 
 def _will_do(state: SetState, waters: Waters, step: OpenStep, now: datetime) -> bool:
-    """Whether the set is wet through when it leaves, as it lies now."""
-    answer = waters.now(state.pk, now)
+    """Whether the set is wet through when it leaves, as it lies now; a van that should have left leaves now."""
+    answer, leaves_at = waters.now(state.pk, now), max(step.leaves_at, now)
     if answer.state == "soaking":
-        return answer.expected_ready_at is not None and answer.expected_ready_at <= step.leaves_at
-    at_start = waters.at_start(state.pk, step.leaves_at, step.starts_at, in_water=False)
+        return answer.expected_ready_at is not None and answer.expected_ready_at <= leaves_at
+    at_start = waters.at_start(state.pk, leaves_at, max(step.starts_at, leaves_at), in_water=False)
     return at_start.passes or at_start.state == "soaked, not confirmed"
 
 

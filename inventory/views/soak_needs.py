@@ -150,7 +150,12 @@ def open_line(need: OpenNeed, tubs: list[Tub], person: Person, now: datetime) ->
 
 
 def _open_action(need: OpenNeed, into: Tub | None, person: Person, now: datetime) -> dict[str, Any] | None:
-    """One tap reserves a set that finishes the step, and puts it in water if that is due within a day."""
+    """One tap reserves a set that finishes the step, and puts it in water if that is due within a day.
+
+    Where no free one would, the page of all its sets.
+    """
+    if need.dry is None and need.step.choose_url and person.can(Right.PLAN):
+        return {"label": _("Choose a set"), "url": need.step.choose_url, "method": "get"}
     if need.dry is None or not person.can(Right.SCAN):
         return None
     code = need.dry.shown_code or need.tool_type.said_name

@@ -16,7 +16,7 @@ from inventory.shop_settings import settings_of
 from inventory.times import show_day, show_time, zone_of
 from jobs.models import PlanShift, Reservation, Standing
 from jobs.queries.plan import Night, current_plans, nights_of
-from jobs.queries.shift import logged_on, outings_of
+from jobs.queries.shift import closed_shifts, logged_on, outings_of
 from jobs.queries.tonight import leaves_at_of
 from jobs.queries.uses import asked_of, open_reservations, step_starts_at, steps_by_type
 
@@ -27,6 +27,8 @@ _AHEAD = timedelta(days=14)
 def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
     """Steps of shifts of the next two weeks, of jobs won, without a set; the soonest first; constant queries.
 
+    A shift that should have left, or that goes on, is among them until it ends, as on the page of tonight.
+
     One for each job and tool type, for the first of its shifts: the set that is found for it is there for the others.
     Steps that are done, and those whose type is out with the shift already, ask for none.
     """
@@ -34,7 +36,7 @@ def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
         plan__job__branch=branch,
         plan__standing=Standing.WON,
         plan__number=F("plan__job__plan_number"),
-        starts_at__gt=now,
+        ends_at__gt=now,
         starts_at__lt=now + _AHEAD,
     )
     jobs = set(coming.values_list("plan__job_id", flat=True))
@@ -44,7 +46,7 @@ def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
     nights = [night for plan in plans for night in nights_of(plan)]
     keys = [night.shift.key for night in nights]
     reserved = open_reservations(jobs)
-    outings, logged = outings_of(keys), logged_on(keys)
+    outings, logged, closed = outings_of(keys), logged_on(keys), closed_shifts(keys)
     out = set(
         SetState.objects.filter(outing__in=[one.pk for one in outings.values()]).values_list(
             "outing_id", "tool_set__tool_type_id"
@@ -56,7 +58,7 @@ def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
     found: dict[tuple[object, int], OpenStep] = {}
     for night in sorted(nights, key=lambda one: (one.shift.starts_at, one.job.name)):
         leaves_at = leaves_at_of(night, outings, settings)
-        if not now < night.shift.starts_at < now + _AHEAD or leaves_at <= now:
+        if night.shift.ends_at <= now or night.shift.starts_at >= now + _AHEAD or night.shift.key in closed:
             continue
         outing = outings.get(night.shift.key)
         for steps in steps_by_type(night):
@@ -79,6 +81,7 @@ def open_steps(branch: Branch, now: datetime) -> list[OpenStep]:
                 reverse("jobs:job", args=[night.job.pk]),
                 asks.reference_m2,
                 reverse("jobs:reserve_soaked", args=[night.job.pk, night.shift.key, steps[0].key]),
+                reverse("jobs:choose_set", args=[night.job.pk, night.shift.key, steps[0].key]),
             )
     return sorted(found.values(), key=lambda one: one.leaves_at)
 

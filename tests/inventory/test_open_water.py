@@ -199,3 +199,20 @@ def test_of_very_many_done_sets_sixty_are_confirmed_at_once(shop: SimpleNamespac
     page = soak_page(client, shop)
     assert page.context["tubs"][0].done_label == "Confirm 60 of 62 sets"
     assert len(page.context["tubs"][0].done_ids.split(",")) == 60
+
+
+def test_a_van_that_should_have_left_takes_what_is_ready_now_and_else_a_set_is_chosen(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    """The 72 h of the first set end after the van should have left, and before now: it serves the step."""
+    put_in(who(shop.ines, shop.device, NOW - hours(73)), shop.branch, [shop.sets[0]], shop.tub, now=NOW - hours(73))
+    choose = "/jobs/1/sets/"
+    shop.steps.append(OpenStep(shop.resin.pk, "Osprey Lane", NOW - hours(2), NOW + hours(1), choose_url=choose))
+    assert soak_page(client, shop).context["open_steps"] == []
+    shop.steps.append(OpenStep(shop.resin.pk, "Pell Road", NOW - hours(1), NOW + hours(2), choose_url=choose))
+    for one in shop.sets[1:]:
+        write(shop, NewLine("set_aside", one, None, {"why": "chipped"}), at=NOW)
+    (line,) = soak_page(client, shop).context["open_steps"]
+    assert line["words"] == "No set reserved; too late for water: put in now, one is ready Sat 09:50"
+    assert (line["put"]["label"], line["put"]["url"]) == ("Choose a set", choose)
+    assert soak_page(client, shop, shop.teo).context["open_steps"][0]["put"] is None

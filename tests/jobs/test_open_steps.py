@@ -95,3 +95,15 @@ def test_many_jobs_cost_no_more_queries_than_one(shop: SimpleNamespace) -> None:
     with CaptureQueriesContext(connection) as many:
         assert len(open_steps(shop.branch, NOW)) == 14
     assert len(many) == len(few)
+
+
+def test_a_van_that_should_have_left_is_named_until_its_night_ends_or_is_closed(shop: SimpleNamespace) -> None:
+    """Sets leave two hours before the start: at the start, and in the night, the step still has none."""
+    night = shop.plan.shifts.order_by("starts_at").first()
+    for at in (night.starts_at - hours(1), night.ends_at - hours(1)):
+        first = open_steps(shop.branch, at)[0]
+        assert (first.tool_type_id, first.leaves_at < at) == (make_type("200").pk, True)
+        assert first.choose_url.endswith("/sets/")
+    with mock.patch("jobs.queries.open_steps.closed_shifts", return_value={night.key}):
+        assert make_type("200").pk not in {one.tool_type_id for one in open_steps(shop.branch, night.starts_at)}
+    assert make_type("200").pk not in {one.tool_type_id for one in open_steps(shop.branch, night.ends_at)}
