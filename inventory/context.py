@@ -35,6 +35,13 @@ class NavLink(NamedTuple):
     current: bool
 
 
+class NavGroup(NamedTuple):
+    """Pages under More that belong together; head "" for those of the top line that the foot bar has no room for."""
+
+    head: str | Promise
+    links: list[NavLink]
+
+
 # The order of SCREENS: Shop day, Rack, Soak, Jobs, Reorder, Costs; a page whose address does not exist yet is left out.
 PAGES = (
     Page("jobs:shop_day", _("Shop day"), (Right.PLAN,)),
@@ -45,24 +52,47 @@ PAGES = (
     Page("jobs:reorder", _("Reorder"), (Right.BUY, Right.PLAN, Right.RUN_SHOP)),
     Page("jobs:costs", _("Costs"), (Right.SEE_MONEY,)),
 )
-# Seldom wanted: under More, at the end of the top line and of the foot bar.
-MORE_PAGES = (
-    Page("inventory:outings", _("Outings"), (Right.SCAN,)),
-    Page("inventory:counts", _("Count"), (Right.COUNT,)),
-    Page("inventory:wear", _("Sets that wear oddly"), (Right.SETTLE,)),
-    Page("inventory:orders", _("Orders"), (Right.BUY,)),
-    Page("inventory:labels", _("Labels"), (Right.COUNT, Right.BUY, Right.RUN_SHOP)),
-    Page("jobs:bring_in", _("Bring in a spreadsheet"), (Right.PLAN, Right.RUN_SHOP)),
-    Page("inventory:tables", _("Tables, to save as files"), (Right.PLAN, Right.BUY, Right.COUNT, Right.RUN_SHOP)),
-    Page("jobs:sites", _("Sites"), (Right.PLAN, Right.RUN_SHOP)),
-    Page("inventory:tool_types", _("Tool types"), (Right.PLAN, Right.BUY, Right.RUN_SHOP)),
-    Page("inventory:how_life", _("How life left is worked out")),
-    Page("inventory:machines", _("Machines"), (Right.PLAN, Right.RUN_SHOP)),
-    Page("inventory:places", _("Places"), (Right.COUNT, Right.RUN_SHOP)),
-    Page("inventory:suppliers", _("Suppliers"), (Right.BUY, Right.RUN_SHOP)),
-    Page("inventory:people", _("People"), (Right.RUN_SHOP,)),
-    Page("inventory:shop", _("Shop"), (Right.RUN_SHOP,)),
+# Seldom wanted: under More, at the end of the top line and of the foot bar; grouped by what the person does.
+MORE_GROUPS: tuple[tuple[str | Promise, tuple[Page, ...]], ...] = (
+    (
+        _("Sets"),
+        (
+            Page("inventory:outings", _("Outings"), (Right.SCAN,)),
+            Page("inventory:counts", _("Count"), (Right.COUNT,)),
+            Page("inventory:wear", _("Sets that wear oddly"), (Right.SETTLE,)),
+            Page("inventory:how_life", _("How life left is worked out")),
+            Page("inventory:labels", _("Labels"), (Right.COUNT, Right.BUY, Right.RUN_SHOP)),
+        ),
+    ),
+    (
+        _("Jobs and buying"),
+        (
+            Page("jobs:sites", _("Sites"), (Right.PLAN, Right.RUN_SHOP)),
+            Page("inventory:orders", _("Orders"), (Right.BUY,)),
+            Page("inventory:suppliers", _("Suppliers"), (Right.BUY, Right.RUN_SHOP)),
+        ),
+    ),
+    (
+        _("The shop"),
+        (
+            Page("inventory:tool_types", _("Tool types"), (Right.PLAN, Right.BUY, Right.RUN_SHOP)),
+            Page("inventory:machines", _("Machines"), (Right.PLAN, Right.RUN_SHOP)),
+            Page("inventory:places", _("Places"), (Right.COUNT, Right.RUN_SHOP)),
+            Page("inventory:people", _("People"), (Right.RUN_SHOP,)),
+            Page("inventory:shop", _("Shop"), (Right.RUN_SHOP,)),
+        ),
+    ),
+    (
+        _("In and out as files"),
+        (
+            Page("jobs:bring_in", _("Bring in a spreadsheet"), (Right.PLAN, Right.RUN_SHOP)),
+            Page(
+                "inventory:tables", _("Tables, to save as files"), (Right.PLAN, Right.BUY, Right.COUNT, Right.RUN_SHOP)
+            ),
+        ),
+    ),
 )
+MORE_PAGES = tuple(page for _head, pages in MORE_GROUPS for page in pages)
 SCAN = Page("inventory:scan", _("Scan"), (Right.SCAN,))
 FIND = "inventory:find"
 IN_FOOT = ("jobs:shop_day", "jobs:my_job", "inventory:rack", "inventory:soak")
@@ -116,6 +146,12 @@ def _only_longest(links: list[NavLink]) -> list[NavLink]:
     return [link._replace(current=link.current and len(link.url) == here) for link in links]
 
 
+def _without(shown: list[NavLink], groups: list[NavGroup]) -> list[NavGroup]:
+    """The groups without the links that are shown elsewhere; none that is empty."""
+    left = [NavGroup(group.head, [link for link in group.links if link not in shown]) for group in groups]
+    return [group for group in left if group.links]
+
+
 def page(request: HttpRequest) -> dict[str, Any]:
     """Context of every page: `nav` and its kin, `scan_link`, `find_url`, `theme` and so on, as named below."""
     user = getattr(request, "user", None)
@@ -123,7 +159,10 @@ def page(request: HttpRequest) -> dict[str, Any]:
     every = _only_longest([link for link in found if link is not None])
     seldom = {entry.url_name for entry in MORE_PAGES}
     nav = [link for link in every if link.url_name not in seldom]
-    beyond = [link for link in every if link.url_name in seldom]
+    beyond = [
+        NavGroup(head, [link for link in every if link.url_name in {page.url_name for page in pages}])
+        for head, pages in MORE_GROUPS
+    ]
     foot = [link for link in every if link.url_name in _foot_names(user)]
     if len(foot) > 3:  # whoever plans and logs starts from Shop day; My job waits under More
         foot = [link for link in foot if link.url_name != "jobs:my_job"]
@@ -132,8 +171,8 @@ def page(request: HttpRequest) -> dict[str, Any]:
     return {
         "nav": nav,
         "foot_nav": foot,
-        "more_nav": [link for link in nav + beyond if link not in foot],
-        "beyond_nav": beyond,
+        "more_nav": _without(foot, [NavGroup("", nav), *beyond]),
+        "beyond_nav": _without([], beyond),
         "scan_link": _link(SCAN, request.path, user),
         "theme_url": address("inventory:theme") if signed_in else "",
         "find_url": address(FIND) if signed_in else "",

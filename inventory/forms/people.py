@@ -107,6 +107,14 @@ class PersonForm(ShopForm):
     )
     is_active = forms.BooleanField(label=_("Works here"), required=False, initial=True)
 
+    def for_somebody_new(self) -> None:
+        """There is no password, PIN or place here yet to leave as it is or to take away."""
+        password, pin = self.fields["password"], self.fields["pin"]
+        password.label, pin.label = _("Password"), _("PIN")
+        password.help_text = _("For desk and phone; ten characters or more.")
+        pin.help_text = _("Four digits, for the shop's shared tablets only. With neither they cannot sign in yet.")
+        del self.fields["no_pin"], self.fields["is_active"]
+
     def rights_said(self) -> frozenset[str]:
         """The rights of the chosen work, or those ticked."""
         bundle = self.cleaned_data["bundle"]

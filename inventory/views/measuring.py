@@ -10,7 +10,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.contrib.sessions.backends.base import SessionBase
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
@@ -122,8 +122,10 @@ def measure_asked(request: PersonRequest, set_id: UUID) -> HttpResponse:
     try:
         keep_height(who, request.user, state.tool_set, request.POST.get("height", ""), who.sent_at, sure=sure)
     except HeightDoubted as doubt:
-        messages.error(request, doubt.sentence)
-        return redirect(reverse("inventory:set_act", args=[set_id, "measure"]))
+        url = reverse("inventory:measure_asked", args=[set_id])
+        typed = {"typed": request.POST.get("height", "")[:12], "sure": True}
+        shown = {"ask": field(state, request.user, url, back) | typed, "refused": doubt, "back": back}
+        return render(request, "inventory/toolset/height_doubted.html", shown, status=422)
     except Refused as refusal:
         messages.error(request, refusal.sentence)
     else:

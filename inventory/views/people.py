@@ -57,9 +57,11 @@ def person(request: HttpRequest, person_id: int | None = None) -> HttpResponse:
     me = cast(Person, request.user)
     row = get_object_or_404(Person, pk=person_id, branch=me.branch_id) if person_id else None
     form = PersonForm(request.POST if request.method == "POST" else None, initial=_person_words(row))
+    if row is None:
+        form.for_somebody_new()
     if request.method == "POST" and form.is_valid() and not _by_pin(request, form):
         names = ("sign_in", "name", "password", "pin", "no_pin", "is_active", "language")
-        said = {name: form.cleaned_data[name] for name in names}
+        said = {name: form.cleaned_data[name] for name in names if name in form.fields}
         try:
             kept = save_person(me, me.branch, PersonWords(rights=form.rights_said(), **said), person_id=person_id)
         except Refused as refused:

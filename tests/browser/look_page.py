@@ -15,7 +15,7 @@ from django.template.context import make_context
 from django.test import RequestFactory
 
 from inventory.chart import Chart, nice_ticks, range_bar
-from inventory.context import NavLink
+from inventory.context import NavGroup, NavLink
 from inventory.forms.shop_form import ShopForm
 from inventory.gauge import STATES, GaugeFace
 
@@ -103,9 +103,11 @@ def look_context() -> dict[str, Any]:
     form = LookForm({"code": "", "height": "124,000", "place": "a", "left": "n"})
     return {
         "nav": nav,
-        "beyond_nav": [NavLink("y", word, f"/{word}", False) for word in ("Orders", "Labels", "Tool types")],
+        "beyond_nav": [
+            NavGroup("The shop", [NavLink("y", word, f"/{word}", False) for word in ("Orders", "Labels", "Tool types")])
+        ],
         "foot_nav": nav[:3],
-        "more_nav": nav[3:],
+        "more_nav": [NavGroup("", nav[3:])],
         "scan_link": NavLink("s", "Scan", "/scan", False),
         "find_url": "/find",
         "user": SimpleNamespace(is_authenticated=True, name="Ines O."),

@@ -84,6 +84,9 @@ def test_code_and_password_are_refused_in_one_round(client: Client) -> None:
 def test_a_person_is_given_a_language_that_stays_when_none_is_said(client: Client, cast) -> None:
     client.force_login(cast.olga)
     said = {"name": "Jose R.", "sign_in": "jose", "bundle": "helper", "is_active": "on", "language": "es"}
+    form = client.get(reverse("inventory:person_new")).content.decode()
+    assert "leaves it as it is" not in form  # there is nothing yet
+    assert "Take the PIN away" not in form
     assert client.post(reverse("inventory:person_new"), said).status_code == 302
     jose = Person.objects.get(sign_in="jose")
     assert jose.language == "es"

@@ -71,8 +71,20 @@ def test_the_foot_bar_holds_three_pages_beside_scan_and_more(ask):
     given = ask(somebody(Bundle.OWNER))
 
     assert words(given["foot_nav"]) == ["Shop day", "Rack", "Soak"]
-    assert words(given["more_nav"]) == ["My job", "Jobs", "Reorder", "Costs"]
+    assert [(str(group.head), words(group.links)) for group in given["more_nav"]] == [
+        ("", ["My job", "Jobs", "Reorder", "Costs"])
+    ]
     assert given["scan_link"].url == "/scan/"
+
+
+def test_pages_under_more_stand_by_what_one_does_and_each_once():
+    groups = ask_plainly(Bundle.SHOP_MANAGER)["more_nav"]
+    heads = [str(group.head) for group in groups]
+    pages = [link.url_name for group in groups for link in group.links]
+
+    assert heads == ["", "Sets", "Jobs and buying", "The shop", "In and out as files"]
+    assert len(pages) == len(set(pages))
+    assert [group.head for group in ask_plainly(Bundle.HELPER)["more_nav"]] == ["Sets"]
 
 
 @pytest.mark.parametrize(("at", "current"), [

@@ -214,8 +214,18 @@ def test_a_height_answered_on_a_page_is_kept_refused_or_doubted(
     page = client.post(answer, {"do": "height", "height": "4.2 mm", "back": "https://elsewhere.example/"}, follow=True)
     assert page.redirect_chain[-1][0] == reverse("inventory:set_phone", args=[shop.used.pk])
     assert page.context["measures"] == []
-    doubted = client.post(answer, {"do": "height", "height": "9 mm"})
-    assert doubted["Location"].endswith("/do/measure/")
+    back = reverse("inventory:counts")
+    doubted = client.post(answer, {"do": "height", "height": "9 mm", "back": back})
+    body = doubted.content.decode()
+    assert doubted.status_code == 422
+    assert "which was read last. Is it right?" in body
+    assert 'value="9 mm"' in body
+    assert SetState.objects.get(pk=shop.used.pk).lowest_height_mm == pytest.approx(4.2)
+    # The button there says that it is right, and leads back to the page that asked: the count.
+    assert 'name="do" value="sure"' in body
+    kept = client.post(answer, {"do": "sure", "height": "9 mm", "back": back})
+    assert kept["Location"] == back
+    assert Entry.objects.filter(kind="measured", lowest_height_mm=9.0).count() == 1
 
 
 # --- alarms ---
