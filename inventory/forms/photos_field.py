@@ -10,7 +10,10 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.actions.photos import MOST_AT_ONCE, read_photos
 from inventory.forms.shop_form import ShopForm
-from inventory.photos import Photo, PhotoRefused
+from inventory.photos import MOST_BYTES, Photo, PhotoRefused, too_large
+
+# Named one by one: a phone that takes another kind of picture then sends a JPEG of it (as far as we know).
+_ACCEPT = "image/jpeg,image/png,image/webp"
 
 
 class _Several(forms.FileInput):
@@ -25,7 +28,7 @@ class PhotosField(forms.FileField):
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault("label", _("Photos"))
-        kwargs.setdefault("widget", _Several(attrs={"accept": "image/*", "multiple": True}))
+        kwargs.setdefault("widget", _Several(attrs={"accept": _ACCEPT, "multiple": True}))
         kwargs.setdefault("required", False)
         words = format_lazy(_("Up to {most} at once. Where they were taken is not kept."), most=MOST_AT_ONCE)
         kwargs.setdefault("help_text", words)
@@ -37,6 +40,8 @@ class PhotosField(forms.FileField):
         if not given and self.required:
             raise forms.ValidationError(self.error_messages["required"], code="required")
         try:
+            if any(one.size > MOST_BYTES for one in given):
+                raise too_large()  # before it is read
             return read_photos([one.read() for one in given])
         except PhotoRefused as refusal:
             raise forms.ValidationError(refusal.sentence) from refusal
