@@ -37,7 +37,7 @@ from inventory.tables import Column, For, Table
 # --- sets ---
 
 
-def _sets(asked: For) -> Iterable[tuple[SetState, SetLife | None, ReceiptLine | None]]:
+def _sets(asked: For) -> Iterable[tuple[SetState, SetLife | None, ReceiptLine | None, int]]:
     rows = set_rows(asked.branch)
     rows.sort(key=lambda row: (row.tool_set.tool_type.ladder_place, row.code, row.tool_set.own_code, str(row.pk)))
     left: dict[UUID, SetLife] = all_lives(settings_of(asked.branch, today=asked.today))
@@ -45,8 +45,11 @@ def _sets(asked: For) -> Iterable[tuple[SetState, SetLife | None, ReceiptLine | 
     if asked.person.can(Right.SEE_MONEY):
         lines = ReceiptLine.objects.filter(entry__act__branch=asked.branch).select_related("entry").order_by("pk")
         paid = {line.entry.tool_set_id: line for line in lines}
+    said = SetState.objects.filter(branch=asked.branch, facts__pieces__isnull=False)
+    pieces = dict(said.values_list("pk", "facts__pieces"))
     for row in rows:
-        yield row, left.get(row.tool_set_id), paid.get(row.tool_set_id)
+        whole = row.tool_set.tool_type.pieces_per_set
+        yield row, left.get(row.tool_set_id), paid.get(row.tool_set_id), pieces.get(row.pk) or whole
 
 
 def _state(path: str) -> Any:
@@ -66,6 +69,7 @@ SETS = Table(
         Column(_("Tool type"), _state("tool_set.tool_type.name")),
         Column(_("Code"), lambda row, _asked: row[0].code or row[0].tool_set.own_code),
         Column(_("Own word"), _state("tool_set.own_code")),
+        Column(_("Pieces"), lambda row, _asked: row[3]),
         Column(_("Place"), lambda row, _asked: " ".join(filter(None, (_place(row[0]), row[0].peg)))),
         Column(_("Held by"), lambda row, _asked: held_by(row[0])),
         Column(_("Outing"), _state("outing.name")),

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal, cast
 
 from django.utils.translation import gettext as _
 
-from inventory.units import UNITS, Dimension, find_unit, unit_for
+from inventory.units import UNITS, Amount, Dimension, find_unit, unit_for
 
 from .cells import PARSERS, CellDoubt, CellWrong
 from .dates import order_by_evidence
 from .evidence import height_in_inches, mark_by_evidence
-from .fields import DateOrder, Field, Known, Reading, Spec
+from .fields import DateOrder, Field, Known, Reading
 from .raw import Cell, Sheet, shown
 from .reading import plain
+from .spec import Spec
 from .words import says_nothing
 
 _SAMPLE = 60
@@ -244,6 +246,9 @@ def _reading(
                 not isinstance(cell, str) or re.fullmatch(r"[~≈]?\s*[\d.,' ]+[kK]?", cell.strip()) for cell in sample
             )
             guessed = guessed and bare and field.dimension != "hours"
+            if not bare:
+                # Every cell carries its unit: the column is called by the one that most of them have.
+                unit = _written_unit(sample, field, unit, known) or unit
     order: DateOrder | None = None
     if field.shape == "date":
         evidence = order_by_evidence(sheet.column(index), past=field.past, today=known.today)
@@ -258,6 +263,19 @@ def _reading(
         ),
         guessed,
     )
+
+
+def _written_unit(sample: list[Cell], field: Field, unit: str, known: Known) -> str:
+    """The unit that most cells of a column carry themselves; "" where none can be read."""
+    found: Counter[str] = Counter()
+    for cell in sample:
+        try:
+            read = PARSERS[field.shape](cell, field, Reading(unit=unit, decimal_mark=mark_by_evidence([cell])), known)
+        except (CellDoubt, CellWrong):
+            continue
+        if isinstance(read, Amount):
+            found[read.unit] += 1
+    return found.most_common(1)[0][0] if found else ""
 
 
 def _changed(reading: Reading, chosen: Mapping[str, Any]) -> Reading:

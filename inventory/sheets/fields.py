@@ -1,8 +1,8 @@
-"""What a kind of list can say: fields with their words and shapes, and what the shop already knows."""
+"""What a list can say: fields with their words and shapes, and what the shop already knows."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
@@ -15,8 +15,6 @@ from .words import nearest, squeezed
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
-
-    from .judging import Draft
 
 Shape = Literal[
     "text", "code", "grit", "bond", "count", "height", "state", "area", "length", "hours", "money", "date",
@@ -47,36 +45,6 @@ class Field:
     area_of: Literal["pass", "worked", "zone"] = "zone"
     choices: Mapping[str, str] = field(default_factory=dict)
     choice_names: Mapping[str, Any] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Spec:
-    """A kind of list that can be brought in.
-
-    `judge` turns a row whose cells were read into the things it says, asking and refusing through the draft.
-    `key_of` names a thing for finding it twice (None: it has no name); `say` describes one in a few words.
-    """
-
-    kind: str
-    fields: tuple[Field, ...]
-    judge: Callable[[Draft], list[Any]]
-    key_of: Callable[[Any], str | None]
-    say: Callable[[Any], str]
-    key_field: str
-    twin_question: str | _StrPromise
-    twin_choices: tuple[tuple[str, str | _StrPromise], ...]
-    merge: Callable[[Any, Any], Any]
-
-    def field(self, name: str) -> Field:
-        """The field of a name. Raises KeyError."""
-        for each in self.fields:
-            if each.name == name:
-                return each
-        raise KeyError(name)
-
-    def known_headings(self) -> set[str]:
-        """All headings that this kind of list understands."""
-        return {word for each in self.fields for word in (*each.words, *each.weak_words)}
 
 
 @dataclass(frozen=True)

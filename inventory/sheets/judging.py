@@ -11,9 +11,11 @@ from django.utils.translation import gettext as _
 
 from .cells import PARSERS, Answer, CellDoubt, CellWrong
 from .columns import ColumnMap
-from .fields import Field, Known, Reading, Spec
+from .draft import Draft, RowRefused, RowWaits
+from .fields import Field, Known, Reading
 from .outcome import Accepted, Answers, Judgement, Question, Refusal
 from .raw import Row, Sheet, is_blank, letter, shown, unusable
+from .spec import Spec
 from .words import says_nothing
 
 # The namespace of row identities; it must never change, or rows that came in would come in again.
@@ -21,76 +23,6 @@ _NAMESPACE = uuid.UUID("5d0c8a3e-6b52-4f0e-9a53-8f6d2f1c7b11")
 
 
 _UNUSABLE = object()  # a cell with a formula without result, or the trace of one that failed
-
-
-class _Waits(Exception):
-    """The row waits for an answer."""
-
-
-class _Refused(Exception):
-    """The row is refused."""
-
-
-class Draft:
-    """One row being judged: its values read, and the way to ask and to refuse. Made by `judge`, used by specs."""
-
-    def __init__(self, engine: _Engine, row: Row, values: dict[str, Any]) -> None:
-        self._engine = engine
-        self._row = row
-        self._values = values
-
-    @property
-    def known(self) -> Known:
-        """What the shop knows."""
-        return self._engine.known
-
-    @property
-    def row(self) -> int:
-        """The row's number."""
-        return self._row.number
-
-    def get(self, name: str) -> Any:
-        """The value of a field, None when its cell is empty or no column says it."""
-        return self._values.get(name)
-
-    def text(self, name: str) -> str:
-        """What stands in the cell of a field."""
-        return self._engine.text(self._row, name)
-
-    def reading(self, name: str) -> Reading:
-        """How the column of a field is read."""
-        return self._engine.reading(name)
-
-    def has(self, name: str) -> bool:
-        """Whether a column says the field."""
-        return self._engine.has(name)
-
-    def ask(
-        self,
-        name: str,
-        topic: str,
-        title: str,
-        why: str,
-        answers: Sequence[tuple[str, str]],
-        like: str = "",
-        listed: Sequence[tuple[str, str]] = (),
-    ) -> str:
-        """The answer's key to a question about a field; the row waits until there is one.
-
-        `answers`: (key, words on the button), likeliest first; `listed`: further ones, for a list box. `like` groups
-        rows that one answer may serve.
-        """
-        like = like or f"{topic}:{name}"
-        found = self._engine.answer(self._row, name, topic, like, {key for key, _label in (*answers, *listed)})
-        if found is not None:
-            return found
-        self._engine.question(self._row, name, topic, title, why, answers, like, listed=listed)
-        raise _Waits
-
-    def refuse(self, name: str, right: str, likely: str = "") -> None:
-        """Refuse the row for a field, saying what would be right."""
-        self._engine.refuse(self._row, name, right, likely)
-        raise _Refused
 
 
 def judge(
@@ -266,7 +198,7 @@ class _Engine:
                     joined = first_equal
                     continue
                 fresh.append(item)
-        except (_Waits, _Refused):
+        except (RowWaits, RowRefused):
             return None
         if items and not fresh and joined is None:
             self.result.already.append(row.number)

@@ -11,12 +11,23 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from inventory.units import Amount, Money, from_si, judge_height, show_area, show_height, show_number, unit_for
+from inventory.units import (
+    Amount,
+    Money,
+    from_si,
+    judge_height,
+    show_area,
+    show_entered,
+    show_height,
+    show_number,
+    unit_for,
+)
 
 from . import words
 from .cells import Grit, Left, State, ladder
-from .fields import KnownType, Thing
-from .judging import Draft
+from .draft import Draft
+from .fields import KnownType
+from .set_places import place_of
 
 MOST_SETS_IN_A_ROW = 60
 
@@ -28,7 +39,7 @@ class SetRow:
     opening_kind: new, height, three_quarters, half, quarter, unknown. with_backing: the height holds the backing of
     the type (which is still in `lowest_height_mm`). place: key of a known place, or new_place (kind, name), or
     missing, or none of them. retired_why: "" , worn or broken. backing_mm: what is taken off a height with backing.
-    trouble: "" or glazed.
+    trouble: "" or glazed. pieces: of a set that lacks some. worked: the worked area as it was entered, in words.
     """
 
     tool_type: str
@@ -49,6 +60,7 @@ class SetRow:
     trouble: str = ""
     retired_why: str = ""
     worked_m2: float | None = None
+    worked: str = ""
     bought_on: date | None = None
     price: Decimal | None = None
     currency: str = ""
@@ -109,37 +121,65 @@ def _how_many(draft: Draft, tool_type: KnownType) -> tuple[list[str], int | None
     count = draft.get("count")
     codes = split_codes(draft.get("code") or "")
     n = count if count is not None else max(1, len(codes))
+    said, pieces = _pieces(draft, tool_type, n)
+    n = max(n, said)
     if n > MOST_SETS_IN_A_ROW:
-        draft.refuse("count", _("At most %(most)s sets in one row.") % {"most": MOST_SETS_IN_A_ROW})
+        draft.refuse(
+            "count" if said < n else "pieces", _("At most %(most)s sets in one row.") % {"most": MOST_SETS_IN_A_ROW}
+        )
     if n == 1 and len(codes) <= 1:
-        return codes or [""], None
+        return codes or [""], pieces
     many = max(n, len(codes))
     codes_say = ngettext("there is %(n)s old code", "there are %(n)s old codes", len(codes)) % {"n": len(codes)}
-    why = (
-        _("The row says %(n)s, and %(codes)s.") % {"n": n, "codes": codes_say}
-        if count is not None
-        else _("The cell holds %(n)s codes.") % {"n": len(codes)}
-    )
+    name = "count" if count is not None else "pieces" if said > 1 else "code"
+    why = {
+        "count": _("The row says %(n)s, and %(codes)s.") % {"n": n, "codes": codes_say},
+        "pieces": _("The row says %(n)s pieces, and a set of %(type)s has %(whole)s.")
+        % {"n": draft.get("pieces"), "type": tool_type.name, "whole": tool_type.pieces_per_set},
+        "code": _("The cell holds %(n)s codes.") % {"n": len(codes)},
+    }
     sets = ("sets", ngettext("%(n)s set", "%(n)s sets", many) % {"n": many})
     one = ("one", _("One set"))
-    answers = [one, sets] if n == tool_type.pieces_per_set and len(codes) < 2 else [sets, one]
-    if n < tool_type.pieces_per_set:
+    # Where a column says the pieces, a count is no count of pieces.
+    of_pieces = pieces is None and said == 0
+    answers = [one, sets] if of_pieces and n == tool_type.pieces_per_set and len(codes) < 2 else [sets, one]
+    if of_pieces and n < tool_type.pieces_per_set:
         answers.append(("pieces", ngettext("%(n)s loose piece", "%(n)s loose pieces", n) % {"n": n}))
-    name = "count" if count is not None else "code"
     chosen = draft.ask(
         name,
         "sets",
         _("One set or two?") if many == 2 else _("One set or %(n)s?") % {"n": many},
-        why,
+        why[name],
         answers,
-        like=f"sets:{many}:{len(codes)}",
+        like=f"sets:{many}:{len(codes)}" + (f":{tool_type.key}" if name == "pieces" else ""),
     )
     whole = draft.get("code") or ""
     if chosen == "one":
-        return [whole], None
+        return [whole], pieces
     if chosen == "pieces":
         return [whole], n
-    return (codes + [""] * many)[:many], None
+    return (codes + [""] * many)[:many], pieces
+
+
+def _pieces(draft: Draft, tool_type: KnownType, n: int) -> tuple[int, int | None]:
+    """What a column of pieces says: of how many whole sets (0: nothing), and the pieces of a set that lacks some.
+
+    n: how many sets the row speaks of. The pieces may be those of one set, or of all its sets together.
+    """
+    pieces, whole = draft.get("pieces"), tool_type.pieces_per_set
+    if pieces is None:
+        return 0, None
+    if pieces in (whole, n * whole):
+        return 1, None
+    if pieces < whole:
+        return 1, pieces
+    if n == 1 and pieces % whole == 0:
+        return pieces // whole, None
+    draft.refuse(
+        "pieces",
+        ngettext("1 piece: that is a set of %(type)s.", "1 to %(n)s pieces: a set of %(type)s has %(n)s.", whole)
+        % {"n": whole, "type": tool_type.name},
+    )
 
 
 _SHARE_LEFT = {"three_quarters": 0.75, "half": 0.5, "quarter": 0.25}
@@ -307,60 +347,6 @@ def _likely_height(amount: Amount, tool_type: KnownType, backing: float) -> str:
     return ""
 
 
-_PEG = re.compile(
-    r"^(?:rack|estante)?\s*([a-z]{1,2})\s*[-.,/ ]*\s*(?:peg|no\.?|#|gancho)?\s*0*(\d{1,3})$", re.IGNORECASE
-)
-_LOST = frozenset({"?", "??", "lost", "missing", "unknown", "perdido", "perdida", "desconocido"})
-
-
-def _place(draft: Draft) -> dict[str, Any]:
-    """Where a row says the set is: a known place, a new one whose kind is plain, or a question."""
-    text = draft.get("place")
-    if not text:
-        return {}
-    if text.lower().strip(" .") in _LOST:
-        return {"missing": True, "where": _("missing")}
-    form = words.squeezed(text)
-    for here in draft.known.named("places", text):
-        return {"place": here.key, "where": here.name}
-    peg = _PEG.match(text)
-    if peg:
-        rack = _rack(draft.known.places, peg[1])
-        where = _("rack %(rack)s, peg %(peg)s") % {"rack": peg[1].upper(), "peg": peg[2]}
-        if rack is not None:
-            return {"place": rack.key, "peg": peg[2], "where": where}
-        return {"new_place": ("rack", _("Rack %(rack)s") % {"rack": peg[1].upper()}), "peg": peg[2], "where": where}
-    kind = words.PLACES.get(form.split()[0], "") if form else ""
-    if kind and re.fullmatch(r"[^\W\d_]+ (?:\d{1,3}|[^\W\d_])", form):
-        name = form[:1].upper() + form[1:]
-        return {"new_place": (kind, name), "where": name}
-    near = draft.known.like("places", text, 0.5)[:3]
-    if not near and kind:
-        near = [place for place in draft.known.places if place.kind == kind][:3]
-    answers = [(f"place:{place.key}", place.name) for place in near]
-    others = [each for each in draft.known.place_answers if each not in answers]
-    chosen = draft.ask(
-        "place",
-        "place",
-        _("Which place is “%(text)s”?") % {"text": text},
-        _("No place has this name."),
-        [*answers, ("new", _("A new place")), ("missing", _("Missing, look for it"))],
-        like=f"place:{form}",
-        listed=others,
-    )
-    if chosen == "missing":
-        return {"missing": True, "where": _("missing")}
-    if chosen == "new":
-        return {"new_place": (kind or "rack", text[:80].strip(" ?")), "where": text}
-    key = chosen.removeprefix("place:")
-    return {"place": key, "where": next(place.name for place in draft.known.places if place.key == key)}
-
-
-def _rack(places: tuple[Thing, ...], name: str) -> Thing | None:
-    forms = {words.squeezed(name), words.squeezed(f"rack {name}")}
-    return next((place for place in places if place.kind == "rack" and words.squeezed(place.name) in forms), None)
-
-
 def judge_set(draft: Draft) -> list[SetRow]:
     """The sets a row of a list of sets means."""
     grit: Grit = draft.get("type")
@@ -371,7 +357,7 @@ def judge_set(draft: Draft) -> list[SetRow]:
         )
     tool_type = match_type(draft, grit, bond, "type", draft.get("mount") or "")
     codes, pieces = _how_many(draft, tool_type)
-    opening, place = _opening(draft, tool_type), _place(draft)
+    opening, place = _opening(draft, tool_type), place_of(draft)
     state: State | None = draft.get("state")
     fitness = state.fitness if state is not None else ""
     worked: Amount | None = draft.get("worked")
@@ -384,6 +370,7 @@ def judge_set(draft: Draft) -> list[SetRow]:
         trouble=state.trouble if state is not None else "",
         retired_why=fitness if fitness in {"worn", "broken"} else "",
         worked_m2=worked.si if worked is not None else None,
+        worked=show_entered(worked.value, worked.unit) if worked is not None else "",
         bought_on=draft.get("bought"),
         price=price.amount if price is not None else None,
         currency=price.currency if price is not None else "",

@@ -5,13 +5,15 @@ from __future__ import annotations
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
-from inventory.units import from_si, show_entered
+from inventory.units import from_si, show_entered, show_money
 
-from .fields import Field, Spec
+from .bought import bought_words
+from .fields import Field
 from .merging import merge_rows
 from .set_rows import SetRow, code_key, judge_set
+from .spec import Spec
 
 __all__ = ["SETS", "SetRow", "code_key"]
 
@@ -21,14 +23,32 @@ def _key(item: SetRow) -> str | None:
 
 
 def _say(item: SetRow) -> str:
-    parts = (item.type_name, item.own_code, item.where, _left(item), _("glazed") if item.trouble else "")
+    """All that comes in of a set, in a few words."""
+    parts = (
+        item.type_name,
+        item.own_code,
+        item.where,
+        "" if item.pieces is None else ngettext("%(n)s piece", "%(n)s pieces", item.pieces) % {"n": item.pieces},
+        _left(item),
+        _("glazed") if item.trouble else "",
+        _("set aside") if item.set_aside else "",
+        {"worn": _("worn"), "broken": _("broken")}.get(item.retired_why, ""),
+        _("worked %(area)s") % {"area": item.worked} if item.worked else "",
+        bought_words(item.bought_on) if item.bought_on is not None else "",
+        show_money(item.price, item.currency) if item.price is not None else "",
+    )
     return ", ".join(part for part in parts if part)
 
 
 def _left(item: SetRow) -> str:
     """What is kept of the height, in the unit it was written in: the backing is taken off before."""
     if item.lowest_height_mm is None:
-        return ""
+        return {
+            "new": _("new"),
+            "three_quarters": _("about three quarters left"),
+            "half": _("about half left"),
+            "quarter": _("about a quarter left"),
+        }.get(item.opening_kind, "")
     unit = item.amount_unit or "mm"
     left, off = (_height(mm, unit) for mm in (item.lowest_height_mm - item.backing_mm, item.backing_mm))
     if not item.with_backing:
@@ -54,8 +74,12 @@ SETS = Spec(
         )),
         Field("count", gettext_lazy("How many sets"), "count", (
             "how many", "how many sets", "sets", "qty sets", "number of sets", "cuántos", "juegos",
-        ), ("qty", "quantity", "count", "number", "pcs", "pieces", "cantidad", "piezas", "cant", "no of",
-            "stock", "on hand")),
+        ), ("qty", "quantity", "count", "number", "cantidad", "cant", "no of", "stock", "on hand")),
+        Field("pieces", gettext_lazy("Pieces of a set"), "count", (
+            "pieces", "pieces per set", "pieces a set", "pieces of a set", "pcs per set", "pcs/set", "pcs",
+            "pieces/set", "number of pieces", "no of pieces", "segments per set", "discs per set", "piezas",
+            "piezas por juego", "piezas de un juego", "número de piezas", "pzas", "pzs",
+        ), ("pc", "pieces left", "pads per set")),
         Field("code", gettext_lazy("Old code"), "code", (
             "old code", "code", "id", "tag", "set", "set id", "set code", "set no", "set number", "label", "tool id",
             "serial", "código", "codigo", "etiqueta", "clave", "número de juego", "#", "no", "nr",
@@ -77,7 +101,7 @@ SETS = Spec(
             "worked area", "area run", "run", "area done", "area", "sf run", "sqft run", "coverage so far",
             "total area",
             "área", "area trabajada", "área trabajada", "superficie", "m2 hechos",
-        ), ("sf", "sqft", "sq ft", "ft2", "m2", "usage", "coverage"), dimension="area", area_of="worked"),
+        ), ("sf", "sqft", "sq ft", "ft2", "m2", "usage", "coverage", "worked"), dimension="area", area_of="worked"),
         Field("bought", gettext_lazy("Bought on"), "date", (
             "bought on", "bought", "purchased", "purchase date", "date bought", "buy date", "received", "date received",
             "since", "in service", "comprado", "fecha de compra", "compra", "recibido", "fecha",

@@ -166,8 +166,8 @@ def squeezed(text: str) -> str:
 _COMPARE_ALL = 300
 
 
-def nearest(text: str, names: Iterable[str], cutoff: float = 0.6) -> list[str]:
-    """The names most like a text, best first, at most three."""
+def nearest(text: str, names: Iterable[str], cutoff: float = 0.6, most: int = 3) -> list[str]:
+    """The names most like a text, best first, at most so many."""
     wanted = squeezed(text)
     by_form: dict[str, str] = {}
     for name in names:
@@ -177,4 +177,4 @@ def nearest(text: str, names: Iterable[str], cutoff: float = 0.6) -> list[str]:
         forms = [form for form in by_form if form[:1] == wanted[:1] and abs(len(form) - len(wanted)) <= 1][
             :_COMPARE_ALL
         ]
-    return [by_form[form] for form in difflib.get_close_matches(wanted, forms, n=3, cutoff=cutoff)]
+    return [by_form[form] for form in difflib.get_close_matches(wanted, forms, n=most, cutoff=cutoff)]

@@ -26,11 +26,12 @@ from inventory.queries.bring_in import (
     known_types,
 )
 from inventory.sheets.columns import ColumnMap, guess_columns
-from inventory.sheets.fields import Known, Spec, Thing
+from inventory.sheets.fields import Known, Thing
 from inventory.sheets.judging import judge
 from inventory.sheets.outcome import Answers, Judgement
 from inventory.sheets.raw import Sheet
 from inventory.sheets.reading import read_sheet
+from inventory.sheets.spec import Spec
 from inventory.sheets.specs import SETS
 from inventory.times import zone_of
 from inventory.units import show_area

@@ -12,10 +12,11 @@ from django.utils.translation import gettext_lazy
 
 from inventory.sheets import words
 from inventory.sheets.cells import Grit, show_date
-from inventory.sheets.fields import Field, Spec
-from inventory.sheets.judging import Draft
+from inventory.sheets.draft import Draft
+from inventory.sheets.fields import Field
 from inventory.sheets.merging import merge_rows
 from inventory.sheets.set_rows import match_type
+from inventory.sheets.spec import Spec
 from inventory.units import Amount, judge_passes
 from jobs.plan_draft import FINISHES
 

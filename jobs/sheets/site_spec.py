@@ -8,9 +8,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from inventory.sheets import words
-from inventory.sheets.fields import Field, Spec
-from inventory.sheets.judging import Draft
+from inventory.sheets.draft import Draft
+from inventory.sheets.fields import Field
 from inventory.sheets.merging import merge_rows
+from inventory.sheets.spec import Spec
 from inventory.units import Amount
 
 
@@ -113,7 +114,7 @@ SITES = Spec(
             "section", "section size", "section area", "tramo", "sección",
         ), dimension="area", area_of="zone"),
         Field("hardness", gettext_lazy("Hardness"), "choice", (
-            "hardness", "hard", "dureza",
+            "hardness", "mohs", "mohs hardness", "hardness mohs", "scratch hardness", "hard", "dureza", "dureza mohs",
         ), choices=words.HARDNESS),
         Field("surface", gettext_lazy("Surface"), "choice", (
             "surface", "condition", "surface condition", "estado", "estado del piso", "acabado actual",

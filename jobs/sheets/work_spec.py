@@ -11,10 +11,14 @@ from django.utils.translation import gettext_lazy
 
 from inventory.sheets import words
 from inventory.sheets.cells import Grit, show_date
-from inventory.sheets.fields import MOST_PLACES, Field, Spec, Thing
-from inventory.sheets.judging import Draft
+from inventory.sheets.draft import Draft
+from inventory.sheets.fields import MOST_PLACES, Field, Thing
 from inventory.sheets.merging import merge_rows
+from inventory.sheets.spec import Spec
 from inventory.units import Amount, judge_area, judge_passes, show_area
+
+# So many names stand in a refusal.
+NAMED = 8
 
 
 @dataclass(frozen=True)
@@ -84,9 +88,9 @@ def _named(draft: Draft, name: str, right: str, inside: str = "") -> Thing | Non
     kind = kinds[name]
     found = [each for each in draft.known.named(kind, text) if not inside or each.inside == inside]
     if not found:
-        names = (each.name for each in getattr(draft.known, kind) if not inside or each.inside == inside)
+        names = [each.name for each in getattr(draft.known, kind) if not inside or each.inside == inside]
         near = words.nearest(text, names, 0.7)
-        draft.refuse(name, right, near[0] if near else "")
+        draft.refuse(name, f"{right} {_there_are(draft, kind, text, names)}".strip(), near[0] if near else "")
     if len(found) == 1:
         return found[0]
     chosen = draft.ask(
@@ -98,6 +102,18 @@ def _named(draft: Draft, name: str, right: str, inside: str = "") -> Thing | Non
         like=f"which:{name}:{words.squeezed(text)}",
     )
     return next(each for each in found if each.key == chosen)
+
+
+def _there_are(draft: Draft, kind: Literal["jobs", "sites", "zones"], text: str, names: list[str]) -> str:
+    """Which names a cell may hold: all of a few, of many those most like what stands there; "" when there are none."""
+    memory = (kind, "there", text, str(len(names)))
+    if len(names) > NAMED:
+        found = draft.known.near.get(memory)
+        if found is None:
+            near = words.nearest(text, names, 0.3, most=NAMED)
+            found = draft.known.near[memory] = [draft.known.named(kind, each)[0] for each in near]
+        return _("Nearest: %(names)s.") % {"names": ", ".join(each.name for each in found)} if found else ""
+    return _("You have: %(names)s.") % {"names": ", ".join(names)} if names else ""
 
 
 def _anywhere(draft: Draft) -> tuple[Thing | None, Thing | None]:

@@ -88,9 +88,7 @@ def headline(looked: Looked) -> str:
 def page(looked: Looked, number: str = "", refused_number: str = "") -> dict[str, Any]:
     """The context of a draft's page; questions and refusals twenty a page, never all rows."""
     judged, draft = looked.judgement, looked.draft
-    alike: dict[str, int] = {}
-    for question in judged.questions:
-        alike[question.like] = alike.get(question.like, 0) + len(question.rows)
+    alike = _alike(judged.questions)
     refused_alike = Counter(one.like for one in judged.refused)
     asks = Paginator(judged.questions, ASKED_A_PAGE).get_page(number)
     refusals = Paginator(judged.refused, ASKED_A_PAGE).get_page(refused_number)
@@ -104,12 +102,13 @@ def page(looked: Looked, number: str = "", refused_number: str = "") -> dict[str
         "button": _("Bring in %(things)s") % {"things": many(draft.kind, looked.can_come_in)},
         "columns": [_column(looked, index, match) for index, match in enumerate(looked.columns.matches)],
         "guesses": looked.columns.guesses,
+        "not_taken": _not_taken(looked),
         "rows": _rows(looked, list(asks), list(refusals)),
         "header_row": looked.sheet.header_row,
         "heading": _heading(looked),
         "sheets": [looked.sheet.name, *looked.sheet.other_sheets] if looked.sheet.other_sheets else [],
         "asks": asks,
-        "questions": [_question(one, alike[one.like]) for one in asks],
+        "questions": [_question(one, *alike[one.like]) for one in asks],
         "refusals": refusals,
         "refused_rows": [(one, refused_alike[one.like], _may_be_empty(looked, one)) for one in refusals],
         "asking": judged.asking_rows,
@@ -135,8 +134,26 @@ def _where(looked: Looked) -> str:
     return ", ".join(parts)
 
 
-def _question(one: Question, alike: int) -> dict[str, Any]:
+def _not_taken(looked: Looked) -> list[str]:
+    """The headings of the columns that stay out though something stands in them."""
+    matches = enumerate(looked.columns.matches)
+    return [match.heading for index, match in matches if not match.field and looked.sheet.column(index, 1)]
+
+
+def _alike(questions: list[Question]) -> dict[str, tuple[int, bool]]:
+    """Of each group of questions that one answer may serve: how many rows, and whether they ask the very same."""
+    groups: dict[str, list[Question]] = {}
+    for one in questions:
+        groups.setdefault(one.like, []).append(one)
     return {
+        like: (sum(len(one.rows) for one in group), len({(one.title, one.value) for one in group}) == 1)
+        for like, group in groups.items()
+    }
+
+
+def _question(one: Question, alike: int, same: bool) -> dict[str, Any]:
+    return {
+        "same": same,
         "one": one,
         "rows": _row_words(one.rows),
         "alike": 0 if one.whole_column else alike,

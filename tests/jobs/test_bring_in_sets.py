@@ -4,10 +4,13 @@ from decimal import Decimal
 from types import SimpleNamespace
 
 import pytest
+from django.urls import reverse
 
 from inventory.actions import bring_in as sets_action
 from inventory.actions.ledger import NewLine
 from inventory.models import Act, Entry, Label, Place, ReceiptLine, SetState, SheetDraft, SheetRow, ToolSet
+from inventory.pieces_words import pieces_of
+from inventory.sheets.reading import read_sheet
 from jobs.actions.bring_in import BroughtIn, TakenBack, keep_answer, take_back
 from tests.cast import NOW, hours, make_cast, write
 from tests.inventory.sheets.shop import refused, told
@@ -105,6 +108,7 @@ def test_what_fails_in_the_middle_leaves_nothing_half_written(cast, monkeypatch)
     monkeypatch.setattr(sets_action, "SETS_AN_ACT", 10)
     rows = [["Disc", "ID", "where"], *(["400 resin", f"R-{number}", "rack Z"] for number in range(35))]
     draft = draft_of(cast.ines, rows)
+    answer(draft, cast.ines, "“rack Z”", "new")
     write_act = sets_action.Desk.write
     acts = []
 
@@ -207,6 +211,7 @@ def test_a_code_of_ours_becomes_the_sets_label(cast):
 def test_undo_takes_sets_back_that_nothing_else_was_said_of(cast):
     rows = [HEADING[:5], *(["400 resin", "1", f"R-{number}", "0.27", "rack Q 1"] for number in range(4))]
     draft = draft_of(cast.ines, rows)
+    answer(draft, cast.ines, "Which rack is “Q”", "new")
     come_in(cast, draft)
     used = ToolSet.objects.get(own_code="R-2")
     write(cast, NewLine("measured", used, None, {"lowest_height_mm": 5.0}), at=NOW + hours(1))
@@ -225,6 +230,7 @@ def test_undo_takes_sets_back_that_nothing_else_was_said_of(cast):
 
 def test_undo_closes_the_places_a_list_made(cast):
     draft = draft_of(cast.ines, [["Disc", "ID", "where"], ["400 resin", "R-1", "rack Q 1"]])
+    answer(draft, cast.ines, "Which rack is “Q”", "new")
     assert come_in(cast, draft).made == {"set": 1, "place": 1}
 
     take_back(cast.ines, cast.device, draft, now=NOW + hours(1))
@@ -243,3 +249,17 @@ def test_bringing_in_asks_the_database_as_often_for_many_rows(cast, django_asser
     # One more a set: its state's row; what is kept of all lives is written in a few pieces.
     with django_assert_max_num_queries(45 + 200 + 3):
         come_in(cast, many)
+
+
+def test_pieces_of_a_list_are_kept_and_go_out_with_the_table_of_sets(cast, client):
+    rows = [["Disc", "ID", "Pieces"], ["400 resin", "R-1", "2"], ["400 resin", "R-2", "3"]]
+    come_in(cast, draft_of(cast.ines, rows))
+
+    assert [opening_of(code).pieces for code in ("R-1", "R-2")] == [2, None]
+    assert [pieces_of(state_of(code), cast.types["resin 400"]) for code in ("R-1", "R-2")] == [2, 3]
+    client.force_login(cast.ines)
+    sheet = read_sheet(
+        b"".join(client.get(reverse("inventory:export", args=["sets", "csv"])).streaming_content), "sets.csv"
+    )
+    place = sheet.headings.index("Pieces")
+    assert sorted(row.cell(place) for row in sheet.rows) == ["2", "3"]

@@ -92,6 +92,24 @@ def test_one_answer_serves_all_rows_like_it(ines):
     assert "3 sets can come in" in words(ines.get(url("draft", draft)))
 
 
+def test_the_same_for_all_is_ticked_where_all_ask_the_very_same(ines):
+    rows = [["Disc", "ID", "height"], *(["400 resin", f"R-{n}", "half"] for n in range(3))]
+    # Two sets of one code with two heights each: every question is about another set.
+    rows += [["400 resin", f"M-{n}", height] for n in range(2) for height in ("0.3", "0.25")]
+    send(ines, csv_file(rows))
+    page = ines.get(url("draft", SheetDraft.objects.get())).content.decode()
+
+    ticks = re.findall(r'<input type="checkbox" name="same" value="1"( checked)?><span>same for all (\d)', page)
+    assert ticks == [(" checked", "3")] * 3 + [("", "2")] * 2
+
+
+def test_columns_that_stay_out_are_named_on_the_page(ines):
+    rows = [["Disc", "ID", "Colour of the lid", "Lid maker", "Empty"], ["400 resin", "R-1", "blue", "Zo", ""]]
+    send(ines, csv_file(rows))
+
+    assert "Not taken in: Colour of the lid, Lid maker." in words(ines.get(url("draft", SheetDraft.objects.get())))
+
+
 def test_a_second_press_says_that_all_is_in_and_adds_nothing(ines):
     send(ines, csv_file(TOOLING))
     draft = SheetDraft.objects.get()

@@ -8,10 +8,11 @@ from typing import Any
 import openpyxl
 
 from inventory.sheets.columns import guess_columns
-from inventory.sheets.fields import Known, KnownType, Spec, Thing
+from inventory.sheets.fields import Known, KnownType, Thing
 from inventory.sheets.judging import judge
 from inventory.sheets.outcome import Answers, Judgement
 from inventory.sheets.reading import read_sheet
+from inventory.sheets.spec import Spec
 from inventory.sheets.specs import SETS
 
 TODAY = date(2026, 11, 25)
