@@ -30,7 +30,7 @@ from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import when_for
-from inventory.views import measuring
+from inventory.views import measuring, verdicts
 from inventory.views.photo import PhotoNotRead, read_photo
 from inventory.views.scanning import as_uuid
 
@@ -71,13 +71,17 @@ class Asked:
 
 @dataclass(frozen=True)
 class Last:
-    """What the last scan or answer came to. kind: taken, refused, elsewhere or open; act: what Undo voids."""
+    """What the last scan or answer came to. kind: taken, refused, elsewhere or open; act: what Undo voids.
+
+    which: a button for each of several sets that go by one own code.
+    """
 
     kind: str
     word: str
     code: str = ""
     detail: str = ""
     act: UUID | None = None
+    which: list[dict[str, Any]] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -129,6 +133,11 @@ def do(who: Who, person: Person, count: Count, asked: Asked, now: datetime) -> L
         if asked.photo_sentence:
             return Last("refused", _("Not read"), detail=asked.photo_sentence)
         opened = open_text(asked.text, branch)
+        if opened.several:
+            states, url = verdicts.states_of(opened), _url(count)
+            which = verdicts.which(opened.text, states, url, {})
+            actions = verdicts.which_actions(states, url, {})
+            return Last("open", which.word, which.code, f"{which.reason} {which.then}", which=actions)
         if opened.tool_set is None:
             word = _("Blank label") if opened.blank else _("Not a set") if opened.label is not None else _("Unknown")
             sentence = opened.sentence or _("Only sets are counted here. Scan the set's own label.")
@@ -136,6 +145,10 @@ def do(who: Who, person: Person, count: Count, asked: Asked, now: datetime) -> L
         return _scan(who, person, count, opened.tool_set, now)
     except Refused as refusal:
         return Last("refused", _("Refused"), detail=refusal.sentence)
+
+
+def _url(count: Count) -> str:
+    return reverse("inventory:count", args=[count.pk])
 
 
 def _scan(who: Who, person: Person, count: Count, tool_set: ToolSet, now: datetime) -> Last:
@@ -185,7 +198,7 @@ def page_context(person: Person, count: Count, now: datetime, session: SessionBa
     states = [one.state for one in picture.looked] + [one.state for one in picture.strangers]
     rungs = ladder(branch)
     lives = lives_of([state.tool_set for state in states], branch, now)
-    url = reverse("inventory:count", args=[count.pk])
+    url = _url(count)
     worths = worth_measuring(picture.seen, branch, now).values()
     unseen, total = picture.unseen, len(picture.looked)
     bare = [state for state in unseen if not state.code]

@@ -19,7 +19,7 @@ from inventory.actions.gate import name_of, where_of
 from inventory.actions.ledger import Who
 from inventory.actions.undo import undo_out
 from inventory.hooks import PlannedUse, next_use
-from inventory.models import Branch, Device, Outing, Person, Place, SetState, ToolSet
+from inventory.models import Branch, Device, Outing, Person, Place, ToolSet
 from inventory.models.choices import PlaceKind, SoakNeed
 from inventory.queries.came_back import came_back
 from inventory.queries.custody import others_ready, places_for, sets_in, sets_of_outing, states_by_ids
@@ -99,7 +99,7 @@ def scan_out(who: Who, person: Person, outing: Outing, scan: Scan, now: datetime
     if opened.blank:
         return verdicts.blank(opened.code, url)
     if opened.several:
-        return verdicts.which(opened.text, _states_of(opened), url, hidden)
+        return verdicts.which(opened.text, verdicts.states_of(opened), url, hidden)
     if opened.tool_set is None:
         return verdicts.unknown(opened.sentence, opened.text)
     return _one_out(who, person, outing, opened.tool_set, scan, carry, now, plan)
@@ -270,7 +270,7 @@ def scan_in(who: Who, person: Person, place: Place | None, scan: Scan, now: date
         return verdicts.blank(opened.code, url), place
     if opened.several:
         hidden = {"place": str(place.pk)} if place is not None else {}
-        return verdicts.which(opened.text, _states_of(opened), url, hidden), place
+        return verdicts.which(opened.text, verdicts.states_of(opened), url, hidden), place
     if opened.tool_set is None:
         return verdicts.unknown(opened.sentence, opened.text), place
     sure = scan.do == "take_back"
@@ -331,12 +331,6 @@ def _opened(scan: Scan, branch: Branch) -> Opened:
         if named is not None:
             return Opened("", tool_set=named)
     return open_text(scan.text, branch)
-
-
-def _states_of(opened: Opened) -> list[SetState]:
-    """The sets of one own code, coarse to fine."""
-    states = {state.pk: state for state in states_with_types(one.pk for one in opened.several)}
-    return [states[one.pk] for one in opened.several if one.pk in states]
 
 
 def _carried_in(branch: Branch, place_id: UUID | None) -> Place | None:

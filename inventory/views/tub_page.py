@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
+from django.urls import reverse
 from django.utils import formats
 from django.utils.translation import gettext as _
 
@@ -35,7 +37,8 @@ from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import when_for, zone_of
 from inventory.units import UNITS, from_si, show_entered, show_temperature, unit_for
-from inventory.views import soaking
+from inventory.views import soaking, verdicts
+from inventory.views.verdicts import Verdict
 
 _CHART_DAYS = 4
 
@@ -78,6 +81,7 @@ def tub_context(person: Person, place: Place, now: datetime) -> dict[str, Any]:
         "read_at": soaking.at_words(person, tub.last.at, now) if tub.last else "",
         "charts": _charts(tub, person, now),
         "rows": [_row(row, person, now) for row in rows],
+        "other_tubs": any(one.kind == PlaceKind.TUB and one != place for one in places),
         "take_form": TakeOutForm(
             initial={"place": TakeOutForm.HOME},
             places=[one for one in places if one != place],
@@ -157,17 +161,34 @@ def _midnights(person: Person, start: datetime, now: datetime, *, short: bool) -
     return marks
 
 
-def scanned_put(
-    text: str, branch: Branch, chosen: Sequence[UUID], into: UUID | None
-) -> tuple[list[UUID], UUID | None, Refused | None]:
-    """A scan while sets are chosen: the sets chosen with it, the tub they go into, or why it is neither."""
+@dataclass(frozen=True)
+class ScannedPut:
+    """A scan while sets are chosen: the sets chosen with it, the tub they go into, and why it is neither.
+
+    which: of several sets that go by one own code, the question which one, with a button each.
+    """
+
+    chosen: list[UUID]
+    into: UUID | None
+    refused: Refused | None = None
+    which: Verdict | None = None
+
+
+def scanned_put(text: str, branch: Branch, chosen: Sequence[UUID], into: UUID | None) -> ScannedPut:
+    """What a scan does while sets are chosen; nothing is put in yet."""
     opened = open_text(text, branch)
     if opened.tool_set is not None:
-        return list(dict.fromkeys([opened.tool_set.pk, *chosen])), into, None
+        return ScannedPut(list(dict.fromkeys([opened.tool_set.pk, *chosen])), into)
     if opened.place is not None and opened.place.kind == PlaceKind.TUB:
-        return list(chosen), opened.place.pk, None
+        return ScannedPut(list(chosen), opened.place.pk)
+    if opened.several:
+        kept = {"sets": ",".join(map(str, chosen)), "tub": str(into or "")}
+        states, url = verdicts.states_of(opened), reverse("inventory:soak_put")
+        which = verdicts.which(opened.text, states, url, {})
+        which.actions = verdicts.which_actions(states, url, kept, "take")
+        return ScannedPut(list(chosen), into, which=which)
     sentence = opened.sentence or _("%(code)s is no set and no tub.") % {"code": opened.code}
-    return list(chosen), into, Refused(sentence, _("Scan a set's label, or a tub's."))
+    return ScannedPut(list(chosen), into, Refused(sentence, _("Scan a set's label, or a tub's.")))
 
 
 def put_context(

@@ -16,6 +16,7 @@ from django.utils.translation import ngettext
 from inventory.actions import soak as water
 from inventory.actions.corrections import void_entry
 from inventory.actions.custody import home_pegs
+from inventory.actions.soak_tub import lay_in
 from inventory.actions.undo import undo
 from inventory.forms.soak import PutInForm, ReadingForm, TakeOutForm
 from inventory.models import Act, Entry, Place
@@ -44,11 +45,14 @@ def soak_put(request: PersonRequest) -> HttpResponse:
     """Choose dry sets and a tub, or put the sets in that a button names."""
     branch, now, refused, named = request.user.branch, timezone.now(), None, _named(request)
     when = PutInForm(request.POST or None, person=request.user, now=now)
-    text = request.POST.get("code", "").strip()
+    text, took, which = request.POST.get("code", "").strip(), as_uuid(request.POST.get("take", "")), None
     into = as_uuid(request.POST.get("tub", ""))
     if text:
         # A hand scanner types into the page: the set is chosen, a tub's label says which tub; nothing is put in yet.
-        named, into, refused = scanned_put(text, branch, named, into)
+        scanned = scanned_put(text, branch, named, into)
+        named, into, refused, which = scanned.chosen, scanned.into, scanned.refused, scanned.which
+    elif took is not None:
+        named = list(dict.fromkeys([took, *named]))
     elif request.method == "POST" and when.is_valid():
         states = states_by_ids(named, branch)
         tub = get_object_or_404(Place, pk=as_uuid(request.POST.get("tub", "")), branch=branch)
@@ -64,8 +68,8 @@ def soak_put(request: PersonRequest) -> HttpResponse:
             _kept(request, _in_words(len(states), tub, ready), done.act)
             return redirect("inventory:soak")
     context = put_context(request.user, now, request.GET.get("type", ""), named, dry_types(branch), into)
-    wrong = refused is not None or (request.method == "POST" and not text)
-    context |= {"refused": refused, "when": when}
+    wrong = refused is not None or (request.method == "POST" and not text and took is None)
+    context |= {"refused": refused, "when": when, "which": which}
     return render(request, "inventory/soak/put.html", context, status=422 if wrong else 200)
 
 
@@ -125,6 +129,8 @@ def tub_take_out(request: PersonRequest, tub_id: UUID) -> HttpResponse:
     if not form.is_valid() or not states:
         refused = None if states else Refused(_("No set is chosen."), _("Tick the sets that come out."))
         return _tub_page(request, tub_id, {"take_form": form, "refused": refused}, status=422)
+    if request.POST.get("do") == "lay_in":
+        return _lay_in(request, tub, form, states, places)
     try:
         done = _take_out(request, form, states, places, tub)
     except Refused as refusal:
@@ -136,6 +142,25 @@ def tub_take_out(request: PersonRequest, tub_id: UUID) -> HttpResponse:
         words = ngettext("%(n)s set is out of %(tub)s.", "%(n)s sets are out of %(tub)s.", len(states))
         words %= {"n": len(states), "tub": tub.name}
     _kept(request, words, done.act)
+    return redirect("inventory:soak")
+
+
+def _lay_in(
+    request: PersonRequest, tub: Place, form: TakeOutForm, states: list[Any], places: list[Place]
+) -> HttpResponse:
+    """The sets lie in another tub than was entered."""
+    into = next((one for one in places if str(one.pk) == form.cleaned_data["place"]), None)
+    try:
+        if into is None or into.kind != PlaceKind.TUB:
+            raise Refused(_("That is no tub."), _("Choose the tub they lie in."), field="place")
+        lay_in(who_of(request), request.user.branch, [one.tool_set for one in states], into, now=timezone.now())
+    except Refused as refusal:
+        return _tub_page(request, tub.pk, {"take_form": form, "refused": refusal}, status=422)
+    words = ngettext(
+        "%(n)s set lies in %(tub)s since it went in.", "%(n)s sets lie in %(tub)s since they went in.", len(states)
+    )
+    # No Undo: it would void where they lie and leave them dry. Said wrong, it is said again of this tub.
+    messages.success(request, words % {"n": len(states), "tub": into.name})
     return redirect("inventory:soak")
 
 

@@ -27,6 +27,8 @@ from inventory.models import Branch, Outing, Person, Place, SetState, ToolType
 from inventory.pieces_words import face_words, remnant_words
 from inventory.queries.catalogue import ladder
 from inventory.queries.custody import Other
+from inventory.queries.opening import Opened
+from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.set_faces import set_face
@@ -346,19 +348,30 @@ def which(text: str, states: list[SetState], url: str, hidden: dict[str, str]) -
         )
         % {"count": len(states), "code": text},
         then=_("Take the one you hold, or scan its label."),
-        actions=[
-            {
-                "label": " · ".join(part for part in (state.tool_set.tool_type.grit, state.code) if part),
-                "detail": ". ".join(part for part in (state.tool_set.tool_type.name, _where(state)) if part),
-                "url": url,
-                "hidden": {**hidden, "set": str(state.pk), "asked": text[:24]},
-            }
-            for state in states
-        ],
+        actions=which_actions(states, url, {**hidden, "asked": text[:24]}),
         short=_("which one?"),
         mark="ask",
         stays_open=True,
     )
+
+
+def which_actions(states: list[SetState], url: str, hidden: dict[str, str], name: str = "set") -> list[dict[str, Any]]:
+    """A button for each of several sets: grit and code, type and where it is; it posts the set as ``name``."""
+    return [
+        {
+            "label": " · ".join(part for part in (state.tool_set.tool_type.grit, state.code) if part),
+            "detail": ". ".join(part for part in (state.tool_set.tool_type.name, _where(state)) if part),
+            "url": url,
+            "hidden": {**hidden, name: str(state.pk)},
+        }
+        for state in states
+    ]
+
+
+def states_of(opened: Opened) -> list[SetState]:
+    """The sets of one own code, coarse to fine."""
+    states = {state.pk: state for state in states_with_types(one.pk for one in opened.several)}
+    return [states[one.pk] for one in opened.several if one.pk in states]
 
 
 def _where(state: SetState) -> str:
