@@ -103,8 +103,8 @@ def keep_height(who: Who, person: Person, tool_set: ToolSet, text: str, now: dat
 
 
 def back_of(request: HttpRequest, otherwise: str) -> str:
-    """The page of ours that a form names to go back to."""
-    given = request.POST.get("back", "")
+    """The page of ours that a form or an address names to go back to."""
+    given = request.POST.get("back", "") or request.GET.get("back", "")
     ours = url_has_allowed_host_and_scheme(given, {request.get_host()}, require_https=request.is_secure())
     return given if ours else otherwise
 

@@ -22,6 +22,7 @@ from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import when_for
 from inventory.views.doors import PersonRequest, door
+from inventory.views.measuring import back_of
 
 
 @door("GET", "POST", right=(Right.SCAN, Right.BUY, Right.SETTLE))
@@ -40,7 +41,7 @@ def set_photos(request: PersonRequest, set_id: UUID) -> HttpResponse:
         else:
             words = ngettext("%(n)d photo is kept.", "%(n)d photos are kept.", len(kept)) % {"n": len(kept)}
             messages.success(request, words)
-            return redirect("inventory:set_photos", set_id)
+            return redirect(request.get_full_path())
     shown = [
         {"photo": photo, "when": when_for(person, photo.taken_at or photo.recorded_at, now)}
         for photo in photos_of([state.pk])
@@ -52,7 +53,7 @@ def set_photos(request: PersonRequest, set_id: UUID) -> HttpResponse:
         "refused": refused,
         "shown": shown,
         "may_remove": person.can(Right.SETTLE),
-        "back_url": reverse("inventory:set_phone", args=[set_id]),
+        "back_url": back_of(request, reverse("inventory:set_phone", args=[set_id])),
     }
     return render(request, "inventory/toolset/photos.html", context, status=422 if posted else 200)
 

@@ -17,7 +17,7 @@ from inventory.models import Machine, Person, ToolSet, ToolType
 from inventory.models.choices import Bond, Coating, Hardness, StepKind, Surface, WetDry
 from inventory.sheets.words import squeezed
 from inventory.times import zone_of
-from jobs.actions.plan import make_job, save_plan
+from jobs.actions.plan import free_name, make_job, save_plan
 from jobs.actions.site import save_site, save_zone
 from jobs.actions.take_back import as_it_is
 from jobs.models import Job, JobKind, JobPlan, PlanStep, Site, Standing, Zone
@@ -55,7 +55,7 @@ def bring_in_sites(by: Desk, items: Sequence[tuple[UUID, SiteRow]]) -> Made:
             made.things.append((key, "site", str(site.pk)))
             continue
         zone = Zone.objects.filter(pk=key).first()
-        name = row.zone if zone is not None else _free_name(row.zone, _zone_names(site))
+        name = row.zone if zone is not None else free_name(row.zone, _zone_names(site))
         facts: dict[str, Any] = {
             "area_m2": row.area_m2,
             "edge_m": row.edge_m or 0.0,
@@ -103,13 +103,6 @@ def _zone_names(site: Site) -> set[str]:
     return set(site.zones.values_list("name", flat=True))
 
 
-def _free_name(name: str, taken: set[str]) -> str:
-    """The name, or with the next free number behind it: "Hall 2"."""
-    if name not in taken:
-        return name
-    return next(free for number in range(2, 10_000) if (free := f"{name[:74]} {number}") not in taken)
-
-
 # --- jobs ---
 
 
@@ -135,7 +128,7 @@ def bring_in_jobs(by: Desk, items: Sequence[tuple[UUID, JobRow]]) -> Made:
             old = None
         draft = _draft(by, said, site, types, made)
         if old is None:
-            name = _free_name(head.job, taken)
+            name = free_name(head.site if head.unnamed else head.job, taken)
             taken.add(name)
             kept = make_job(by.person, by.branch, site, name, draft, now=by.now, job_id=key, sure=True)
         else:  # taken back before: its plan comes back as the next version

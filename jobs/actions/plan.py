@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from uuid import UUID, uuid4
@@ -64,6 +64,13 @@ class Planned:
     plan: JobPlan
     made: bool
     warnings: tuple[str, ...] = ()
+
+
+def free_name(name: str, taken: Container[str]) -> str:
+    """The name, or with the next free number behind it: "Hall 2". Days are no part of a job's name: they move."""
+    if name not in taken:
+        return name
+    return next(free for number in range(2, 10_000) if (free := f"{name[:74]} {number}") not in taken)
 
 
 def make_job(

@@ -36,6 +36,7 @@ class JobRow:
     """A job, or one step of one, as a row says it. Keys are "" for what the shop does not have yet.
 
     award_chance from 0 to 1, None when not said; standing and job_kind by their codes, "" when not said; area in m2.
+    unnamed: the row names its site alone; ``job`` then tells it by its day too, which is no part of the name it gets.
     """
 
     job: str
@@ -52,6 +53,7 @@ class JobRow:
     finish_level: int | None = None
     steps: tuple[StepSaid, ...] = ()
     note: str = ""
+    unnamed: bool = False
 
 
 @dataclass
@@ -108,6 +110,7 @@ def judge_job(draft: Draft) -> list[JobRow]:
     return [
         JobRow(
             job=name or (f"{site_text} {show_date(starts)}" if starts else site_text),
+            unnamed=not name,
             site=site.name if site is not None else site_text,
             site_key=site.key if site is not None else "",
             zone=(draft.get("zone") or "")[:80],

@@ -19,7 +19,7 @@ from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import zone_of
 from inventory.views.doors import door
-from jobs.actions.plan import DoesNotFit, PlanAsked, Planned, PlanRefused, make_job, save_plan
+from jobs.actions.plan import DoesNotFit, PlanAsked, Planned, PlanRefused, free_name, make_job, save_plan
 from jobs.context import units_of
 from jobs.forms.plan import (
     Choices,
@@ -94,7 +94,7 @@ def _opened(choices: Choices, person: Person, site: Site, job: Job | None) -> Pl
     today = timezone.now().astimezone(zone_of(person.branch)).date()
     draft = draft_of(held) if held else PlanDraft(today, zones=tuple(ZoneDraft(zone) for zone in choices.zones))
     facts = {
-        "name": job.name if job else site.name,
+        "name": job.name if job else free_name(site.name, _names(site)),
         "kind": draft.kind,
         "standing": draft.standing if held else Standing.BID,
         "award_percent": round(draft.award_chance * 100) if held else 50,
@@ -107,6 +107,12 @@ def _opened(choices: Choices, person: Person, site: Site, job: Job | None) -> Pl
     }
     rows = rows_of(draft, zone_of(person.branch))
     return PlanForms(choices, units_of(person), rows={"plan": facts, "rows": rows})
+
+
+def _names(site: Site) -> set[str]:
+    """The names of the shop's jobs that begin as the site is called."""
+    begin = Job.objects.filter(branch=site.branch_id, name__startswith=site.name[:74])
+    return set(begin.values_list("name", flat=True))
 
 
 def _other_rows(request: HttpRequest, sent: PlanForms, branch: Branch) -> dict[str, Any] | None:

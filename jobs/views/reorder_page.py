@@ -57,6 +57,7 @@ def page_context(request: PersonRequest, made: Forecast, *, fresh: bool) -> dict
         "order_all": _order_all(request, rows),
         "money": request.user.can(Right.SEE_MONEY),
         "perms_buy": request.user.can(Right.BUY),
+        "may_plan": request.user.can(Right.PLAN),
         "asked": words.sure_words(made.certainty),
         "query": query_of(request),
     }

@@ -98,6 +98,17 @@ def test_a_list_of_jobs_comes_in_again_after_it_was_taken_back(cast):
     assert not Site.objects.filter(active=True).exists()
 
 
+def test_a_job_that_a_list_names_by_its_site_gets_no_day_in_its_name(cast):
+    nameless = [row[1:] for row in JOBS]
+    come_in(cast, draft_of(cast.ines, nameless, "jobs"))
+    assert set(Job.objects.values_list("name", flat=True)) == {"Harrow Depot", "Harrow Depot 2", "Quill House"}
+    # A further one planned there by hand is offered the next name, and not one that is refused.
+    client = Client()
+    client.force_login(cast.ines)
+    page = client.get(reverse("jobs:job_new", args=[Site.objects.get(name="Harrow Depot").pk]))
+    assert page.context["form"]["name"].value() == "Harrow Depot 3"
+
+
 def test_jobs_without_a_floors_name_share_the_main_floor_of_a_site_with_several(cast):
     come_in(cast, draft_of(cast.ines, SITES, "sites"))
     come_in(cast, draft_of(cast.ines, JOBS, "jobs"))

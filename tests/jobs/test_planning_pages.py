@@ -174,6 +174,20 @@ def test_a_won_job_shows_its_chance_and_the_form_keeps_what_was_chosen(world: Si
     assert ladder.count(f'<option value="{world.four.pk}" selected>') == ladder.count(" selected>") == 2
 
 
+def test_a_page_with_nothing_on_it_leads_to_what_comes_first() -> None:
+    cast = make_cast()
+    client = client_of(cast.olga)
+    for name, ways in {
+        "jobs:sites": ("site_new", "bring_in"),
+        "jobs:job_choose": ("site_new", "bring_in"),
+        "jobs:jobs": ("job_choose", "bring_in"),
+        "jobs:reorder": ("job_choose",),
+    }.items():
+        empty = client.get(reverse(name)).content.decode().partition('<div class="empty">')[2].partition("</div>")[0]
+        for way in ways:
+            assert f'href="{reverse(f"jobs:{way}")}"' in empty, (name, way)
+
+
 def test_hundreds_of_open_flags_come_in_leaves(world: SimpleNamespace) -> None:
     ines, url = client_of(world.cast.ines), reverse("jobs:shop_day") + "?show=morning"
     first, second = make_outing(world.cast.branch, "First"), make_outing(world.cast.branch, "Second")
