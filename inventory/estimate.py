@@ -22,7 +22,7 @@ from inventory.models import LearntLife, SetState, ToolSet, ToolType
 from inventory.numerics.life import Lives
 from inventory.numerics.life_curves import LifeCurves
 from inventory.shop_settings import CLASSES_LEARNT, ShopSettings
-from inventory.wear_model import LifeRow, TypeModel, fit_models, learn_floors, model_of, readable
+from inventory.wear_model import LifeRow, TypeModel, fit_models, learn_floors, model_of, readable, unfitted_models
 from inventory.wear_rows import SetRow
 
 __all__ = ["Lives", "SetLife", "TypeModel", "TypeRecord"]
@@ -235,7 +235,7 @@ def _anew(
     missing: set[int],
     rated: Mapping[int, float],
 ) -> dict[int, TypeRecord]:
-    """With the sets worked out that nothing, or something older, is kept of; a type never fitted is fitted here."""
+    """With the sets worked out that nothing, or something older, is kept of."""
     of_type = dict(ToolSet.objects.filter(pk__in=stale).values_list("pk", "tool_type_id"))
     part = models(settings, sets=[pk for pk in stale if of_type[pk] not in missing])
     part |= models(settings, type_ids=missing) if missing else {}
@@ -256,27 +256,39 @@ def models(
 ) -> dict[int, TypeModel]:
     """The wear model of each tool type with the record of its sets, by the type's id; two queries.
 
-    type_ids, sets: only these (with ``sets`` the record holds these alone). The kept fit of a type is taken; a type
-    never fitted is fitted here. A type without any rating to go by is left out.
+    type_ids, sets: only these (with ``sets`` the record holds these alone). The kept fit of a type is taken; one never
+    fitted goes by its supplier's word and each set's own record, and is due (wanting). A type without any rating to go
+    by is left out.
     """
     types = types_with_fits()
     if type_ids is None and sets is not None and not sets:
         return {}
-    bare = {one.bond for one in types if learnt_of(one) is None and (type_ids is None or one.pk in type_ids)}
-    wanted = None if type_ids is None else {one.pk for one in types if one.pk in type_ids or one.bond in bare}
-    rows = rows_now(wanted, sets)
+    asked = [one for one in types if type_ids is None or one.pk in type_ids]
+    rows = rows_now(None if type_ids is None else {one.pk for one in asked}, sets)
     rated = ratings(types)
     found = {
         one.pk: model_of(one, rows.get(one.pk, []), learnt, rated[one.pk], types)
-        for one in types
-        if one.pk in rated and (learnt := learnt_of(one)) is not None and (type_ids is None or one.pk in type_ids)
+        for one in asked
+        if one.pk in rated and (learnt := learnt_of(one)) is not None
     }
-    unfitted = [one for one in types if one.pk in rated and one.bond in bare]
-    if any(learnt_of(one) is None and (type_ids is None or one.pk in type_ids) for one in unfitted):
-        if sets is not None:
-            rows = rows_now({one.pk for one in unfitted})
-        fresh = fit_models(unfitted, rows, settings, rated)
-        found |= {pk: model for pk, model in fresh.items() if pk not in found and (type_ids is None or pk in type_ids)}
+    bare = [one for one in asked if one.pk in rated and one.pk not in found]
+    if bare:
+        # With their bond: a type without a rating goes by the others of it.
+        bonds = {one.bond for one in bare}
+        kin = [one for one in types if one.pk in rated and one.bond in bonds]
+        fresh = unfitted_models(kin, rows, settings, rated)
+        found |= {one.pk: fresh[one.pk] for one in bare if one.pk in fresh}
+        _wanting.update(one.pk for one in bare if rows.get(one.pk))
+    return found
+
+
+_wanting: set[int] = set()  # types that were asked about and never fitted; only ever grown here, emptied by wanting
+
+
+def wanting() -> set[int]:
+    """The types asked about in this process that were never fitted, told once: what fits them does so afterwards."""
+    found = set(_wanting)
+    _wanting.difference_update(found)
     return found
 
 

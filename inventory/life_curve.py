@@ -21,16 +21,23 @@ READING_ERROR_MM = 0.3  # METHODS 0, our assumption; the same as the wear model'
 
 @dataclass(frozen=True)
 class CurvePoint:
-    """A height read when the set had so much reference area behind it. height_mm: of the lowest piece."""
+    """A height read when the set had so much reference area behind it. height_mm: of the lowest piece.
+
+    passed_over: a later height says that it was keyed wrong.
+    """
 
     at: datetime
     used_m2: float
     height_mm: float
+    passed_over: bool = False
 
 
 @dataclass(frozen=True)
 class CurveStep:
-    """Where wear went on from another height: why is dressed or pieces; before_mm, after_mm: None where not read."""
+    """Where wear went on from another height: why is dressed, pieces or unlogged (it fell without logged work).
+
+    before_mm, after_mm: None where not read.
+    """
 
     at: datetime
     used_m2: float
@@ -113,13 +120,16 @@ def curve_sentence(facts: CurveFacts, units: Units) -> str:
 
 def step_words(step: CurveStep) -> str:
     """What happened at a step."""
+    if step.why == "unlogged":
+        return _("work not logged")
     return _("dressed") if step.why == "dressed" else _("pieces changed")
 
 
 def curve_rows(facts: CurveFacts, units: Units) -> list[tuple[datetime | None, str, str, str]]:
     """The numbers of the curve: when, reference area worked so far, lowest piece, what it is."""
     seen: list[tuple[float, int, datetime | None, float | None, str]] = [
-        (point.used_m2, 0, point.at, point.height_mm, _("read")) for point in facts.points
+        (point.used_m2, 0, point.at, point.height_mm, _("read, passed over") if point.passed_over else _("read"))
+        for point in facts.points
     ]
     seen += [(step.used_m2, 1, step.at, step.after_mm, step_words(step)) for step in facts.steps]
     rows: list[tuple[datetime | None, str, str, str]] = [

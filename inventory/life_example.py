@@ -138,7 +138,9 @@ def _example(model: TypeModel, place: int, wear: Mapping[str, Any], settings: Sh
     path = wear_path(alone.record, model.fit, model.factors, as_fitted=model.before(np.array([place])))
     scale = replace(scale_of(model.tool_type), usable_mm=usable)
     high, likely, low = np.maximum(scale.retire_mm + usable - path.wear_mm[-1], 0.0).tolist()
-    rates = rate_range(known)
+    load = alone.record.load_now
+    # As a whole set: with pieces missing each of the others wears faster by the same floor.
+    rates = [rate / (1.0 if load is None else float(load[0])) for rate in rate_range(known)]
     floors = _floors(alone)
     usual = max(floors, key=lambda one: one.worked_m2).floor_class if floors else REFERENCE_CLASS
     middle = model.fit.life_range_m2

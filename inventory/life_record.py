@@ -18,7 +18,7 @@ from inventory.life_curve import CurveFacts, CurvePoint, CurveStep, PathPoint
 from inventory.models import SetState
 from inventory.numerics.wear_path import wear_path
 from inventory.shop_settings import ShopSettings, class_learnt
-from inventory.wear_rows import Scale, scale_of
+from inventory.wear_rows import FELL, PASSED_OVER, Scale, heights_doubted, scale_of
 
 MOST_DRAWN = 300  # readings, the newest: more could not be told apart, and would make a page of megabytes
 
@@ -75,6 +75,7 @@ def _seen(
 ) -> tuple[tuple[CurvePoint, ...], tuple[CurveStep, ...]]:
     """Every height read and every new start, where it lies on the set's way."""
     factor = dict(zip(model.factors.classes, model.factors.factor.tolist(), strict=True))
+    doubted = heights_doubted(model.tool_type, wear, scale)
     points: list[CurvePoint] = []
     steps: list[CurveStep] = []
     used = past_m2
@@ -86,7 +87,10 @@ def _seen(
             continue
         at = datetime.fromisoformat(one["at"])
         if one["read_mm"] is not None:
-            points.append(CurvePoint(at, used, one["read_mm"]))
+            seen = doubted.get(one["entry"])
+            points.append(CurvePoint(at, used, one["read_mm"], seen == PASSED_OVER))
+            if seen == FELL:
+                steps.append(CurveStep(at, used, "unlogged", None, one["read_mm"]))
         if (restart := one["restart"]) is not None:
             steps.append(CurveStep(at, used, restart["why"], one["read_mm"], restart["height_mm"]))
     return tuple(points), tuple(steps[-MOST_DRAWN:])

@@ -9,8 +9,6 @@ from inventory.models import SetState, ToolType
 from inventory.models.choices import Face
 from inventory.units import show_number
 
-_STEP = 5
-
 
 def pieces_of(state: SetState, tool_type: ToolType) -> int:
     """How many pieces a set has by its ledger; what its type has where nothing was said."""
@@ -30,18 +28,17 @@ def remnant_words(state: SetState) -> str:
 
 
 def part_load_words(state: SetState) -> str:
-    """What it means to run with pieces missing; nothing for a whole set, or one without any piece.
+    """How pieces that are missing were counted; nothing for a whole set, or one without any piece.
 
     Each piece does whole/pieces of the floor it would do in a whole set (our assumption: wear goes with area by piece).
     """
     pieces, whole = pieces_of(state, state.tool_set.tool_type), state.tool_set.tool_type.pieces_per_set
     if not 0 < pieces < whole:
         return ""
-    share = int(100 * pieces / whole) // _STEP * _STEP
     return _(
-        "It runs on part of a machine's heads. Each piece then works %(times)s times the floor: count on about "
-        "%(share)d %% of the life shown (our assumption), and look that the machine runs evenly so."
-    ) % {"times": show_number(round(whole / pieces, 1), 1), "share": max(share, _STEP)}
+        "It runs on part of a machine's heads, so each piece works %(times)s times the floor. The life shown counts "
+        "that (our assumption: a piece wears by the floor it works). Look that the machine runs evenly so."
+    ) % {"times": show_number(round(whole / pieces, 1), 1)}
 
 
 def face_words(state: SetState) -> str:

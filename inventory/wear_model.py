@@ -102,6 +102,11 @@ class TypeModel:
         scale = replace(scale_of(self.tool_type), usable_mm=self.record.usable_mm)
         return record_of(self.tool_type, [row.before for row in rows], scale)
 
+    def as_read(self) -> WearRecord:
+        """The record with every set's newest height as it stands, though it fell without work: as alarms judge it."""
+        scale = replace(scale_of(self.tool_type), usable_mm=self.record.usable_mm)
+        return record_of(self.tool_type, self.rows, scale, newest=False)
+
     def work_out(self, positions: Sequence[int] | None = None) -> list[LifeRow]:
         """What is to be kept of these sets (None: of all), in their order."""
         asked = list(range(len(self.rows))) if positions is None else list(positions)
@@ -206,6 +211,32 @@ def fit_models(
         one.pk: TypeModel(one, rated[one.pk], tuple(as_now(rows.get(one.pk, ()))), record, found, factors)
         for one, record, found in zip(every, records, fits, strict=True)
         if found is not None
+    }
+
+
+def unfitted_models(
+    types: Iterable[ToolType],
+    rows: Mapping[int, Sequence[SetRow]],
+    settings: ShopSettings,
+    rated: Mapping[int, float],
+) -> dict[int, TypeModel]:
+    """Models of types that were never fitted: the supplier's word, and of each set its own record; by type id.
+
+    What their other sets say is learnt by the fit that is due; this costs no fit, whatever the number of sets.
+    """
+    every = list(types)
+    found = fit_models(every, {}, settings, rated)
+    return {
+        one.pk: TypeModel(
+            one,
+            rated[one.pk],
+            (own := tuple(replace(row, as_fitted={}) for row in rows.get(one.pk, ()))),
+            record_of(one, own, scale_of(one, every)),
+            found[one.pk].fit,
+            found[one.pk].factors,
+        )
+        for one in every
+        if one.pk in found
     }
 
 

@@ -6,6 +6,7 @@ floor factors come later still, in the numerics.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, cast
@@ -29,6 +30,10 @@ OPENINGS: Mapping[str, tuple[float, float]] = {
 USABLE_MM = 10.0  # goes for a type whose height nobody gave and whose bond has none either: our assumption
 READINGS_A_DAY = 3  # heights read on one day share what is wrong with them, METHODS 1.7
 MOST_STRETCHES = 120  # more stretches of one set than this are drawn together: bounds the work, not the ledger
+# A fall of more than this times what the rating gives for the logged work was no work's: our assumption. So much that a
+# rating typed in the wrong unit (square feet for square metres: 10.8) is learnt all the same.
+_UNLIKELY = 10.0
+FELL, PASSED_OVER = "fell", "passed_over"  # what is thought of a height, see heights_doubted
 _WORST_MM = 1e5  # no height of a tool; such a number was mistyped
 
 
@@ -109,16 +114,25 @@ def scale_of(tool_type: ToolType, others: Iterable[ToolType] = ()) -> Scale:
 
 
 def record_of(
-    tool_type: ToolType, rows: Sequence[SetRow], scale: Scale, *, classes: tuple[str, ...] | None = None
+    tool_type: ToolType,
+    rows: Sequence[SetRow],
+    scale: Scale,
+    *,
+    classes: tuple[str, ...] | None = None,
+    newest: bool = True,
 ) -> WearRecord:
     """The wear model's record of these sets of one type, in the order of the rows.
 
-    classes: the floor classes and their order; None: those the sets worked on.
+    classes: the floor classes and their order; None: those the sets worked on. newest: whether a set's newest height is
+    believed though it fell without work; alarms judge it as it stands.
     """
     classes = classes_of(rows) if classes is None else classes
     places = {key: number for number, key in enumerate(classes)}
     starts = [_start(row.wear, scale) for row in rows]
-    built = [_segments(row.wear, scale, start) for row, start in zip(rows, starts, strict=True)]
+    built = [
+        _few(start, _thin_by_day(_parts(row.wear, tool_type, scale, start, newest)))
+        for row, start in zip(rows, starts, strict=True)
+    ]
     flat = [(index, one) for index, (_start_at, parts) in enumerate(built) for one in parts]
     k = len(flat)
     area, square = np.zeros((k, len(classes))), np.zeros((k, len(classes), len(BASES)))
@@ -147,8 +161,30 @@ def record_of(
             np.array([one.restart_mm for _index, one in flat], dtype=np.float64),
             np.array([one.restart_error_mm for _index, one in flat], dtype=np.float64),
             np.array([one.forget for _index, one in flat], dtype=np.bool_),
+            np.array([one.load for _index, one in flat], dtype=np.float64),
         ),
+        load_now=np.array([load_now(row.wear, tool_type.pieces_per_set) for row in rows], dtype=np.float64),
     )
+
+
+def load_now(wear: Mapping[str, Any], whole: int) -> float:
+    """Times the area that each piece of a set works by its pieces of now, against a whole set's; 1 for a whole set."""
+    return _loads(wear, whole)[-1]
+
+
+def _loads(wear: Mapping[str, Any], whole: int) -> list[float]:
+    """The same in each stretch, and from its last one on. A piece does its share of what is missing: our assumption."""
+    found, pieces = [], wear.get("pieces")
+    for one in wear.get("stretches", ()):
+        found.append(_load(pieces, whole))
+        restart = one["restart"]
+        if restart is not None and restart["why"] == "pieces" and restart["of"] is not None:
+            pieces = restart["of"]
+    return [*found, _load(pieces, whole)]
+
+
+def _load(pieces: int | None, whole: int) -> float:
+    return 1.0 if pieces is None else max(1.0, whole / max(pieces, 1))
 
 
 def classes_of(rows: Iterable[SetRow]) -> tuple[str, ...]:
@@ -176,11 +212,12 @@ def part_of(record: WearRecord, positions: np.ndarray) -> WearRecord:
             np.repeat(np.arange(len(positions)), count).astype(np.int64),
             *(getattr(seg, name)[rows] for name in _SEGMENT_NAMES),
         ),
+        load_now=record.load_now if record.load_now is None else record.load_now[positions],
     )
 
 
 _SEGMENT_NAMES = (
-    "area_m2", "square_m4", "wear_mm", "error_mm", "restart_mm", "restart_error_mm", "forget",
+    "area_m2", "square_m4", "wear_mm", "error_mm", "restart_mm", "restart_error_mm", "forget", "load",
 )  # fmt: skip
 
 
@@ -194,6 +231,9 @@ class _Part:
     restart_mm: float = float("nan")
     restart_error_mm: float = READING_ERROR_MM
     forget: bool = False
+    load: float = 1.0
+    entry: str = ""
+    seen: str = ""
 
     @property
     def restarts(self) -> bool:
@@ -218,35 +258,71 @@ def _reads(one: Stretch, scale: Scale) -> bool:
     return not np.isnan(scale.wear_mm(one["read_mm"]))
 
 
-def _segments(
-    wear: Mapping[str, Any], scale: Scale, start: tuple[float, float]
-) -> tuple[tuple[float, float], list[_Part]]:
-    """Where the record begins, and its stretches; both bounded in number."""
-    parts = [_part(cast(Stretch, one), scale) for one in wear.get("stretches", ())]
-    if start == (0.0, 0.0):
-        _believe_unlogged_wear(parts)
-    return _few(start, _thin_by_day(parts))
+def _parts(
+    wear: Mapping[str, Any], tool_type: ToolType, scale: Scale, start: tuple[float, float], newest: bool = True
+) -> list[_Part]:
+    """A set's stretches, each as the model takes it."""
+    stretches, loads = wear.get("stretches", ()), _loads(wear, tool_type.pieces_per_set)
+    parts = [_part(cast(Stretch, one), scale, load) for one, load in zip(stretches, loads[:-1], strict=True)]
+    rated = tool_type.rated_coverage_m2
+    _believe_unlogged_wear(parts, start, scale.usable_mm / rated if rated else None, newest)
+    return parts
 
 
-def _believe_unlogged_wear(parts: Sequence[_Part]) -> None:
-    """A set from new that was read worn before any work was logged goes on from that height: our assumption.
+def heights_doubted(tool_type: ToolType, wear: Mapping[str, Any], scale: Scale) -> dict[str, str]:
+    """The heights of a set that its logged work cannot explain, by entry: FELL or PASSED_OVER."""
+    return {part.entry: part.seen for part in _parts(wear, tool_type, scale, _start(wear, scale)) if part.seen}
 
-    Without an area the model has nothing that could have worn it, and would pass the height over.
+
+def falls_without_work(tool_type: ToolType, wear: Mapping[str, Any], height_mm: float) -> bool:
+    """Whether a height read now, mm, would have fallen without work to fall by (see _believe_unlogged_wear)."""
+    scale = scale_of(tool_type)
+    stretches = list(wear.get("stretches", ()))
+    open_areas = stretches.pop()["areas"] if stretches and not stretches[-1]["at"] else {}
+    now = {"at": "now", "entry": "", "areas": open_areas, "read_mm": height_mm, "restart": None}
+    parts = _parts({**wear, "stretches": [*stretches, now]}, tool_type, scale, _start(wear, scale))
+    return parts[-1].seen == FELL
+
+
+def _believe_unlogged_wear(
+    parts: Sequence[_Part], start: tuple[float, float], rated_rate: float | None, newest: bool = True
+) -> None:
+    """A height that fell without work to fall by: wear goes on from there, and nothing is learnt of the rate.
+
+    The work was done and not logged (our assumption), so the newest height holds: the model would else lay the wear
+    between two heights of which only one can be so. One that a later height rises from again was keyed wrong and is
+    passed over. rated_rate: mm per m2 of the rating, None where it gives none: then only no work at all is too little.
+    newest: whether the newest height is believed too, though none after it bears it out.
     """
-    for part in parts:
-        if part.areas or part.restarts:
-            return
-        if part.wear_mm > ABOVE_NEW * READING_ERROR_MM:
-            part.restart_mm, part.wear_mm = part.wear_mm, float("nan")
-            return
+    last = max((number for number, part in enumerate(parts) if not np.isnan(part.wear_mm)), default=-1)
+    known, error = (start[0], start[1]) if start[1] <= READING_ERROR_MM else (float("nan"), READING_ERROR_MM)
+    work = 0.0
+    fell: tuple[_Part, float, float, float] | None = None  # the height read last, if so; what was known before it
+    for number, part in enumerate(parts):
+        work += part.load * sum(float(area[0]) for area in part.areas.values())
+        anew = part.restarts
+        if not np.isnan(wear := part.wear_mm):
+            if fell is not None and wear < known - ABOVE_NEW * READING_ERROR_MM:
+                wrong, known, error, more = fell
+                wrong.restart_mm, wrong.seen, work = float("nan"), PASSED_OVER, work + more
+            fell = None
+            could = _UNLIKELY * work * rated_rate if rated_rate is not None else float("inf") if work > 0 else 0.0
+            if wear - known > ABOVE_NEW * math.hypot(error, READING_ERROR_MM) + could and (newest or number < last):
+                fell = part, known, error, work
+                part.seen, part.wear_mm = FELL, float("nan")
+                if not anew:
+                    part.restart_mm = wear
+            known, error, work = wear, READING_ERROR_MM, 0.0
+        if anew:
+            known, error, work, fell = part.restart_mm, part.restart_error_mm, 0.0, None
 
 
-def _part(one: Stretch, scale: Scale) -> _Part:
+def _part(one: Stretch, scale: Scale, load: float) -> _Part:
     areas: dict[str, np.ndarray] = {}
     for key, values in one["areas"].items():
         known = areas.setdefault(class_learnt(key), np.zeros(1 + len(BASES)))
         known += values
-    part = _Part(one["at"][:10], areas, scale.wear_mm(one["read_mm"]))
+    part = _Part(one["at"][:10], areas, scale.wear_mm(one["read_mm"]), load=load, entry=one["entry"])
     restart = one["restart"]
     if restart is None:
         return part
@@ -280,7 +356,9 @@ def _joined(parts: Iterable[_Part]) -> list[_Part]:
     found: list[_Part] = []
     held: _Part | None = None
     for part in parts:
-        if held is not None:
+        if held is not None and held.load != part.load:
+            found += [held] if held.areas else []
+        elif held is not None:
             areas = {key: values.copy() for key, values in held.areas.items()}
             for key, values in part.areas.items():
                 areas[key] = areas[key] + values if key in areas else values

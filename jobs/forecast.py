@@ -225,7 +225,7 @@ def _rack(shop: _Shop) -> list[RackSet]:
         RackSet(
             set_id=model.set_ids[position],
             type_id=type_id,
-            used_m2=float(model.used_m2[position]),
+            used_m2=float(_used(model)[position]),
             ready_day=(ready_on - shop.today).days,
         )
         for type_id, model in shop.models.items()
@@ -234,9 +234,16 @@ def _rack(shop: _Shop) -> list[RackSet]:
     ]
 
 
+def _used(model: estimate.TypeModel) -> np.ndarray:
+    """Reference area behind each set; above 0 also for a new set with pieces missing, which is none like another."""
+    load = model.record.load_now
+    return model.used_m2 if load is None else np.where(load > 1, np.maximum(model.used_m2, 1.0), model.used_m2)
+
+
 def _lives(model: estimate.TypeModel) -> WearLives:
     """What the numerics are told of a type's lives: its part-worn sets."""
-    worn = np.array([place for place in model.running if model.used_m2[place] > 0], dtype=np.int64)
+    used = _used(model)
+    worn = np.array([place for place in model.running if used[place] > 0], dtype=np.int64)
     sets = tuple(model.set_ids[place] for place in worn)
     return WearLives(model.rated_m2, sets, model.part(worn), model.fit, model.factors, model.before(worn))
 

@@ -137,7 +137,10 @@ def _judge(model: TypeModel, fit: TypeFit, tails: Tails, now: datetime) -> list[
     if not model.rows:
         return []
     before = model.before(np.arange(len(model.rows), dtype=np.int64))
-    answers = wear_alarms(model.record, fit, model.factors, tails=tails, as_fitted=before)
+    record = model.as_read()
+    if before is None and not np.array_equal(record.segments.restart_mm, model.record.segments.restart_mm, True):
+        before = model.record
+    answers = wear_alarms(record, fit, model.factors, tails=tails, as_fitted=before)
     standing = [SetAlarms(tuple(one for one in answer.alarms if one.standing)) for answer in answers]
     return [_row(row, odd, now) for row, odd in zip(model.rows, standing, strict=True) if odd]
 
@@ -181,9 +184,12 @@ def newest_reading(set_id: UUID, wear: Mapping[str, Any]) -> tuple[UUID, datetim
 
 
 def reads_differ(before: Mapping[str, Any], after: Mapping[str, Any]) -> bool:
-    """Whether a set's readings are others than before; before, after: its wear."""
-    return _reads(before.get("stretches", ())) != _reads(after.get("stretches", ()))
+    """Whether a set's heights, or the work and the pieces they are judged by, are others; before, after: its wear.
+
+    Work logged late, of before the newest height, is what may explain it.
+    """
+    return _judged_by(before) != _judged_by(after)
 
 
-def _reads(stretches: Iterable[Mapping[str, Any]]) -> list[tuple[str, float | None]]:
-    return [(one["entry"], one["read_mm"]) for one in stretches if one["at"]]
+def _judged_by(wear: Mapping[str, Any]) -> list[Any]:
+    return [wear.get("pieces"), *(one for one in wear.get("stretches", ()) if one["at"])]

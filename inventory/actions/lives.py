@@ -210,6 +210,7 @@ def refit_due(*, now: datetime) -> Refitted | None:
     with _due_lock:
         ids = set(_due)
         _due.clear()
+    ids |= estimate.wanting()
     if not ids:
         return None
     types = estimate.types_with_fits()

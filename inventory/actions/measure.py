@@ -18,6 +18,7 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import zone_of
 from inventory.units import judge_height, show_height
+from inventory.wear_rows import falls_without_work
 
 __all__ = ["HeightDoubted", "HeightRefused", "Heights", "height_columns", "measure"]
 
@@ -142,6 +143,29 @@ def check_not_risen(state: SetState, lowest_mm: float, person: Person, *, sure: 
     )
 
 
+def check_not_fallen(
+    state: SetState, tool_type: ToolType, lowest_mm: float, person: Person, *, sure: bool, field: str = "height"
+) -> None:
+    """Ask about a height that fell without work to fall by: something was not logged, or it is not this set's.
+
+    lowest_mm: without backing. Raises HeightDoubted.
+    """
+    if sure or not falls_without_work(tool_type, state.wear, lowest_mm):
+        return
+    units: Any = person.units
+    before = state.lowest_height_mm if state.lowest_height_mm is not None else tool_type.new_height_mm
+    assert before is not None
+    raise HeightDoubted(
+        _("%(now)s after %(before)s: the work logged since cannot have worn so much. Is it right?")
+        % {"now": show_height(lowest_mm, units), "before": show_height(before, units)},
+        _(
+            "Measure again; look whether it is this set. If it is right, log the work that is missing: "
+            "until then the wear counts from this height."
+        ),
+        field=field,
+    )
+
+
 def aside_line(tool_set: ToolSet, differ_mm: float, limit_mm: float, person: Person) -> NewLine:
     """The line that sets a set aside because its pieces differ too much."""
     units: Any = person.units
@@ -179,6 +203,7 @@ def measure(who: Who, branch: Branch, tool_set: ToolSet, heights: Heights, *, no
         pieces = pieces_of(state, tool_type)
         columns = height_columns(heights, tool_type, person, pieces=pieces)
         check_not_risen(state, columns["lowest_height_mm"], person, sure=heights.sure)
+        check_not_fallen(state, tool_type, columns["lowest_height_mm"], person, sure=heights.sure)
         lines = [NewLine("measured", tool_set, None, columns, pieces=piece_rows(heights, tool_set))]
         differ, limit = spread_mm(heights, tool_type, pieces), spread_limit(branch, now)
         if differ > limit and state.fitness == "usable":

@@ -82,6 +82,7 @@ class SetFacts:
     fitness_at: str | None = None
     face: str = "unknown"
     pieces: int | None = None
+    born_pieces: int | None = None  # how many it began with, where that was said
     lowest_height_mm: float | None = None
     mean_height_mm: float | None = None
     measured_at: str | None = None

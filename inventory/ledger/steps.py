@@ -203,6 +203,7 @@ def _born(facts: SetFacts, line: Line, opening: str) -> bool:
         return False
     facts.born, facts.born_at, facts.born_set = True, iso(line.at), line.tool_set
     facts.opening, facts.branch = opening, line.branch
+    facts.born_pieces = line.pieces
     facts.pieces = line.pieces if line.pieces is not None else line.pieces_whole
     if line.to_place is not None and facts.place is None:
         _put(facts, line, line.to_place, line.to_place_kind)

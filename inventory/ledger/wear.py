@@ -21,9 +21,11 @@ Stretch = dict[str, Any]
 def wear_of(facts: SetFacts) -> dict[str, Any]:
     """The whole record of a set's wear: how it began, and its stretches in the order of time (see stretches).
 
-    opening: its kind, "" while the set has not begun; start_mm: the lowest height then, if read.
+    opening: its kind, "" while the set has not begun; start_mm: the lowest height then, if read; pieces: how many it
+    began with, only there where that was said.
     """
-    return {"opening": facts.opening or "", "start_mm": facts.start_height_mm, "stretches": stretches(facts)}
+    said = {} if facts.born_pieces is None else {"pieces": facts.born_pieces}
+    return {"opening": facts.opening or "", "start_mm": facts.start_height_mm, "stretches": stretches(facts)} | said
 
 
 def stretches(facts: SetFacts) -> list[Stretch]:

@@ -103,6 +103,7 @@ def looks_of(record: WearRecord, factor: Floats) -> Looks:
         start_error_mm=start_error,
         ended=np.where(record.ended == Ended.WORN, int(Ended.OTHER), record.ended),
         segments=segments,
+        load_now=None,
     )
     rows, readings = (joined(a, none).astype(np.int64) for a in (part.row, reading))
     at = np.flatnonzero(~np.isnan(segments.wear_mm))

@@ -40,7 +40,8 @@ _NODE_WEIGHTS = _NODE_WEIGHTS / _NODE_WEIGHTS.sum()
 class Points:
     """Posterior of n sets as weighted points, k in all; set i has points start[i] ... start[i + 1] - 1.
 
-    weight: (k,) sums to 1 per set. rate: (k,) wear rate [mm / reference m2]. room_mm: (k,) usable height not yet worn;
+    weight: (k,) sums to 1 per set. rate: (k,) wear by the work to come, with the pieces that the set has now [mm /
+    reference m2]. room_mm: (k,) usable height not yet worn;
     below 0 where a set runs longer than it should. variance_mm2: (k,) of that. tau: (k,) noise of one use.
     """
 
@@ -174,7 +175,7 @@ def _points(record: WearRecord, part: SetTables, weight: Floats) -> Points:
     points = Points(
         start,
         chosen,
-        np.exp(part.grid)[g],
+        np.exp(part.grid)[g] if record.load_now is None else np.exp(part.grid)[g] * record.load_now[n],
         record.usable_mm - part.mean_mm[t, n, g],
         part.variance_mm2[t, n, g] + record.usable_error_mm**2,
         part.tau[t],
@@ -284,7 +285,13 @@ def fresh(record: WearRecord, n: int = 1) -> WearRecord:
     zero = np.zeros(n)
     none, running = Segments.none(len(record.classes)), np.zeros(n, dtype=np.int64)
     return replace(
-        record, start_mm=zero, start_error_mm=zero, from_new=np.ones(n, dtype=np.bool_), ended=running, segments=none
+        record,
+        start_mm=zero,
+        start_error_mm=zero,
+        from_new=np.ones(n, dtype=np.bool_),
+        ended=running,
+        segments=none,
+        load_now=None,
     )
 
 

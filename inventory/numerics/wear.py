@@ -23,6 +23,7 @@ READING_ERROR_MM = 0.3  # our assumption, METHODS 0
 ABOVE_NEW = 3.0  # a height above new by more reading errors than this is refused, METHODS 1.7
 MOST_MM = 1e6  # more wear than this is no height of a tool
 MOST_M2 = 1e9  # more floor than this is no job, nor life
+MOST_LOAD = 1e3  # a set has fewer pieces than this
 LEAST = 1e-6  # mm or m2 below this are 0 to any shop
 UNKNOWN_VARIANCE = 1e8  # start variance of a set whose new height nobody knows, METHODS 1.1
 _LOG_2PI = float(np.log(2 * np.pi))
@@ -46,6 +47,8 @@ class Segments:
     (`use_squares`). wear_mm: (k,) new height - lowest height read at the row's end, NaN = none; error_mm: (k,) its SD.
     restart_mm, restart_error_mm: (k,) wear from which a new start is made after the row (dressing, pieces changed), NaN
     = none. forget: (k,) more than half the pieces were changed there: what was learnt of the rate is dropped.
+    load: (k,) times the area that each piece worked, against a whole set's: with some of its pieces missing the others
+    do their part too (our assumption: wear of a piece goes with the area it works). None: whole sets.
     """
 
     set_index: Ints
@@ -56,6 +59,7 @@ class Segments:
     restart_mm: Floats
     restart_error_mm: Floats
     forget: Bools
+    load: Floats | None = None
 
     @classmethod
     def none(cls, classes: int) -> Segments:
@@ -73,7 +77,7 @@ class WearRecord:
     rated_m2: supplier's rated coverage [m2], None if not given. usable_mm, usable_error_mm: new - retire height, and SD
     of the true end [mm]. classes: floor class keys, the order of the class axis of `segments`. start_mm,
     start_error_mm: (n,) wear a set began with here and its SD (0 and 0: new). from_new: (n,) False for sets found in
-    service. ended: (n,) `Ended`.
+    service. ended: (n,) `Ended`. load_now: (n,) `Segments.load` of the work to come, None: whole sets.
     """
 
     rated_m2: float | None
@@ -86,6 +90,7 @@ class WearRecord:
     from_new: Bools
     ended: Ints
     segments: Segments
+    load_now: Floats | None = None
 
     @property
     def size(self) -> int:
@@ -105,6 +110,7 @@ def some_sets(record: WearRecord, begin: int, end: int) -> WearRecord:
         seg.restart_mm[rows],
         seg.restart_error_mm[rows],
         seg.forget[rows],
+        seg.load if seg.load is None else seg.load[rows],
     )
     return replace(
         record,
@@ -113,6 +119,7 @@ def some_sets(record: WearRecord, begin: int, end: int) -> WearRecord:
         from_new=record.from_new[begin:end],
         ended=record.ended[begin:end],
         segments=segments,
+        load_now=record.load_now if record.load_now is None else record.load_now[begin:end],
     )
 
 
@@ -236,6 +243,9 @@ def check_record(record: WearRecord) -> None:
             raise ValueError(f"`{name}` must be 0 or more, at most {most:g}; got {values[~fits][0]:g}.")
     if not (np.abs(record.start_mm) <= MOST_MM).all():
         raise ValueError(f"`start_mm` must be finite, within {MOST_MM:g} mm.")
+    for name, load, shape in (("load", seg.load, (k,)), ("load_now", record.load_now, (n,))):
+        if load is not None and (load.shape != shape or not ((load >= 1) & (load <= MOST_LOAD)).all()):
+            raise ValueError(f"`{name}` must have shape {shape}, each from 1 to {MOST_LOAD:g}.")
     read, again = ~np.isnan(seg.wear_mm), ~np.isnan(seg.restart_mm)
     for name, has, wear, error in (
         ("wear_mm", read, seg.wear_mm, seg.error_mm),
@@ -266,13 +276,15 @@ def factor_row(factors: FloorFactors | npt.ArrayLike, classes: Sequence[str]) ->
 class Stretches:
     """Reference area and squares of the rows that matter: a row with neither reading nor restart joins the next.
 
-    row: (k,) the row of `segments` each ends at. reference_m2: (k,). square_m4: (k, 4) by basis. first, count: (n,)
-    where each set's stretches begin, and how many it has.
+    row: (k,) the row of `segments` each ends at. reference_m2: (k,) as a whole set would wear by it; square_m4: (k, 4)
+    by basis, likewise. worked_m2: (k,) reference area as it was worked. first, count: (n,) where each set's stretches
+    begin, and how many it has.
     """
 
     row: Ints
     reference_m2: Floats
     square_m4: Floats
+    worked_m2: Floats
     first: Ints
     count: Ints
 
@@ -280,18 +292,20 @@ class Stretches:
 def stretches(record: WearRecord, factor: Floats) -> Stretches:
     """Reference area of each stretch between observations, from factors (classes,)."""
     seg = record.segments
-    reference = seg.area_m2 @ factor
+    worked = reference = seg.area_m2 @ factor
     square = np.einsum("kcb,c->kb", seg.square_m4, np.square(factor))
+    if seg.load is not None:
+        reference, square = worked * seg.load, square * np.square(seg.load)[:, None]
     k = reference.shape[0]
     if k:
         last = np.append(seg.set_index[1:] != seg.set_index[:-1], True)
         ends = np.flatnonzero(last | ~np.isnan(seg.wear_mm) | ~np.isnan(seg.restart_mm))
         begins = np.append(0, ends[:-1] + 1)
-        reference, square = np.add.reduceat(reference, begins), np.add.reduceat(square, begins, axis=0)
+        reference, square, worked = (np.add.reduceat(a, begins, axis=0) for a in (reference, square, worked))
     else:
         ends = np.zeros(0, dtype=np.int64)
     count = np.bincount(seg.set_index[ends], minlength=record.size).astype(np.int64)
-    return Stretches(ends, reference, square, np.append(0, np.cumsum(count)[:-1])[: record.size], count)
+    return Stretches(ends, reference, square, worked, np.append(0, np.cumsum(count)[:-1])[: record.size], count)
 
 
 def usual_use(record: WearRecord, factor: Floats) -> tuple[float, float]:

@@ -56,6 +56,8 @@ def draw_life_left(
     part = tables(record, factors, type_fit.tau, type_fit.grid)
     left = _draw(part, record, type_fit, np.arange(n), uniform_type, uniform_theta, uniform_end)
     left[record.ended == Ended.WORN] = 0.0
+    if record.load_now is not None:
+        left /= record.load_now[:, None]
     return left
 
 

@@ -133,6 +133,7 @@ def _repeated(record: WearRecord, factor: Floats) -> WearRecord:
         np.tile(seg.restart_mm, p),
         np.tile(seg.restart_error_mm, p),
         np.tile(seg.forget, p),
+        seg.load if seg.load is None else np.tile(seg.load, p),
     )
     return replace(
         record,
@@ -142,6 +143,7 @@ def _repeated(record: WearRecord, factor: Floats) -> WearRecord:
         from_new=np.tile(record.from_new, p),
         ended=np.tile(record.ended, p),
         segments=segments,
+        load_now=None,
     )
 
 

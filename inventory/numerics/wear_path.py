@@ -26,9 +26,10 @@ _LEAST_SD_MM = 0.01  # a wear known better than this is drawn as a point
 class WearPath:
     """Wear of one set, k points in the order of its record: each stretch from its beginning to its end.
 
-    reference_m2: (k,) reference area worked since the record begins. wear_mm: (k, 3) P10, P50, P90. run: (k,) number of
-    the run; where pieces were dressed or changed the next one begins. row: (k,) the row of the record's segments that
-    ends there, -1 at the beginning of a run. The last point is now, of a set that runs: given that it still does.
+    reference_m2: (k,) reference area worked since the record begins, by whatever pieces the set had. wear_mm: (k, 3)
+    P10, P50, P90. run: (k,) number of the run; where pieces were dressed or changed the next one begins. row: (k,) the
+    row of the record's segments that ends there, -1 at the beginning of a run. The last point is now, of a set that
+    runs: given that it still does.
     """
 
     reference_m2: Floats
@@ -39,7 +40,8 @@ class WearPath:
 
 @dataclass(frozen=True)
 class _Run:
-    """What lies between two new starts: areas (j,), noise by tau (t, j), readings and errors (j,) NaN = none."""
+    """What lies between two new starts: areas as a whole set wears by them (j,), noise by tau (t, j), readings and
+    errors (j,) NaN = none; worked: areas as they were worked (j,)."""
 
     begin_m2: float
     start_mm: float
@@ -49,6 +51,7 @@ class _Run:
     wear: Floats
     error: Floats
     row: Ints
+    worked: Floats
 
 
 def wear_path(
@@ -82,7 +85,7 @@ def wear_path(
         known = running and run is runs[-1]
         wear = _quantiles(chosen, mean, variance, record.usable_mm, record.usable_error_mm if known else None)
         wear = np.minimum.accumulate(wear[::-1], axis=0)[::-1]
-        area = run.begin_m2 + np.append(0.0, np.cumsum(run.area))
+        area = run.begin_m2 + np.append(0.0, np.cumsum(run.worked))
         found.append((area, wear, np.append(-1, run.row).astype(np.int64)))
     number = np.repeat(np.arange(len(found)), [area.size for area, _wear, _row in found])
     area, wear, row = (np.concatenate([one[at] for one in found]) for at in range(3))
@@ -99,11 +102,12 @@ def _runs(record: WearRecord, factors: FloorFactors, tau: Floats) -> list[_Run]:
     behind, begin = 0.0, 0
     for end in [*np.flatnonzero(~np.isnan(seg.restart_mm[part.row])).tolist(), count]:
         at = slice(begin, end + 1)
-        rows, area = part.row[at], part.reference_m2[at]
-        runs.append(_Run(behind, start, error, area, noise[:, at], seg.wear_mm[rows], seg.error_mm[rows], rows))
+        rows, area, worked = part.row[at], part.reference_m2[at], part.worked_m2[at]
+        height, off = seg.wear_mm[rows], seg.error_mm[rows]
+        runs.append(_Run(behind, start, error, area, noise[:, at], height, off, rows, worked))
         if end == count:
             break
-        behind, begin = behind + float(area.sum()), end + 1
+        behind, begin = behind + float(worked.sum()), end + 1
         start, error = float(seg.restart_mm[rows[-1]]), float(seg.restart_error_mm[rows[-1]])
         if seg.forget[rows[-1]]:
             runs = []

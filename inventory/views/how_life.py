@@ -14,6 +14,7 @@ from inventory.hooks import next_use
 from inventory.life_curve import READING_ERROR_MM, height_range
 from inventory.life_example import Example, example_of, made_up
 from inventory.models import Person, SetState
+from inventory.pieces_words import part_load_words
 from inventory.queries.lives import set_to_explain
 from inventory.queries.opening import open_text
 from inventory.shop_settings import ShopSettings, settings_of
@@ -50,6 +51,7 @@ def how_life(request: PersonRequest) -> HttpResponse:
     context = example_context(example, settings, person, reserved.reference_m2 if reserved else None)
     context["may_floors"] = any(map(person.can, READ))
     context |= {"state": state, "told": told, "use_words": reserved.words if reserved else "", "use": reserved}
+    context["part_load"] = part_load_words(state) if state is not None else ""
     return render(request, "inventory/life/how.html", context)
 
 

@@ -28,6 +28,7 @@ def tool_type(**more: Any) -> ToolType:
         "new_height_mm": 12.0,
         "retire_height_mm": 2.0,
         "rated_coverage_m2": 6000.0,
+        "pieces_per_set": 6,
     }
     return ToolType(**(facts | more))
 
@@ -117,7 +118,7 @@ def test_dressing_and_changed_pieces_start_anew() -> None:
     few = line("pieces_changed", 4, pieces=6, pieces_in=3, lowest_height_mm=8.0)
     most = line("pieces_changed", 6, pieces=6, pieces_in=4, lowest_height_mm=10.0)
     unread = line("pieces_changed", 8, pieces=6, pieces_in=6)
-    found = record(row_of(BORN, worked(1, 100.0), dressed, few, most, unread)).segments
+    found = record(row_of(BORN, worked(1, 600.0), dressed, few, most, unread)).segments
     assert found.wear_mm[0] == 3.0
     assert np.isnan(found.wear_mm[1:]).all()
     # All new, height not read: anywhere between new and worn.
@@ -195,7 +196,7 @@ def test_without_any_height_of_its_type_a_reading_says_nothing() -> None:
 
 
 def test_without_a_retire_height_a_set_is_worn_out_at_nothing_left() -> None:
-    lines = [BORN, worked(1, 100.0), line("measured", 2, lowest_height_mm=7.0)]
+    lines = [BORN, worked(1, 600.0), line("measured", 2, lowest_height_mm=7.0)]
     found = record(row_of(*lines), kind=tool_type(retire_height_mm=None))
     assert (found.usable_mm, found.segments.wear_mm.tolist()) == (12.0, [5.0])
 

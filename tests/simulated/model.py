@@ -104,4 +104,4 @@ def chances(
 def _holds(story: TypeStory, i: int, scenario: Scenario) -> float:
     """What a set truly still holds on floors without noise, reference m2."""
     tool = story.sets[i]
-    return (clock_from_height(tool.usable_mm, scenario) - tool.clock) / float(np.exp(tool.ln_rate))
+    return (clock_from_height(tool.usable_mm, scenario) - tool.clock) / (float(np.exp(tool.ln_rate)) * tool.load)

@@ -23,7 +23,7 @@ _ERROR_2 = np.square(np.array(BASES_ERROR))
 def _posterior(
     tool: ToolSet, mean_ln_rate: float, factors: Floats, noise: float
 ) -> tuple[Floats, Floats, Floats, Floats]:
-    """One set: rate, log weight (without "still in service"), wear and variance at each rate, each (121,)."""
+    """One set: rate as a whole set, log weight (without "still in service"), wear and variance at each, each (121,)."""
     centre = mean_ln_rate if tool.from_new else mean_ln_rate - SPREAD**2
     theta = centre + SPREAD * _THETA
     rate = np.exp(theta)
@@ -32,8 +32,8 @@ def _posterior(
     wear = np.full_like(theta, tool.start_mm)
     variance = np.full_like(theta, tool.start_error_mm**2)
     for row in tool.rows:
-        wear = wear + rate * float(factors @ row.area_m2)
-        squares = factors**2 @ row.square_m4
+        wear = wear + rate * row.load * float(factors @ row.area_m2)
+        squares = row.load**2 * (factors**2 @ row.square_m4)
         variance = variance + rate**2 * float(squares @ (noise**2 + _ERROR_2))
         if np.isfinite(row.wear_mm):
             total = variance + READING_ERROR_MM**2
@@ -62,7 +62,9 @@ def survival(
     use = usual_use(story, factors)
     out = np.empty((len(picked), len(knots)))
     for at, i in enumerate(picked):
-        rate, logs, wear, variance = _posterior(story.sets[story.running[i]], story.mean_ln_rate, factors, noise)
+        tool = story.sets[story.running[i]]
+        rate, logs, wear, variance = _posterior(tool, story.mean_ln_rate, factors, noise)
+        rate = rate * tool.load
         now = log_ndtr((USABLE_MM - wear) / np.sqrt(variance + USABLE_ERROR_MM**2))
         spread = np.sqrt(variance + USABLE_ERROR_MM**2 + rate**2 * noise**2 * use * knots[:, None])
         later = np.minimum(log_ndtr((USABLE_MM - wear - rate * knots[:, None]) / spread), now)

@@ -34,6 +34,7 @@ def _segments(rows: list[tuple[int, Row]]) -> Segments:
         restart_mm=restart,
         restart_error_mm=np.full(k, READING_ERROR_MM),
         forget=np.array([row.forget for _, row in rows], dtype=np.bool_),
+        load=np.array([row.load for _, row in rows]),
     )
 
 
@@ -51,6 +52,7 @@ def wear_record(story: TypeStory) -> WearRecord:
         from_new=np.array([tool.from_new for tool in sets], dtype=np.bool_),
         ended=np.array([Ended(tool.ended) for tool in sets], dtype=np.int64),
         segments=_segments([(i, row) for i, tool in enumerate(sets) for row in tool.rows]),
+        load_now=np.array([tool.known_load for tool in sets]),
     )
 
 

@@ -19,7 +19,8 @@ class Scenario:
     rate_spread: SD of ln wear rate over the sets of a type. lives: "normal" or "weibull" (shape 3) wear rates.
     floor_noise: "lognormal" or "student" (t with 2.5 degrees of freedom). hopeful: added to every mean ln rate.
     factor_spread: SD of ln (true floor factor / the shop's own). opening: how sets already half worn were entered.
-    basis_share: share of uses by basis of area, None = exact areas. pieces: of six changed at a change, 0 = never.
+    basis_share: share of uses by basis of area, None = exact areas. pieces: of six changed at a change (0: never).
+    lost: of six broken off for good, the set runs on with the rest. pieces_noted: whether either is written down.
     scored: which sets in service are scored. chances: chances of finishing steps are asked and scored as well. worn:
     worn-out sets per type, one row part each. band: which acceptance band holds: "base", "wrong",
     "range" (coverage and the simple rules only: METHODS sets these cells no bound against the oracle), "" (none).
@@ -42,6 +43,7 @@ class Scenario:
     dress_chance: float = 0.0
     dress_noted: bool = True
     pieces: int = 0
+    lost: int = 0
     pieces_noted: bool = True
     scored: str = "all"
     chances: bool = False
@@ -99,6 +101,16 @@ CELLS: dict[str, Scenario] = {
             "piece4_plain",
             "4 of 6 pieces changed, not noted",
             pieces=4,
+            pieces_noted=False,
+            scored="pieces",
+            worn=_FEW,
+            band="",
+        ),
+        Scenario("lost2", "2 of 6 pieces lost", lost=2, scored="pieces", worn=_FEW, band="range"),
+        Scenario(
+            "lost2_plain",
+            "2 of 6 pieces lost, not noted",
+            lost=2,
             pieces_noted=False,
             scored="pieces",
             worn=_FEW,

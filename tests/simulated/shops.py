@@ -42,13 +42,17 @@ RUNNING, WORN, OTHER = 0, 1, 2
 
 @dataclass
 class Row:
-    """A stretch of wear between two marks of one set: logged area by class, squares by class and basis."""
+    """A stretch of wear between two marks of one set: logged area by class, squares by class and basis.
+
+    load: times the area that each piece worked, as the shop knows it: above 1 with pieces missing.
+    """
 
     area_m2: Floats
     square_m4: Floats
     wear_mm: float = np.nan
     restart_mm: float = np.nan
     forget: bool = False
+    load: float = 1.0
 
 
 @dataclass
@@ -64,6 +68,8 @@ class ToolSet:
     start_error_mm: float = 0.0
     dressed: int = 0
     changed: int = 0
+    load: float = 1.0  # pieces of a whole set over pieces it has: each does that much of the floor
+    known_load: float = 1.0  # the same as the shop knows it
     rows: list[Row] = field(default_factory=list)
     open_area_m2: Floats = field(default_factory=lambda: np.zeros(6))
     open_square_m4: Floats = field(default_factory=lambda: np.zeros((6, 4)))
@@ -75,7 +81,8 @@ class ToolSet:
 
     def close(self, wear_mm: float = np.nan, restart_mm: float = np.nan, forget: bool = False) -> None:
         """End a stretch with what was read at its end."""
-        self.rows.append(Row(self.open_area_m2, self.open_square_m4, wear_mm, restart_mm, forget))
+        row = Row(self.open_area_m2, self.open_square_m4, wear_mm, restart_mm, forget, self.known_load)
+        self.rows.append(row)
         self.open_area_m2, self.open_square_m4 = np.zeros(6), np.zeros((6, 4))
 
     def area_by_class(self) -> Floats:
@@ -191,7 +198,7 @@ class _Dice:
                 share,
                 basis if scenario.basis_known else np.zeros(block, dtype=np.intp),
                 rng.random(block) < scenario.dress_chance,
-                rng.random(block) < (0.03 if scenario.pieces else 0.0),
+                rng.random(block) < (0.03 if scenario.pieces or scenario.lost else 0.0),
                 rng.random(block),
                 rng.normal(0, READING_ERROR_MM, block),
             )
@@ -224,7 +231,7 @@ class _Rack:
     def use(self, slot: int, use: _Use) -> bool:
         """Let the set of a slot do one use; True when it ended worn. A set that ended is replaced by a new one."""
         tool = self.slots[slot]
-        added = float(np.exp(tool.ln_rate)) * self.factors[use.kind] * use.area_m2 * use.noise
+        added = float(np.exp(tool.ln_rate)) * tool.load * self.factors[use.kind] * use.area_m2 * use.noise
         end = clock_from_height(tool.usable_mm, self.scenario)
         share = min(1.0, (end - tool.clock) / added)
         tool.clock += added * share
@@ -238,6 +245,8 @@ class _Rack:
         wear = height_from_clock(tool.clock, self.scenario)
         if use.dressed and wear + 1.0 < tool.usable_mm:
             self._dress(tool, wear, use)
+        elif use.changed and wear > 3.0 and self.scenario.lost:
+            self._lose(tool)
         elif use.changed and wear > 3.0:
             self._change(tool, wear, use)
         elif use.read:
@@ -267,6 +276,15 @@ class _Rack:
         elif use.read:
             tool.close(wear_mm=after + use.reading_error_mm)
 
+    def _lose(self, tool: ToolSet) -> None:
+        """Pieces break off for good; from then on the others do their part of the floor too."""
+        if tool.changed:
+            return
+        tool.close()
+        tool.changed += 1
+        tool.load = 6 / (6 - self.scenario.lost)
+        tool.known_load = tool.load if self.scenario.pieces_noted else 1.0
+
     def take_over(self) -> None:
         """The shop starts its ledger on a rack long in use: sets' past is forgotten, what is seen is entered."""
         for tool in self.slots:
@@ -290,7 +308,7 @@ class _Rack:
 
     def future(self, tool: ToolSet, reach_m2: float) -> Future:
         """Go on along the set's own future uses until it is worn, and some way beyond for the path."""
-        step = float(np.exp(tool.ln_rate))
+        step = float(np.exp(tool.ln_rate)) * tool.load
         left = clock_from_height(tool.usable_mm, self.scenario) - tool.clock
         kinds, areas, noises = (np.concatenate([column]) for column in self.dice.floors(64))
         while (
