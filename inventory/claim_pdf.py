@@ -19,6 +19,7 @@ from reportlab.platypus import Image, KeepTogether, Paragraph, SimpleDocTemplate
 
 from inventory.claims import Claim
 from inventory.claims import Table as ClaimTable
+from inventory.pdf_letters import printable
 
 _PAPERS = {"letter": LETTER, "a4": A4}
 _MARGIN = 18 * mm
@@ -93,8 +94,8 @@ def draw_claim(claim: Claim, photos: Sequence[bytes | None], paper: str) -> byte
 
 
 def _text(words: str) -> str:
-    """Words for a paragraph; a narrow space that the built-in fonts lack becomes a plain unbreakable one."""
-    return escape(words.replace("\u202f", "\u00a0"))
+    """Words for a paragraph, in the letters that the built-in faces have."""
+    return escape(printable(words))
 
 
 def _address(claim: Claim, width: float) -> Table:
@@ -102,6 +103,7 @@ def _address(claim: Claim, width: float) -> Table:
         (pgettext("letter", "To"), claim.said.supplier or "–"),
         (pgettext("letter", "From"), claim.shop),
         (_("Questions to"), claim.said.contact or "–"),
+        (pgettext("letter", "Date"), claim.date),
     ]
     return _pairs(rows, width)
 
@@ -148,9 +150,9 @@ def _section(table: ClaimTable, width: float) -> list[Any]:
 
 
 def _photos(claim: Claim, photos: Sequence[bytes | None], width: float) -> list[Any]:
-    title = Paragraph(_text(_("Photos")), _SECTION)
     if not claim.photos:
-        return [KeepTogether([title, Paragraph(_text(_("No photo of this set is on record.")), _BODY)])]
+        return []
+    title = Paragraph(_text(_("Photos")), _SECTION)
     cells = []
     for number, (photo, words, raw) in enumerate(zip(claim.photos, claim.photo_words, photos, strict=True), start=1):
         said = Paragraph(_text(f"{number}. {words}"), _SMALL)
@@ -188,9 +190,7 @@ def _paged(claim: Claim) -> type[Canvas]:
         def _foot(self, number: int, count: int) -> None:
             width = self._pagesize[0]
             self.setFont("Helvetica", 8)
-            self.drawString(
-                _MARGIN + _FRAME, 11 * mm, f"{claim.shop} · {claim.title} · {claim.printed}".replace("\u202f", "\u00a0")
-            )
+            self.drawString(_MARGIN + _FRAME, 11 * mm, printable(f"{claim.shop} · {claim.title} · {claim.printed}"))
             pages = _("Page %(number)d of %(count)d") % {"number": number, "count": count}
             self.drawRightString(width - _MARGIN - _FRAME, 11 * mm, pages)
 

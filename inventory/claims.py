@@ -15,16 +15,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from inventory import estimate, hooks
+from inventory.early_end import EarlyEnd
 from inventory.ledger.facts import facts_from_json
 from inventory.ledger_words import Reader, sentence
 from inventory.models import Entry, Person, Recipe, SetPhoto, SetState
 from inventory.models.choices import (
     Basis,
-    Fitness,
     Gate,
     Hardness,
     Kind,
-    OpeningKind,
     RetiredWhy,
     SoakNeed,
     StepKind,
@@ -34,42 +33,12 @@ from inventory.models.choices import (
 from inventory.queries import card
 from inventory.queries.photos import photos_of
 from inventory.rights import Right
-from inventory.shop_settings import ShopSettings, floor_factor, reference_area
+from inventory.shop_settings import ShopSettings, floor_factor
 from inventory.times import show_day, show_time, zone_of
 from inventory.units import show_area, show_height, show_hours, show_money, show_number, show_temperature
 
-# What ends a life too early for its supplier to hear of; changed early and written off are the shop's own doing.
-_FAILED = (RetiredWhy.WORN, RetiredWhy.BROKEN)
 _LEAVES_WATER = (Kind.SOAK_ENDED, Kind.SCANNED_OUT, Kind.SCANNED_IN, Kind.HANDED_OVER, Kind.FOUND, Kind.SOAK_BEGUN)
 _TOLD = (Kind.TROUBLE, Kind.DRESSED, Kind.PIECES_CHANGED, Kind.SET_ASIDE, Kind.CLEARED, Kind.RETIRED)
-
-
-@dataclass(frozen=True)
-class EarlyEnd:
-    """A set that ended at a small share of its rating. Areas are reference areas, m2; share from 0 to 1."""
-
-    reference_m2: float
-    rated_m2: float
-    why: str
-
-    @property
-    def share(self) -> float:
-        """What it did of its rating."""
-        return self.reference_m2 / self.rated_m2
-
-
-def early_end(state: SetState, settings: ShopSettings) -> EarlyEnd | None:
-    """How early a set failed, if it did by the shop's limit; None for every other set. No query.
-
-    Only a set whose whole life is on record, that ended worn or broken, of a type with a rating.
-    """
-    rated = state.tool_set.tool_type.rated_coverage_m2
-    if state.fitness != Fitness.RETIRED or state.fitness_why not in _FAILED or not rated:
-        return None
-    if state.opening != OpeningKind.NEW:
-        return None
-    found = EarlyEnd(reference_area(settings, state.worked), rated, state.fitness_why)
-    return found if found.share <= settings["claim_share"] else None
 
 
 @dataclass(frozen=True)
@@ -109,6 +78,7 @@ class Claim:
     notes: tuple[str, ...]
     photos: tuple[SetPhoto, ...]
     photo_words: tuple[str, ...]
+    date: str
     printed: str
 
 
@@ -138,6 +108,7 @@ def claim_of(
         notes=_notes(state, settings, words),
         photos=tuple(photos),
         photo_words=tuple(_photo_words(one, words) for one in photos),
+        date=words.day(now),
         printed=_("Printed %(when)s") % {"when": words.when(now)},
     )
 
@@ -173,20 +144,23 @@ def _lead(state: SetState, early: EarlyEnd, words: _Words, born: str | None, end
     from_day = words.day(datetime.fromisoformat(born)) if born else _("not known")
     to_day = words.day(datetime.fromisoformat(ended)) if ended else _("not known")
     why = {RetiredWhy.WORN: _("worn"), RetiredWhy.BROKEN: _("broken")}[RetiredWhy(early.why)]
-    first = _(
-        "By our ledger this set was received new on %(from)s and was taken out of use, %(why)s, on %(to)s. In between "
-        "it polished %(worked)s of worked area, which is %(reference)s of reference area: %(share)s of the rated "
-        "%(rated)s."
+    ended_words = _(
+        "By our ledger this set was new on %(from)s and was taken out of use, %(why)s, on %(to)s. In between it "
+        "polished %(worked)s of worked area, which is area times passes."
+    ) % {"from": from_day, "to": to_day, "why": why, "worked": words.area(state.worked_m2)}
+    rating = _(
+        "It is rated for %(rated)s. By worked area it did %(plain)s of that; by reference area, which weighs each "
+        "floor by what it costs a set, it did %(reference)s, or %(share)s."
     ) % {
-        "from": from_day,
-        "to": to_day,
-        "why": why,
-        "worked": words.area(state.worked_m2),
+        "rated": words.area(early.rated_m2),
+        "plain": share_words(state.worked_m2 / early.rated_m2),
         "reference": words.area(early.reference_m2),
         "share": share_words(early.share),
-        "rated": words.area(early.rated_m2),
     }
-    return (first, _("What follows is what our people entered as it happened. It does not say why the set ended."))
+    facts_only = _(
+        "What follows is our ledger as our people kept it: what was seen and done. It does not say why the set ended."
+    )
+    return ended_words, rating, facts_only
 
 
 def _facts(state: SetState, ledger: card.Ledger, words: _Words) -> tuple[tuple[str, str], ...]:
@@ -196,17 +170,19 @@ def _facts(state: SetState, ledger: card.Ledger, words: _Words) -> tuple[tuple[s
         (_("Bond, grit"), f"{tool_type.get_bond_display()} {tool_type.grit}"),
         (_("Mount"), ", ".join(part for part in (tool_type.mount, tool_type.size_line) if part)),
         (_("Pieces"), f"{tool_type.pieces_per_set}"),
-        (_("Rated coverage"), words.area(tool_type.rated_coverage_m2 or 0.0)),
+        (
+            _("Rated coverage"),
+            _("%(area)s, area times passes") % {"area": words.area(tool_type.rated_coverage_m2 or 0.0)},
+        ),
     ]
     if tool_type.new_height_mm is not None and tool_type.retire_height_mm is not None:
         heights = {"new": words.height(tool_type.new_height_mm), "retire": words.height(tool_type.retire_height_mm)}
-        rows.append((_("Height"), _("new %(new)s, retires at %(retire)s") % heights))
+        rows.append((_("Height of a piece"), _("new %(new)s, worn at %(retire)s") % heights))
     codes = [label.code for label in card.labels_of(ledger.set_ids)]
     own = state.tool_set.own_code
     rows.append((_("Codes"), ", ".join([*codes, *([own] if own else [])]) or "–"))
     first = next((one for one in ledger.standing if one.kind == Kind.RECEIVED), None)
-    if first is not None:
-        rows += _receipt(first, words)
+    rows += _receipt(first, words) if first is not None else [(_("Received"), _("no receipt is on record"))]
     return tuple(rows)
 
 
@@ -266,13 +242,22 @@ def _floors(visits: Sequence[card.Visit], words: _Words, name_sites: bool) -> Ta
     rows.append((_("In all"), "", "", words.area(total), "", words.area(reference), ""))
     return Table(
         _("Where it worked"),
-        (_("Floor"), _("Days"), _("Kind"), _("Worked area"), _("Factor"), _("Reference area"), _("Area is")),
+        (
+            _("Floor"),
+            _("Days"),
+            _("Concrete, step"),
+            _("Worked area"),
+            _("Factor"),
+            _("Reference area"),
+            _("Area known as"),
+        ),
         tuple(rows),
         (3, 4, 5),
         _unlogged(visits)
         + _(
             "Worked area is area times passes. The factor says how many reference areas one area of such a floor costs "
-            "a set; the reference floor is medium concrete, a later step, worked wet."
+            "a set; the reference floor is medium concrete, a later step, worked wet. The factors are our shop's own "
+            "figures."
         ),
     )
 
@@ -318,21 +303,36 @@ def _water(ledger: card.Ledger, state: SetState, words: _Words) -> Table:
     readings = _readings([one for _number, one in begun])
     rows = [_soak_row(number, ledger.standing, readings, words) for number, _one in begun]
     outs = [one for one in ledger.standing if one.kind == Kind.SCANNED_OUT]
-    against = sum(1 for one in outs if one.gate == Gate.OVERRIDDEN)
-    unasked = sum(1 for one in outs if one.gate == Gate.NOT_ASKED)
-    asks = (
-        _recipe_words(state, words)
-        if tool_type.soak_need == SoakNeed.REQUIRED
-        else str(tool_type.get_soak_need_display())
-    )
-    below = _("Asked by its type: %(asks)s.") % {"asks": asks}
-    below += " " + ngettext(
-        "It left the shop %(count)d time: %(passed)d through the gate, %(against)d against it, %(unasked)d unasked.",
-        "It left the shop %(count)d times: %(passed)d through the gate, %(against)d against it, %(unasked)d unasked.",
-        len(outs),
-    ) % {"count": len(outs), "passed": len(outs) - against - unasked, "against": against, "unasked": unasked}
+    if tool_type.soak_need == SoakNeed.REQUIRED:
+        below = _("Its type asks for %(asks)s.") % {"asks": _recipe_words(state, words)} + " " + _left_words(outs)
+    elif tool_type.soak_need == SoakNeed.NONE:
+        below = _("Its type needs no soak.")
+    else:
+        below = _("Whether its type needs a soak is not on record.")
     heads = (_("In water from"), _("Until"), _("Hours"), _("Tub"), _("Water read"), _("Conditioning confirmed"))
     return Table(_("Water"), heads, tuple(rows), (2,), below)
+
+
+def _left_words(outs: Sequence[Entry]) -> str:
+    """How often it left the shop, and whether it was conditioned then."""
+    against = sum(1 for one in outs if one.gate == Gate.OVERRIDDEN)
+    unasked = sum(1 for one in outs if one.gate == Gate.NOT_ASKED)
+    passed = len(outs) - against - unasked
+    said = [ngettext("It left the shop %(n)d time.", "It left the shop %(n)d times.", len(outs)) % {"n": len(outs)}]
+    if passed:
+        words = ngettext("%(n)d time it was conditioned as asked.", "%(n)d times it was conditioned as asked.", passed)
+        said.append(words % {"n": passed})
+    if against:
+        words = ngettext(
+            "%(n)d time it was not, and was sent out all the same.",
+            "%(n)d times it was not, and was sent out all the same.",
+            against,
+        )
+        said.append(words % {"n": against})
+    if unasked:
+        words = ngettext("%(n)d time nobody checked.", "%(n)d times nobody checked.", unasked)
+        said.append(words % {"n": unasked})
+    return " ".join(said)
 
 
 def _readings(begun: Sequence[Entry]) -> list[Entry]:

@@ -19,7 +19,9 @@ class ClaimPaperForm(ShopForm):
         label=_("What do you ask for?"),
         max_length=2000,
         widget=forms.Textarea(attrs={"rows": 5}),
-        help_text=_("In your own words, such as: a new set, or a part of the price."),
+        help_text=_(
+            "In your own words, such as: a new set, or a part of the price. Why it ended is not known: accuse nobody."
+        ),
     )
     contact = forms.CharField(label=_("Who answers questions"), max_length=200)
     name_sites = forms.BooleanField(

@@ -15,7 +15,8 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.photos import check_room, keep_photos
 from inventory.claim_pdf import draw_claim
-from inventory.claims import EarlyEnd, Said, claim_of, early_end, share_words
+from inventory.claims import Said, claim_of, share_words
+from inventory.early_end import EarlyEnd, early_end, why_none
 from inventory.forms.claim_form import ClaimPaperForm
 from inventory.models import Entry, Person, SetState
 from inventory.photos import photo_path
@@ -125,7 +126,9 @@ def _page(
         "back_url": reverse("inventory:toolset", args=[state.pk]),
         "paper": {"a4": "A4", "letter": "Letter"}[settings["paper"]],
     }
-    if early is not None:
+    if early is None:
+        context["why_none"] = why_none(state, settings)
+    else:
         ready = request.method == "GET" and bool(_said(request, state.pk))
         context |= {
             "pdf_url": reverse("inventory:set_claim_pdf", args=[state.pk]) if ready else "",

@@ -12,8 +12,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from inventory.actions.gate import holder_of, where_of
-from inventory.claims import EarlyEnd, early_end, share_words
+from inventory.claims import share_words
 from inventory.context import address
+from inventory.early_end import EarlyEnd, early_end
 from inventory.gauge import STATES
 from inventory.hooks import NextUse, next_use
 from inventory.ledger.conditioning import Conditioning
@@ -224,8 +225,11 @@ def actions_of(
             beside.append({"label": _("Log work"), "url": address("jobs:my_job"), "method": "get"})
         more = [act["measure"], act["trouble"], *_pieces_acts(act, state, person)]
         more += [act["photos"], act["move"], act["label"]]
-        if state.fitness != Fitness.USABLE and person.can(Right.LOG_WORK):
+        if state.fitness == Fitness.SET_ASIDE and person.can(Right.LOG_WORK):
             more.insert(0, act["clear"])
+        # A worn set is no more; entered by mistake, its end is voided in the ledger.
+        if state.fitness == Fitness.RETIRED and state.fitness_why != RetiredWhy.WORN and person.can(Right.SETTLE):
+            more.append({**act["clear"], "label": _("It still works: clear it")})
         if state.fitness != Fitness.RETIRED and person.can(Right.SETTLE):
             more.append(act["retire"])
     if early is not None and (person.can(Right.SETTLE) or person.can(Right.BUY)):

@@ -91,6 +91,15 @@ def failed_set(shop: SimpleNamespace, code: str, visits: int = 2) -> ToolSet:
     return tool_set
 
 
+def opened_set(shop: SimpleNamespace, opening: str) -> ToolSet:
+    """Of resin 400, opened as it hung there, without a receipt."""
+    at = shop.now - hours(90)
+    tool_set = ToolSet.objects.create(tool_type=make_type("400"), made_at=at)
+    columns = {"branch": shop.cast.branch, "to_place": shop.rack, "opening_kind": opening}
+    write(shop.cast, NewLine("opening", tool_set, None, columns), at=at)
+    return tool_set
+
+
 def picture(colour: str = "red", size: tuple[int, int] = (80, 60), **more: Any) -> SimpleUploadedFile:
     file = io.BytesIO()
     Image.new("RGB", size, colour).save(file, "JPEG", **more)
@@ -338,6 +347,7 @@ def test_an_early_end_is_offered_on_its_page_and_card_and_nothing_else_is(
         )
     none = client.get(reverse("inventory:set_claim", args=[shop.dry.pk])).content.decode()
     assert "Nothing to claim here" in none
+    assert "It is not retired: while it may go on, nothing has ended early." in none
     Setting.objects.create(
         branch=shop.cast.branch, key="claim_share", value="0.3", valid_from="2024-01-01", recorded_at=shop.now
     )
@@ -355,7 +365,8 @@ def test_a_claim_says_what_the_ledger_says(shop: SimpleNamespace, client: Client
         "To Quarrymead",
         "Questions to Ines O.",
         "A new set. Or part of the price.",
-        "polished 2,400 m² of worked area, which is 2,400 m² of reference area: 40 % of the rated 6,000 m²",
+        "polished 2,400 m² of worked area, which is area times passes. It is rated for 6,000 m². By worked area it did "
+        "40 % of that; by reference area, which weighs each floor by what it costs a set, it did 2,400 m², or 40 %.",
         "It does not say why the set ended.",
         f"Order O-{shop.failed_code}",
         "Floor 1",
@@ -365,8 +376,8 @@ def test_a_claim_says_what_the_ledger_says(shop: SimpleNamespace, client: Client
         "2.1 mm",
         "1.9 mm",
         "Tub 1",
-        "72 h in cold water, or 31 h at or above 54.4 °C",
-        "It left the shop 1 time: 1 through the gate, 0 against it, 0 unasked.",
+        "Its type asks for 72 h in cold water, or 31 h at or above 54.4 °C. It left the shop 1 time. "
+        "1 time it was conditioned as asked.",
         "Retired: worn.",
         "1. added",
         "Page 1 of ",
@@ -379,6 +390,48 @@ def test_a_claim_says_what_the_ledger_says(shop: SimpleNamespace, client: Client
     shop.cast.olga.save()
     client.force_login(shop.cast.olga)
     assert "Price $318" in claim(client, shop.failed).replace(".00", "")
+
+
+def test_a_claim_says_how_it_left_and_where_no_receipt_or_photo_is(shop: SimpleNamespace, client: Client) -> None:
+    """Opened as new without a receipt, sent out once dry all the same and once without anybody asking."""
+    cast, at = shop.cast, shop.now - hours(90)
+    opened = opened_set(shop, "new")
+    for number, gate in enumerate(("overridden", "not_asked")):
+        out: dict[str, Any] = {"outing": shop.outing, "gate": gate, "why": "soaks on site"}
+        if gate == "not_asked":
+            del out["why"]
+        write(cast, NewLine("scanned_out", opened, None, out), at=at + hours(2 + 4 * number))
+        write(cast, NewLine("scanned_in", opened, None, {"to_place": shop.rack}), at=at + hours(4 + 4 * number))
+    write(cast, NewLine("retired", opened, None, {"retired_why": "broken"}), at=at + hours(60))
+    client.force_login(cast.ines)
+    text = claim(client, opened)
+    assert "no receipt is on record" in text
+    left = "It left the shop 2 times. 1 time it was not, and was sent out all the same. 1 time nobody checked."
+    assert left in text
+    assert "Photos" not in text
+    assert "By worked area it did 0 % of that" in text
+
+
+@pytest.mark.parametrize(
+    ("facts", "said"),
+    [
+        ({"retired_why": "changed_early"}, "It did not end worn or broken."),
+        ({"retired_why": "worn", "rated_coverage_m2": None}, "Its tool type has no rating to compare with."),
+        ({"retired_why": "worn", "opening": "unknown"}, "Its life before this shop"),
+    ],
+)
+def test_why_there_is_nothing_to_claim_is_said(
+    shop: SimpleNamespace, client: Client, facts: dict[str, Any], said: str
+) -> None:
+    if "opening" in facts:
+        ended = opened_set(shop, facts["opening"])
+    else:
+        rating = {"rated_coverage_m2": facts["rated_coverage_m2"]} if "rated_coverage_m2" in facts else {}
+        tool_type = make_type("800", ladder_place=7, **rating)
+        ended = make_set(shop.cast, tool_type, shop.rack, at=shop.now - hours(50))
+    write(shop.cast, NewLine("retired", ended, None, {"retired_why": facts["retired_why"]}), at=shop.now - hours(1))
+    client.force_login(shop.cast.ines)
+    assert said in client.get(reverse("inventory:set_claim", args=[ended.pk])).content.decode()
 
 
 def test_a_claim_takes_the_shops_paper_and_any_letters(shop: SimpleNamespace, client: Client) -> None:
