@@ -20,7 +20,7 @@ from inventory.units import show_about, show_number
 from inventory.views.lists import Cell, words
 
 _P10_P90 = 1.2816  # SDs of a normal
-_LITTLE = 0.2  # below this share of record a factor has hardly moved from the shop's own
+_LITTLE = 0.2  # below this share of record a factor counts as the shop's own word
 
 
 def floors_context(person: Person, now: datetime) -> dict[str, Any]:
@@ -83,31 +83,29 @@ def _row(key: str, settings: ShopSettings, learnt: LearntFloors | None, person: 
     own, used = own_factor(settings, *key.split("|")), floor_factor(settings, *key.split("|"))
     share = float((learnt.record if learnt else {}).get(key, 0.0))
     area, sets = (learnt.behind if learnt else {}).get(key, (0.0, 0))
-    by = ngettext("%(area)s by %(n)d set", "%(area)s by %(n)d sets", sets)
     reference = key == REFERENCE_CLASS
     return [
         {"label": _("Floor"), "words": class_words(key), "head": True},
         words(_("The shop's own"), show_number(own, 2), num=True),
-        words(_("Learnt"), "–" if reference or not share else _range(used, share), num=True),
-        words(_("How much record"), "–" if reference else f"{int(share * 100 + 1e-9) // 10 * 10}\u00a0%", num=True),
-        words(_("Worked there"), by % {"area": show_about(area, units), "n": sets} if sets else "–", num=True),
         words(_("In use"), show_number(used, 2), num=True),
-        words(_("Because"), _why(reference, share)),
+        words(_("At least to up to"), "–" if reference or not share else _range(used, share), num=True),
+        words(_("Beside the shop's own"), "–" if reference else _beside(used / own - 1)),
+        words(_("How much record"), "–" if reference else f"{int(share * 100 + 1e-9) // 10 * 10}\u00a0%", num=True),
+        words(_("Worked there"), show_about(area, units) if sets else "–", num=True),
+        words(_("By sets"), show_number(sets) if sets else "–", num=True),
     ]
 
 
 def _range(factor: float, share: float) -> str:
-    """The learnt factor with its range: what the record leaves open of the doubt there was (METHODS 1.1)."""
+    """The range of a learnt factor: what the record leaves open of the doubt there was (METHODS 1.1)."""
     spread = math.exp(_P10_P90 * FACTOR_SD * math.sqrt(max(1.0 - share, 0.0)))
-    low, high = show_number(factor / spread, 2), show_number(factor * spread, 2)
-    return _("%(likely)s, %(low)s to %(high)s") % {"likely": show_number(factor, 2), "low": low, "high": high}
+    return _("%(low)s to %(high)s") % {"low": show_number(factor / spread, 2), "high": show_number(factor * spread, 2)}
 
 
-def _why(reference: bool, share: float) -> str:
-    if reference:
-        return _("other floors are compared with it")
-    if not share:
-        return _("the shop's own word: nothing here says otherwise yet")
-    if share < _LITTLE:
-        return _("hardly moved from the shop's own: little record")
-    return _("the shop's own, moved by what sets really wore on such floors")
+def _beside(share: float) -> str:
+    """How far the factor in use lies from the shop's own: "8 % more"."""
+    percent = round(100 * abs(share))
+    if not percent:
+        return _("the same")
+    said = f"{show_number(percent)}\u00a0%"
+    return _("%(share)s more") % {"share": said} if share > 0 else _("%(share)s less") % {"share": said}

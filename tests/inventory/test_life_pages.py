@@ -159,7 +159,7 @@ def test_the_card_asks_as_much_beside_one_set_as_beside_many(client: Client) -> 
         for number in range(worn):
             wear_out(cast, tool_type, 3000 + 50 * number, 10 * worn + number)
         for number in range(readings):
-            height = {"lowest_height_mm": 11.0 - 0.1 * number - 0.01 * worn}
+            height = {"lowest_height_mm": 11.95 - 0.02 * number - 0.001 * worn}
             write(cast, NewLine("measured", used, None, height), at=NOW + hours(worn + 2 * number))
         refit(now=NOW + hours(99))
         with CaptureQueriesContext(connection) as asked:
@@ -295,9 +295,12 @@ def test_floor_factors_show_the_shops_own_the_learnt_and_how_much_record_stands_
     share = LearntFloors.objects.get().record["soft|any|wet|later"]
     page = read(client, shop.cast.olga, address("floor_factors", shop.type))
     row = page[page.index("soft, wet") :][:200]
-    assert row.startswith(f"soft, wet 1.3 {round(used, 2):g}, ")
-    assert f"{int(share * 100) // 10 * 10} % 7,530 ft² by 1 set {round(used, 2):g}" in row
-    assert "medium, wet 1 – –" in page
+    assert row.startswith(f"soft, wet 1.3 {round(used, 2):g} ")
+    moved = round(100 * abs(used / 1.3 - 1))
+    beside = "the same" if not moved else f"{moved} % {'more' if used > 1.3 else 'less'}"
+    assert f" {beside} {int(share * 100) // 10 * 10} % 7,530 ft² 1 " in row
+    assert "medium, wet 1 1 – – – " in page
+    assert page.count("show by their heights and ends") == 1  # said once for all
     assert "On 22 other kinds of floor nobody has worked yet" in page
 
 
