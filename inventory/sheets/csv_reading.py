@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections import Counter
 from collections.abc import Iterator
 from itertools import islice
@@ -15,6 +16,7 @@ from .raw import MAX_COLUMNS, MAX_ROWS, Row, SheetNotRead, is_blank
 
 DELIMITERS = (";", "\t", "|", ",")
 _SAMPLE_ROWS = 60
+_UNSEEN = re.compile(r"[\x00-\x08\x0e-\x1f]")
 _NAMES = {
     b"%PDF": gettext_noop("a PDF document"),
     b"\x89PNG": gettext_noop("a picture"),
@@ -43,6 +45,7 @@ def decode(data: bytes) -> tuple[str, str]:
         except UnicodeDecodeError:
             continue
         if not _binary(text[:20_000]):
+            _refuse_unseen(text)
             return text.removeprefix("\ufeff"), encoding
     raise SheetNotRead(_not_a_table(_("what is in it is not text")))
 
@@ -55,8 +58,18 @@ def _looks_utf16(head: bytes) -> bool:
 
 
 def _binary(text: str) -> bool:
-    odd = sum(1 for character in text if ord(character) < 32 and character not in "\t\r\n\x0b\x0c")
-    return odd > 0
+    """Whether so much of a text is no letter that it is none at all; a stray sign is told by its row."""
+    return len(_UNSEEN.findall(text)) > len(text) / 100
+
+
+def _refuse_unseen(text: str) -> None:
+    """Raise SheetNotRead for signs that no text holds: databases do not keep them, and nobody sees where they are."""
+    found = _UNSEEN.search(text)
+    if found is not None:
+        raise SheetNotRead(
+            _("Line %(line)s holds a sign that is no letter (code %(code)s). Take it out, or save your list anew.")
+            % {"line": f"{text.count(chr(10), 0, found.start()) + 1:,}", "code": ord(found[0])}
+        )
 
 
 def _not_a_table(why: str) -> str:
@@ -129,11 +142,12 @@ def _sniff(text: str) -> str:
 
     Raises SheetNotRead when nothing parts them and the lines read like prose.
     """
-    best, best_score = "", 0.0
+    best, best_score, endless = "", 0.0, 0
     for delimiter in DELIMITERS:
         try:
             sample = [cells for cells in islice(_records(text, delimiter), 400) if any(c.strip() for c in cells)]
         except csv.Error:
+            endless += 1
             continue
         sample = sample[:_SAMPLE_ROWS]
         widths = Counter(len(cells) for cells in sample)
@@ -147,6 +161,8 @@ def _sniff(text: str) -> str:
             score *= 0.5
         if score > best_score + 1e-9 or (score > best_score - 0.02 and width > 2 and not best):
             best, best_score = delimiter, score
+    if endless == len(DELIMITERS):
+        raise SheetNotRead(_not_a_table(_("one of its cells never ends")))
     lines = [line for line in text.splitlines()[:_SAMPLE_ROWS] if line.strip()]
     if best and (best_score >= 0.5 or len(lines) <= 2) and not _prose(lines, best):
         return best

@@ -13,7 +13,8 @@ from django.utils.translation import gettext as _
 MAX_ROWS = 50_000
 MAX_COLUMNS = 200
 MAX_BYTES = 30 * 1024 * 1024
-MAX_UNPACKED_BYTES = 250 * 1024 * 1024
+# 50,000 rows of twenty columns are some 40 MB unpacked.
+MAX_UNPACKED_BYTES = 120 * 1024 * 1024
 MAX_CELL = 2_000
 
 

@@ -14,7 +14,7 @@ from .heading_row import HEADER_WITHIN, HeadingRow, find_heading_row, plain
 from .raw import MAX_BYTES, MAX_ROWS, Row, Sheet, SheetNotRead, letter, shown
 from .xlsx_reading import read_xlsx
 
-__all__ = ["plain", "read_sheet"]
+__all__ = ["plain", "read_sheet", "refuse_too_large"]
 
 
 def read_sheet(
@@ -35,11 +35,7 @@ def read_sheet(
     name = PurePath(file_name.replace("\\", "/")).name[:120] or _("your file")
     if not data.strip(b"\x00 \t\r\n\xef\xbb\xbf"):
         raise SheetNotRead(_("“%(name)s” is empty. Bring the file that holds your list.") % {"name": name})
-    if len(data) > MAX_BYTES:
-        raise SheetNotRead(
-            _("“%(name)s” has %(n)s MB. At most %(most)s MB can be read: part it, or leave out pictures.")
-            % {"name": name, "n": len(data) // 1024**2, "most": MAX_BYTES // 1024**2}
-        )
+    refuse_too_large(name, len(data))
     sheet_name, delimiter, encoding = "", "", ""
     others: list[str] = []
     if data.startswith(b"PK"):
@@ -77,6 +73,15 @@ def read_sheet(
         top=rows[:HEADER_WITHIN],
         heading_doubt=found.doubt,
     )
+
+
+def refuse_too_large(name: str, size: int) -> None:
+    """Raise SheetNotRead for a file of more bytes than can be read; asked before it is read where its size is known."""
+    if size > MAX_BYTES:
+        raise SheetNotRead(
+            _("“%(name)s” has %(n)s MB. At most %(most)s MB can be read: part it, or leave out pictures.")
+            % {"name": name, "n": size // 1024**2, "most": MAX_BYTES // 1024**2}
+        )
 
 
 def _told(rows: list[Row], number: int) -> HeadingRow:

@@ -6,6 +6,7 @@ import io
 import re
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterator
 from datetime import date, datetime, time
 from itertools import zip_longest
@@ -16,6 +17,9 @@ from django.utils.translation import gettext as _
 from .raw import MAX_COLUMNS, MAX_ROWS, MAX_UNPACKED_BYTES, Cell, Formula, Row, SheetNotRead, is_blank
 
 _MERGE = re.compile(rb'<mergeCell ref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
+
+# A sheet is looked through in parts of so many bytes; what lies across two parts is shorter than the overlap.
+_PART, _OVERLAP = 1024 * 1024, 120
 
 
 def read_xlsx(data: bytes, sheet: str | None = None) -> tuple[list[Row], str, list[str]]:
@@ -96,10 +100,10 @@ def _values(workbook: Any, name: str) -> Iterator[tuple[Any, ...]]:
 def _rows(data: bytes, results: Any, name: str) -> list[Row]:
     from openpyxl.utils import column_index_from_string
 
-    raw = _sheet_xml(data, results, name)
+    found, has_formulas = _merges_and_formulas(data, results, name)
     merges = [
         (column_index_from_string(left.decode()) - 1, int(top), int(bottom))
-        for left, top, right, bottom in _MERGE.findall(raw)
+        for left, top, right, bottom in found
         if left == right and int(bottom) > int(top)
     ]
     fill = {(row, column): top for column, top, bottom in merges for row in range(top + 1, min(bottom, top + 5000) + 1)}
@@ -107,12 +111,11 @@ def _rows(data: bytes, results: Any, name: str) -> list[Row]:
     rows: list[Row] = []
     pairs: Iterator[tuple[Any, Any]]
     formulas = None
-    if b"<f>" in raw or b"<f " in raw or b"<f/" in raw:
+    if has_formulas:
         formulas = _open(data, data_only=False)
         pairs = zip_longest(_values(results, name), _values(formulas, name), fillvalue=())
     else:
         pairs = ((values, ()) for values in _values(results, name))
-    del raw
     empty = 0
     try:
         for number, (values, texts) in enumerate(pairs, 1):
@@ -147,12 +150,28 @@ def _rows(data: bytes, results: Any, name: str) -> list[Row]:
     return rows
 
 
-def _sheet_xml(data: bytes, workbook: Any, name: str) -> bytes:
+def _merges_and_formulas(data: bytes, workbook: Any, name: str) -> tuple[list[tuple[bytes, ...]], bool]:
+    """The merged cells of a sheet and whether it holds formulas, read in parts: a sheet unpacked may be large."""
     path = getattr(workbook[name], "_worksheet_path", "").lstrip("/")
-    if not path:
-        return b""
+    merges: dict[tuple[bytes, ...], None] = {}
+    formulas = False
     with zipfile.ZipFile(io.BytesIO(data)) as packed:
-        return packed.read(path) if path in packed.namelist() else b""
+        if not path or path not in packed.namelist():
+            return [], False
+        try:
+            with packed.open(path) as file:
+                tail = b""
+                while part := file.read(_PART):
+                    here = tail + part
+                    formulas = formulas or any(mark in here for mark in (b"<f>", b"<f ", b"<f/"))
+                    merges |= dict.fromkeys(_MERGE.findall(here))
+                    tail = here[-_OVERLAP:]
+        except (zipfile.BadZipFile, OSError, zlib.error, EOFError):
+            raise SheetNotRead(
+                _("Sheet “%(name)s” breaks off in the middle. Save it anew in the program that made it.")
+                % {"name": name}
+            ) from None
+    return list(merges), formulas
 
 
 def _is_formula(value: Any) -> bool:

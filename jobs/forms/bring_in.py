@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy as _
 
 from inventory.forms.shop_form import ShopForm
+from inventory.sheets.raw import SheetNotRead
+from inventory.sheets.reading import refuse_too_large
 
 
 class BringInForm(ShopForm):
@@ -30,3 +33,12 @@ class BringInForm(ShopForm):
         ),
         widget=forms.FileInput(attrs={"accept": ".csv,.tsv,.txt,.xlsx,text/csv,text/tab-separated-values"}),
     )
+
+    def clean_file(self) -> UploadedFile:
+        """A file too large to be read is refused before it is taken into memory."""
+        file: UploadedFile = self.cleaned_data["file"]
+        try:
+            refuse_too_large(file.name or "", file.size or 0)
+        except SheetNotRead as refused:
+            raise forms.ValidationError(refused.sentence) from refused
+        return file

@@ -14,7 +14,9 @@ from django.test import Client
 from django.urls import reverse
 
 from inventory.models import Place, SetState, SheetDraft, ToolSet
+from inventory.sheets import reading
 from jobs.queries import bring_in as queries
+from jobs.views import bring_in
 from tests.cast import make_branch, make_cast
 from tests.inventory.sheets.shop import csv_file, xlsx_file
 
@@ -219,6 +221,17 @@ def test_a_file_that_is_no_table_is_refused_in_words_and_nothing_is_kept(ines, d
     assert answer.status_code == 422
     assert says.lower() in words(answer).lower()
     assert SheetDraft.objects.count() == 0
+
+
+def test_a_file_too_large_is_refused_before_it_is_taken_into_memory(ines, monkeypatch):
+    monkeypatch.setattr(reading, "MAX_BYTES", 1024**2)
+    monkeypatch.setattr(bring_in.actions, "start_draft", lambda *_args, **_more: pytest.fail("it was read"))
+
+    page = send(ines, b"Disc,ID\n" + b"400 resin,R-1\n" * 200_000)
+
+    assert page.status_code == 422
+    assert "“tooling.csv” has 2 MB. At most 1 MB can be read" in words(page)
+    assert not SheetDraft.objects.exists()
 
 
 def test_formulas_without_a_result_are_refused_by_their_cell(ines):

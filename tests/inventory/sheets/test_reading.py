@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inventory.sheets import xlsx_reading
 from inventory.sheets.raw import Formula, SheetNotRead, letter, shown, unusable
 from inventory.sheets.reading import read_sheet
 from inventory.sheets.specs import SETS
@@ -220,6 +221,42 @@ def test_an_unclosed_quotation_mark_names_its_row():
 
     with pytest.raises(SheetNotRead, match="In row 3 a quotation mark opens and is never closed"):
         read_sheet(data, "a.csv")
+
+
+@pytest.mark.parametrize(("before", "line"), [(2, "4"), (3_000, "3,002")])
+def test_a_sign_that_is_no_letter_names_its_line_however_far_down(before, line):
+    data = b"Disc,ID\n" + b"400 resin,R-1\n" * before + b"400 resin,R\x00-2\n" + b"400 resin,R-3\n" * 40
+
+    with pytest.raises(SheetNotRead, match=rf"Line {line} holds a sign that is no letter \(code 0\)"):
+        read_sheet(data, "a.csv")
+
+
+def test_a_cell_that_never_ends_is_told_as_that():
+    with pytest.raises(SheetNotRead, match="one of its cells never ends"):
+        read_sheet(b"Disc,ID\n400 resin," + b"R" * 200_000 + b"\n400 resin,R-2\n", "a.csv")
+
+
+def test_formulas_and_merged_cells_far_down_a_sheet_are_found_and_it_is_read_in_parts(monkeypatch):
+    # So small a part that marks lie across its edges.
+    monkeypatch.setattr(xlsx_reading, "_PART", 64)
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for row in [*ROWS, *([None, f"R-{n}", "=1+1"] for n in range(40))]:
+        sheet.append(row)
+    sheet.merge_cells(start_row=len(ROWS), end_row=len(ROWS) + 40, start_column=1, end_column=1)
+
+    read = read_sheet(saved(book), "a.xlsx")
+
+    assert {row.cell(0) for row in read.rows[-40:]} == {ROWS[-1][0]}
+    assert all(isinstance(row.cell(2), Formula) for row in read.rows[-40:])
+
+
+def test_a_workbook_too_large_unpacked_is_refused_before_it_is_unpacked(monkeypatch):
+    monkeypatch.setattr(xlsx_reading, "MAX_UNPACKED_BYTES", 2_000)
+
+    with pytest.raises(SheetNotRead, match="too large unpacked"):
+        read_sheet(xlsx_file(ROWS), "a.xlsx")
 
 
 def test_fifty_thousand_rows_are_read_and_one_more_is_refused():
