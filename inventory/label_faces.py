@@ -6,7 +6,6 @@ right of the square and its quiet zone; its sizes come from measuring it.
 
 from __future__ import annotations
 
-import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Literal
@@ -14,6 +13,7 @@ from typing import Any, Literal
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from inventory.label_sizes import LabelSize
+from inventory.pdf_letters import printable
 from inventory.qr_symbol import QUIET_ZONE, qr_symbol
 
 STAMP = "Helvetica-Bold"
@@ -353,16 +353,7 @@ def _width(words: str, font: str, size: float) -> float:
 
 @lru_cache(maxsize=4096)
 def _printable(words: str) -> str:
-    """What the PDF's built-in faces can write (Windows-1252); other letters lose their accents or become "?"."""
-    kept = []
-    for character in " ".join(words.split()):
-        try:
-            character.encode("cp1252")
-            kept.append(character)
-        except UnicodeEncodeError:
-            plain = unicodedata.normalize("NFKD", character).encode("ascii", "ignore").decode("ascii")
-            kept.append(plain or "?")
-    return "".join(kept)
+    return printable(" ".join(words.split()))
 
 
 def _to_dot(length: float, dot: float) -> float:
