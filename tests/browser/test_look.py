@@ -192,7 +192,8 @@ def test_a_second_press_sends_nothing(show):
     page.evaluate("() => { document.querySelectorAll('form').forEach(form => { form.action = '/slow'; }); }")
     page.route("**/slow", lambda route: None)  # never answered: the press stays busy
 
-    page.get_by_role("button", name="Take 90,000 ft²").evaluate("it => { it.click(); it.click(); it.click(); }")
+    with page.expect_request("**/slow"):
+        page.get_by_role("button", name="Take 90,000 ft²").evaluate("it => { it.click(); it.click(); it.click(); }")
     page.wait_for_timeout(100)
 
     assert len(sent) == 1
