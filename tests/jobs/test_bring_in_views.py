@@ -132,7 +132,7 @@ def test_a_press_while_another_one_writes_is_told_to_wait(ines, cast, monkeypatc
     monkeypatch.setattr("jobs.actions.bring_in.bring_in", locked)
     answer = ines.post(url("in", draft))
     assert (answer.status_code, answer["Retry-After"]) == (503, "20")
-    assert "Go back in a minute and send again what you just sent: nothing is kept twice." in words(answer)
+    assert "A long list is coming in, and one writes at a time." in words(answer)
     assert ToolSet.objects.count() == 0
 
 
