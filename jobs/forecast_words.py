@@ -12,6 +12,9 @@ from inventory.units import show_money
 from jobs.forecast_result import SHOW_DAY_WITHIN, Forecast, Gap, LeadSaid, TypeForecast, total_cost
 from jobs.models import Standing
 
+# Below this a chance is called small (our assumption).
+_SMALL = 0.15
+
 
 def headline(forecast: Forecast, *, money: bool) -> str:
     """What to do: what runs short whatever is ordered, what to order by when, else until when to order nothing.
@@ -21,7 +24,10 @@ def headline(forecast: Forecast, *, money: bool) -> str:
     if not forecast.types:
         return _("No tool types to reckon with yet")
     if forecast.unsolved or forecast.due:
-        return ". ".join(filter(None, (_unsolved(forecast), _order(forecast, money=money))))
+        said = [_unsolved(forecast), _order(forecast, money=money)]
+        if forecast.unsolved and forecast.unsolved[0].unsolved_chance < _SMALL:
+            said.reverse()  # what to do comes before a chance that nobody need act on
+        return ". ".join(filter(None, said))
     if any(one.sets is None and one.short_on is not None for one in forecast.types):
         return _("Nobody knows how long a supplier takes")
     if forecast.later and forecast.later[0].order_by is not None:
@@ -53,7 +59,7 @@ def _unsolved(forecast: Forecast) -> str:
 def chance_words(chance: float) -> str:
     """A chance in a word and in percent: "small chance (5 %)". Where the words change is our assumption."""
     facts = {"percent": sure_words(chance) if chance >= 0.01 else _("under 1 %")}
-    if chance < 0.15:
+    if chance < _SMALL:
         return _("small chance (%(percent)s)") % facts
     if chance < 0.4:
         return _("some chance (%(percent)s)") % facts

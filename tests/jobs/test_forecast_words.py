@@ -59,6 +59,11 @@ def whole(*types: TypeForecast, gaps: tuple[Gap, ...] = ()) -> Forecast:
             "Order 4 sets by Fri 16 May, $1,240",
         ),
         (
+            [late(0.05), due(date(2025, 5, 16))],
+            "Order 4 sets by Fri 16 May, $1,240. "
+            "Resin 400: small chance (5 %) of running short before an order can come",
+        ),
+        (
             [late(0.41), late(1.0, name="metal 30")],
             "Metal 30: near certainty (over 99 %) of running short before an order can come; "
             "the chance of 1 more type is no larger",
