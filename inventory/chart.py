@@ -139,9 +139,10 @@ class Chart:
         """A likely value on a row: a short line down."""
         self._parts.append(f'<path class="likely" d="M{px(self.x(x))} {px(self.y(y) - 8)}v16"/>')
 
-    def mark(self, x: float, words: str = "", css: str = "axis") -> None:
-        """A line down at a value, its words beside its top (today, order today)."""
-        self._parts.append(f'<path class="{css}" d="M{px(self.x(x))} {px(self.top - 12)}V{px(self.bottom)}"/>')
+    def mark(self, x: float, words: str = "", css: str = "axis", down_to: float | None = None) -> None:
+        """A line down at a value, its words beside its top (today, order today); down_to: a height it ends at."""
+        foot = self.bottom if down_to is None else self.y(down_to)
+        self._parts.append(f'<path class="{css}" d="M{px(self.x(x))} {px(self.top - 12)}V{px(foot)}"/>')
         if words:
             late = self.x(x) > (self.left + self.right) / 2
             self._words(self.x(x) + (-8 if late else 8), self.top - 2, words, "bold", "end" if late else "start")

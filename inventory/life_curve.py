@@ -208,7 +208,7 @@ def _draw(facts: CurveFacts, units: Units, width: float, height: float, css: str
         drawing.line([(at, tall(before[-1].likely_mm)), (at, tall(after[0].likely_mm))], "life planned")
     for step in facts.steps:
         at = area(step.used_m2)
-        drawing.line([(at, 0), (at, top)], "grid")
+        drawing.line([(at, retire), (at, top)], "grid")  # no further: what is likely is written below
         late = drawing.x(at) > drawing.left + 120
         drawing.words(at, top, step_words(step), "quiet", "end" if late else "start", dx=-5 if late else 5, dy=10)
     if life is not None and ends[1] > used:
@@ -218,7 +218,7 @@ def _draw(facts: CurveFacts, units: Units, width: float, height: float, css: str
         low_mm, high_mm = max(point.height_mm - READING_ERROR_MM, 0.0), point.height_mm + READING_ERROR_MM
         drawing.point(area(point.used_m2), tall(point.height_mm), tall(low_mm), tall(high_mm))
     words = _("today, likely %(height)s") if life is not None else _("retired, likely %(height)s")
-    drawing.mark(used, words % {"height": show_height(now.likely_mm, units)})
+    drawing.mark(used, words % {"height": show_height(now.likely_mm, units)}, down_to=retire)
     said = _("retire at %(height)s") % {"height": show_height(facts.retire_mm, units)}
     # Above its line where the words of the likely end come near below it.
     crowded = bool(ends) and drawing.x(ends[1]) - drawing.left < 290
@@ -248,4 +248,6 @@ def _ends(drawing: Chart, facts: CurveFacts, ends: list[float], retire: float, t
         drawing.line([(end, retire - top * 0.015), (end, retire + top * 0.015)], "axis")
     likely = _("likely %(area)s more") % {"area": show_about(life.likely_m2, units)}
     late = drawing.x(ends[1]) > drawing.left + 0.6 * (drawing.right - drawing.left)
-    drawing.words(ends[1], retire, likely, "bold", "end" if late else "middle", dy=18)
+    # Beside the bar of a reading at its end, not over it.
+    near = late and drawing.x(ends[1]) - drawing.x(ends[1] - from_si(life.likely_m2, unit_for("area", units))) < 30
+    drawing.words(ends[1], retire, likely, "bold", "end" if late else "middle", dx=-18 if near else 0, dy=18)

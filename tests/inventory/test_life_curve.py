@@ -87,6 +87,14 @@ def test_the_line_so_far_ends_where_today_stands_and_the_cone_begins_there() -> 
     assert cone.startswith(f"M{x} ")
 
 
+def test_todays_line_ends_at_the_retire_line_and_cuts_no_words_below_it() -> None:
+    for svg in curves(facts(3000.0), "metric"):
+        root = ElementTree.fromstring(svg)
+        (today,) = (d for one in root.iter("path") if "V" in (d := one.get("d", "")) and one.get("class") == "axis")
+        (retires,) = (one.get("d", "") for one in root.iter("path") if one.get("class") == "likely planned")
+        assert today.split("V")[1] == retires.split("L")[0].split()[1]
+
+
 @pytest.mark.parametrize("units", ["us", "metric"])
 @pytest.mark.parametrize(
     "drawn",
