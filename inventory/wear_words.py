@@ -50,10 +50,14 @@ def water_words(one: Advised, person: Person, now: datetime) -> str:
     """Which of its sets must be in water by when, so that they are ready for the step; nothing where none must."""
     if not one.water:
         return ""
-    each = [
-        _("%(set)s by %(when)s") % {"set": name_of(state), "when": when_for(person, by, now)} for state, by in one.water
+    (_first, by), *more = one.water
+    if more and more[0][1] == by:
+        return _("Both into water by %(when)s.") % {"when": when_for(person, by, now)}
+    said = [
+        _("%(set)s into water by %(when)s.") % {"set": name_of(state), "when": when_for(person, at, now)}
+        for state, at in one.water
     ]
-    return _("Dry now. Into water: %(sets)s.") % {"sets": ", ".join(each)}
+    return " ".join(said)
 
 
 def advice_words(one: Advised, person: Person) -> str:

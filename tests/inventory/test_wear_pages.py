@@ -392,7 +392,7 @@ def test_two_leftovers_are_named_only_for_a_step_they_can_be_wet_through_for_and
     assert all(hours(72) <= leaves - by < hours(72 + 4 * 24) for _state, by in found.water)
     page = signed(client, shop.ines).get(reverse("inventory:wear"))
     (row,) = page.context["left"]
-    assert row["water"].startswith("Dry now. Into water: GL-")
+    assert row["water"].startswith("Both into water by ")
     assert row["water"] in page.content.decode().replace("&nbsp;", "\u00a0")
     shop.type.soak_need = "none"
     shop.type.save()
