@@ -7,9 +7,9 @@ Each dataclass refuses what cannot be: the parameter, its value, what is allowed
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from inventory.mounts import same_mount
 from jobs.numerics.passes import STEP_KINDS
@@ -18,7 +18,7 @@ JobKind = Literal["full", "refresh", "upkeep"]
 Condition = Literal["sound", "light", "heavy"]
 WaterUse = Literal["wet", "dry"]
 Misfit = Literal["mount", "pieces", "hand", "water", "speed"]
-Key = Hashable
+Key = Any  # hashable: whatever names a floor, a step, a machine
 Value = float | str | int | None
 
 JOB_KINDS: tuple[JobKind, ...] = ("full", "refresh", "upkeep")

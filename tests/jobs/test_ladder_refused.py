@@ -102,7 +102,7 @@ def test_a_refusal_names_the_parameter_and_its_value():
         (lambda: FloorZone("z", 10, -1), "`edge_m` must be 0 or more; got -1"),
         (lambda: FloorZone("z", 10, section_m2=0), "`section_m2` must be above 0; got 0"),
         (
-            lambda: FloorZone("z", 10, condition="bad"),
+            lambda: FloorZone("z", 10, **{"condition": "bad"}),
             "`condition` must be one of sound, light, heavy, or None; got 'bad'",
         ),
         (lambda: replace(LADDER[0], grit=-30), "`grit` must be above 0; got -30"),
