@@ -182,11 +182,11 @@ def reserve(
     kept: list[int] = []
     for board, own in zip(boards, dice, strict=True):
         layout, stays = as_it_is(board)
-        placed = placed_around(board, layout, stays, rules.placing_rounds, own)
+        if stays or most_changes is not None:
+            layout = placed_around(board, layout, stays, rules.placing_rounds, own)
         if most_changes is None:
-            starts = [placed] if stays else []
-            placed, stays = best_layout(board, starts, rules.rounds, own), 0
-        layouts.append(placed)
+            layout, stays = best_layout(board, [layout] if stays else [], rules.rounds, own), 0
+        layouts.append(layout)
         kept.append(stays)
     left = 0
     if most_changes is None:

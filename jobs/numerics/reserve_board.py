@@ -143,7 +143,7 @@ def lay_out(kind: TypeToPlan, rules: PlanRules, keep_fronts: bool) -> Board:
         sets=m,
         capacity=[one.capacity_m2 for one in kind.sets] + [kind.new_capacity_m2 for _ in news],
         opening=[fresh if one.is_fresh else cost for one, cost in zip(kind.sets, worn, strict=True)]
-        + [fresh for _ in news],
+        + [rules.bought_cost for _ in news],
         is_new=[one.is_fresh for one in kind.sets] + [True for _ in news],
         wet_until=[-math.inf if one.wet_until_h is None else one.wet_until_h for one in kind.sets]
         + [-math.inf for _ in news],

@@ -13,6 +13,8 @@ from jobs.numerics.reserve_moves import better_by_moves
 _DICE = 7  # the purpose of these dice, beside those of `dice.Purpose`
 _EMPTIED = (2, 6)  # bins emptied a round
 _NEW_LIKELIER = 3.0
+_BY_NEED = 0.25  # share of rounds that fill by what leaving an item out costs, not by area: our choice
+_BUYS = 0.1  # share of rounds that try one more set to buy
 _SPREAD = 0.1  # of the values a round fills by, log SD
 
 
@@ -80,21 +82,24 @@ def ruin_and_recreate(layout: Layout, rounds: int, dice: np.random.Generator) ->
     if not layout.board.items or (not any(content & free for content in layout.content) and not layout.out()):
         return
     lift_half_done(layout)
-    base = np.asarray(values_of(board))
+    by_area, by_need = np.asarray(values_of(board)), np.array([left_out(board, k) for k in range(len(board.items))])
     bins = len(board.capacity)
     for _ in range(rounds):
         used = [i for i in range(bins) if layout.content[i] & free]
         throw = dice.random(bins + 4).tolist()
+        layout.begin()
+        pool = layout.out()
+        base = by_need if pool and throw[-4] < _BY_NEED else by_area
         value = (base * np.exp(_SPREAD * dice.standard_normal(base.size))).tolist()
         count = _EMPTIED[0] + int(throw[-1] * (_EMPTIED[1] - _EMPTIED[0] + 1))
         # The largest of u^(1/w) are a draw without replacement with weights w.
         emptied = sorted(used, key=lambda i: -(throw[i] ** (1 / _NEW_LIKELIER) if board.is_new[i] else throw[i]))
         chosen = emptied[:count]
-        layout.begin()
-        pool = layout.out()
         for i in chosen:
             pool |= layout.empty(i)
         idle = [i for i in range(board.sets) if not layout.content[i] and board.allowed[i] & pool and i not in chosen]
+        if throw[-4] > 1 - _BUYS:
+            idle = [i for i in range(board.sets, bins) if not layout.content[i] and i not in chosen][:1]
         for u in throw[-3:-1]:
             if idle:
                 chosen.append(idle.pop(int(u * len(idle))))

@@ -98,9 +98,10 @@ class TypeToPlan:
 class PlanRules:
     """What a plan weighs against what: METHODS 3; all costs and the bonus are our assumptions.
 
-    fresh_cost: opening a fresh set or one to buy; worn_cost + worn_share_cost * capacity / new capacity: using a
-    part-worn one; moved_cost: each item moved off its present set; left_out_cost: each load without a set, times its
-    weight; wet_bonus: off the cost of a set still wet from a job called off when its first step starts.
+    fresh_cost: opening a fresh set; bought_cost: one to buy, a hair dearer than what lies there; worn_cost +
+    worn_share_cost * capacity / new capacity: using a part-worn one; moved_cost: each item moved off its present set;
+    left_out_cost: each load without a set, times its weight; wet_bonus: off the cost of a set still wet from a job
+    called off when its first step starts.
     finish_limit: chance two sets must reach together. leftover_limit: a set that does half its rating with less is a
     leftover. rounds: of ruin and recreate, per tool type; placing_rounds: the same where only few loads are free.
     """
@@ -108,6 +109,7 @@ class PlanRules:
     finish_limit: float = 0.90
     leftover_limit: float = 0.50
     fresh_cost: float = 1.0
+    bought_cost: float = 1.01
     worn_cost: float = 0.02
     worn_share_cost: float = 0.10
     moved_cost: float = 0.30
@@ -169,7 +171,7 @@ def _check_rules(rules: PlanRules) -> None:
     for name in ("finish_limit", "leftover_limit"):
         if not 0 < getattr(rules, name) < 1:
             raise ValueError(f"`{name}` must lie between 0 and 1; got {getattr(rules, name)}.")
-    costs = ("fresh_cost", "worn_cost", "worn_share_cost", "moved_cost", "left_out_cost", "wet_bonus")
+    costs = ("fresh_cost", "bought_cost", "worn_cost", "worn_share_cost", "moved_cost", "left_out_cost", "wet_bonus")
     for name in (*costs, "rounds", "placing_rounds"):
         if not 0 <= getattr(rules, name) < math.inf:
             raise ValueError(f"`{name}` must be 0 or more; got {getattr(rules, name)}.")

@@ -43,7 +43,7 @@ def pieces_of(kind: TypeToPlan) -> list[Piece]:
     out = []
     for row, load in enumerate(kind.loads):
         if load.area_m2 > kind.new_capacity_m2:
-            half = min(load.area_m2 / 2, kind.new_capacity_m2)
+            half = load.area_m2 / 2 if kind.pair_chance is None else min(load.area_m2 / 2, kind.new_capacity_m2)
             out += [Piece(load, row, half, True), Piece(load, row, half, True)]
         else:
             out.append(Piece(load, row, load.area_m2, False))
@@ -56,7 +56,7 @@ def bins_of(kind: TypeToPlan, to_buy: int, rules: PlanRules) -> list[Bin]:
     for column, one in enumerate(kind.sets):
         worn = rules.worn_cost + rules.worn_share_cost * one.capacity_m2 / kind.new_capacity_m2
         out.append(Bin(column, one.capacity_m2, one.ready_h, rules.fresh_cost if one.is_fresh else worn, one.is_fresh))
-    return out + [Bin(None, kind.new_capacity_m2, kind.buy_ready_h, rules.fresh_cost, True)] * to_buy
+    return out + [Bin(None, kind.new_capacity_m2, kind.buy_ready_h, rules.bought_cost, True)] * to_buy
 
 
 def overlap(one: LoadToPlan, other: LoadToPlan) -> bool:
@@ -74,7 +74,10 @@ def may(kind: TypeToPlan, piece: Piece, one: Bin) -> bool:
 
 
 def greedy_cost(kind: TypeToPlan, rules: PlanRules) -> float:
-    """Cost of best fit in the order of time: in service or opened where least room stays, else fresh, else bought."""
+    """Cost of best fit in the order of time: in service or opened where least room stays, else fresh, else bought.
+
+    No wet bonus, no pair chance.
+    """
     pieces = sorted(pieces_of(kind), key=lambda p: (p.load.start_h, p.row))
     bins = bins_of(kind, len(pieces), rules)
     inside: list[list[Piece]] = [[] for _ in bins]
