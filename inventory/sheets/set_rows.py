@@ -310,7 +310,12 @@ def _by_height(draft: Draft, tool_type: KnownType, amount: Amount) -> dict[str, 
                 "type": name,
                 "new": show_height(tool_type.new_height_mm, units),
             }
-        draft.refuse("height", right, _likely_height(amount, tool_type, backing if with_backing else 0.0))
+        likely = _likely_height(amount, tool_type, backing if with_backing else 0.0)
+        if likely and amount.unit != draft.reading("height").unit and not likely.endswith(" mm"):
+            likely += (
+                f" {amount.unit}"  # the cell carries a unit of its own: a bare number would be read in the column's
+            )
+        draft.refuse("height", right, likely)
     if judged.answer == "ask":
         higher = tool_type.new_height_mm is not None and left_mm > tool_type.new_height_mm
         answers = (

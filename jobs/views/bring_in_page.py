@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.models import SheetDraft
 from inventory.sheets.columns import Match
+from inventory.sheets.dates import TwoDates, read_date
 from inventory.sheets.fields import Field
 from inventory.sheets.outcome import Question, Refusal
 from inventory.sheets.raw import Row, shown
@@ -21,6 +22,8 @@ from jobs.queries.bring_in import Looked, heading_said, rows_in
 ASKED_A_PAGE = 20
 ROWS_A_PAGE = 50
 _SHOWN_ROWS = 12
+# So many dates of a column tell whether its order can be in doubt.
+_DATES_LOOKED_AT = 500
 # So much of a row stands in the choice of the heading row, in characters.
 _ROW_WORDS = 60
 _OF_DIMENSION = {
@@ -211,7 +214,7 @@ def _column(looked: Looked, index: int, match: Match) -> dict[str, Any]:
     now = _value(match)
     options = [("", str(_("Leave it out")))]
     for field in looked.spec.fields:
-        options += _options(field, match if match.field == field.name else None)
+        options += _options(field, _in_doubt(looked, index) or match.reading.date_order is not None)
     if now not in {value for value, _label in options}:
         options.append((now, _label(looked.spec.field(match.field), match)))
     sample = next((shown(row.cell(index)) for row in looked.sheet.rows[:50] if shown(row.cell(index))), "")
@@ -236,7 +239,13 @@ def _value(match: Match) -> str:
     return "|".join((match.field, reading.unit, "1" if reading.with_backing else "", reading.date_order or ""))
 
 
-def _options(field: Field, match: Match | None) -> list[tuple[str, str]]:
+def _in_doubt(looked: Looked, index: int) -> bool:
+    """Whether day and month of some date of a column could change places."""
+    return any(isinstance(read_date(cell), TwoDates) for cell in looked.sheet.column(index, _DATES_LOOKED_AT))
+
+
+def _options(field: Field, in_doubt: bool) -> list[tuple[str, str]]:
+    """What a column may be taken for as a field; in_doubt: whether the order of its dates can matter."""
     label = str(field.label)
     if field.dimension is not None:
         found = []
@@ -246,7 +255,7 @@ def _options(field: Field, match: Match | None) -> list[tuple[str, str]]:
                 words = _("%(label)s with backing, %(unit)s") % {"label": label, "unit": UNITS[unit].symbol}
                 found.append((f"{field.name}|{unit}|1|", words))
         return found
-    if field.shape == "date":
+    if field.shape == "date" and in_doubt:
         return [
             (f"{field.name}|||", _("%(label)s, asked in doubt") % {"label": label}),
             (f"{field.name}|||mdy", _("%(label)s, month first") % {"label": label}),

@@ -20,7 +20,7 @@ from jobs.views import bring_in
 from tests.cast import make_branch, make_cast
 from tests.inventory.sheets.shop import csv_file, xlsx_file
 
-from .sheet_files import HEADING, TOOLING, draft_of, stock_shop
+from .sheet_files import HEADING, TOOLING, draft_of, stock_shop, url, words
 
 pytestmark = pytest.mark.django_db
 
@@ -40,14 +40,6 @@ def ines(client: Client, cast: SimpleNamespace) -> Client:
 
 def send(client: Client, data: bytes, name: str = "tooling.csv", kind: str = "sets"):
     return client.post(reverse("jobs:bring_in"), {"kind": kind, "file": SimpleUploadedFile(name, data)})
-
-
-def url(name: str, draft: SheetDraft, *more: str) -> str:
-    return reverse(f"jobs:bring_in_{name}", args=[draft.pk, *more])
-
-
-def words(answer) -> str:
-    return " ".join(re.sub(r"<[^>]+>", " ", answer.content.decode()).replace("\u00a0", " ").split())
 
 
 def test_a_file_is_read_and_its_page_says_what_can_come_in(ines):
@@ -170,6 +162,15 @@ def test_dates_in_doubt_are_asked_and_the_answer_holds_for_the_column(ines, cast
     ines.post(url("in", draft))
     openings = ToolSet.objects.get(own_code="R-1").entries.get()
     assert openings.why == "bought 3 Apr 2025"
+
+
+def test_the_order_of_dates_is_offered_only_where_it_can_matter(ines, cast):
+    rows = [["Disc", "ID", "bought"], ["400 resin", "R-1", "2025-03-04"]]
+    send(ines, csv_file(rows))
+    assert "asked in doubt" not in words(ines.get(url("draft", SheetDraft.objects.get())))
+
+    draft = draft_of(cast.ines, [*rows, ["400 resin", "R-2", "3/4/2025"]])
+    assert "Bought on, asked in doubt" in words(ines.get(url("draft", draft)))
 
 
 def test_decimal_commas_are_read_by_the_columns_own_evidence(ines, cast):

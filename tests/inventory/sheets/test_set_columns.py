@@ -116,3 +116,13 @@ def test_what_comes_in_of_a_set_is_all_said_before():
         "Resin 400, R-1, rack B, peg 14, about half left, set aside, "
         f"worked 96,000{NBSP}ft², bought 9 Apr 2025, $310.50"
     )
+
+
+def test_a_likely_height_keeps_the_unit_that_its_cell_carries():
+    # The column's bare numbers are inches; "80 mm" is 8 mm with its point slipped, never 8 inches.
+    rows = [["Disc", "ID", "Height (in)"], ["400 resin", "R-1", "0.27"], ["400 resin", "R-2", "80 mm"]]
+    judgement = judged(csv_file(rows))
+
+    assert [one.likely for one in judgement.refused] == ["8 mm"]
+    mended = judged(csv_file(rows), answers=Answers(cells={"3:C": "8 mm"}))
+    assert [item.lowest_height_mm for item in mended.things] == [6.858, 8.0]
