@@ -44,3 +44,39 @@ def test_the_pages_of_lives_fit_a_phone_and_break_no_rule(
         page.goto(live_server.url + url)
         assert page.evaluate("document.documentElement.scrollWidth") == 390, name
         assert broken_rules(page) == [], name
+
+
+@pytest.mark.parametrize("mode", ["light", "dark"])
+def test_the_pages_of_wear_pieces_photos_and_claims_fit_a_phone_and_break_no_rule(
+    live_server: Any, page: Any, sign_in: Callable[[Any], Any], mode: str
+) -> None:
+    """A set that wears oddly, one to retire, a leftover, one that failed early: full pages, and refused forms."""
+    cast, tool_type = make_cast(), make_type()
+    rack = make_place(cast.branch)
+    for number in range(6):
+        wear_out(cast, tool_type, 5600 + 160 * number, 10 + number)
+    used, failed, low = (make_set(cast, tool_type, rack, code=code) for code in ("GL-7K2M46", "GL-3BRCBQ", "GL-ZXH95V"))
+    worked(cast, used, 4500, 3, 1)
+    worked(cast, failed, 1500, 3, 2)
+    write(cast, NewLine("retired", failed, None, {"retired_why": "worn"}), at=NOW + hours(9))
+    write(cast, NewLine("measured", low, None, {"lowest_height_mm": 1.9}), at=NOW + hours(10))
+    refit(now=NOW + hours(11))
+    sign_in(cast.ines)
+    page.emulate_media(color_scheme=mode)
+    # So high that the bar at the foot lies over nothing: what is under it is scrolled to, and no rule is broken there.
+    page.set_viewport_size({"width": 390, "height": 4000})
+    addresses = [reverse("inventory:wear"), reverse("inventory:set_claim", args=[failed.pk])]
+    addresses += [reverse("inventory:set_claim", args=[used.pk]), reverse("inventory:set_photos", args=[used.pk])]
+    addresses += [reverse("inventory:set_act", args=[used.pk, name]) for name in ("pieces", "join", "dress", "measure")]
+    addresses += [reverse("inventory:toolset", args=[one.pk]) for one in (used, low)]
+    addresses += [reverse("inventory:set_phone", args=[low.pk])]
+    for url in addresses:
+        page.goto(live_server.url + url)
+        assert page.evaluate("document.documentElement.scrollWidth") == 390, url
+        assert broken_rules(page) == [], url
+    for name in ("pieces", "join", "dress", "measure"):
+        page.goto(live_server.url + reverse("inventory:set_act", args=[used.pk, name]))
+        page.locator("main form button[type=submit], main form button.fill").last.click()
+        page.wait_for_load_state()
+        assert page.evaluate("document.documentElement.scrollWidth") == 390, name
+        assert broken_rules(page) == [], name
