@@ -48,6 +48,7 @@ def seen(*lines: Line) -> dict[str, str]:
 
 def life(*lines: Line) -> tuple[Lives, float, tuple[float, float, float]]:
     """Life left of a set in a type nothing else is known of; its likely height; its rate: at least, likely, up to."""
+    one = record(row_of(*lines))
     factors = FloorFactors.of_shop(one.classes, np.ones(len(one.classes)))
     fitted = fit([record()], factors).per_type[0]
     assert fitted is not None

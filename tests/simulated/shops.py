@@ -303,7 +303,7 @@ class _Rack:
             case "about":  # a quarter, half or three quarters worn, the nearest
                 return USABLE_MM / 4 * float(np.clip(np.round(4 * wear / USABLE_MM), 1, 3)), 0.12 * USABLE_MM
             case "unknown":
-                return USABLE_MM / 2, 0.29 * USABLE_MM
+                return USABLE_MM / 2, 0.33 * USABLE_MM
         return 0.0, 0.0
 
     def future(self, tool: ToolSet, reach_m2: float) -> Future:
