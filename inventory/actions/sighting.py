@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.gate import AlreadyThere, check_here, check_ours, holder_of, name_of, where_of
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
-from inventory.models import Branch, Entry, Place, SetState, ToolSet
+from inventory.models import Branch, Entry, Outing, Place, SetState, ToolSet
 from inventory.models.choices import LeftHow, PlaceKind, SoakNeed
 from inventory.queries.soak import Waters, states_with_types, waters_of
 from inventory.refusals import Refused
@@ -177,7 +177,8 @@ def say_where(
 ) -> Recorded:
     """Answer "Where are the others?" for sets that stay out, once for all of them.
 
-    answer: a LeftHow, or "lost". They stay on their outing; lost ones go missing.
+    answer: a LeftHow, or "lost". They stay on their outing; lost ones go missing; those left in the van lie in the van
+    of their outing.
     Raises Refused when no set is named.
     """
     if not tool_sets:
@@ -187,13 +188,20 @@ def say_where(
         if (known := already(who.act_id)) is not None:
             return known
         lines: list[NewLine] = []
+        vans: dict[UUID | None, UUID] = {}
+        if answer == LeftHow.IN_VAN and place is None:
+            out = [state.outing_id for state in states.values() if state.outing_id is not None]
+            rows = Outing.objects.filter(pk__in=out, van__isnull=False).values_list("pk", "van_id")
+            vans = {pk: van_id for pk, van_id in rows if van_id is not None}
         for tool_set in once(tool_sets):
             check_ours(states[tool_set.pk], branch)
             if answer == "lost":
                 columns: dict[str, Any] = {"trouble_kind": "lost", "outing": states[tool_set.pk].outing}
                 lines.append(NewLine("trouble", tool_set, None, columns | {"shift_uuid": shift_uuid}))
             else:
-                columns = {"left_how": LeftHow(answer), "to_place": place, "shift_uuid": shift_uuid}
+                van = vans.get(states[tool_set.pk].outing_id)
+                to = {"to_place_id": van} if van is not None else {"to_place": place}
+                columns = {"left_how": LeftHow(answer), "shift_uuid": shift_uuid, **to}
                 lines.append(NewLine("seen", tool_set, None, columns))
         return record(who, branch, lines, now=now)
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import Count, F, QuerySet
+from django.db.models import Count, Exists, F, OuterRef, QuerySet
 
 from inventory.hooks import NextUse, next_use
-from inventory.models import Branch, Outing, Place, SetState, ToolType
+from inventory.models import Branch, Entry, Outing, Place, SetState, ToolType
 from inventory.models.choices import Fitness, PlaceKind, SoakNeed
 from inventory.queries.soak import waters_of
 
@@ -21,13 +21,19 @@ _LOOKED_AT = 40
 def open_outings(branch: Branch, going_at: datetime | None = None) -> list[Outing]:
     """Open outings by leaving time, each with ``out_count`` and its van and holder loaded; one query.
 
+    ``emptied``: sets left with it and none is out any more; those come last, another night may still take them along.
+
     going_at: leave out those that were due back before and have nothing out: they are over, though nobody closed them.
     """
     rows = Outing.objects.filter(branch=branch, closed_at__isnull=True)
     rows = rows.select_related("van", "holder_person").annotate(out_count=Count("states"))
     if going_at is not None:
         rows = rows.exclude(due_at__lt=going_at, out_count=0)
-    return list(rows.order_by("leaves_at", "name"))
+    left = Entry.objects.filter(outing=OuterRef("pk"), kind__in=("scanned_out", "handed_over"))
+    found = list(rows.annotate(left=Exists(left)).order_by("leaves_at", "name"))
+    for outing in found:
+        outing.emptied = outing.left and outing.out_count == 0  # type: ignore[attr-defined]
+    return sorted(found, key=lambda outing: outing.emptied)  # type: ignore[attr-defined]
 
 
 def sets_of_outing(outing: Outing) -> list[SetState]:

@@ -46,7 +46,7 @@ class Opened:
 def open_text(text: str, branch: Branch) -> Opened:
     """What this text opens at this branch: a code in any writing, a label's whole address, or a shop's own code.
 
-    Two queries at most. A label of another branch opens too: sets travel.
+    Two queries at most. A set's label of another branch opens too: sets travel; places and outings do not.
     """
     typed = " ".join(text.split())[:400]
     try:
@@ -59,12 +59,22 @@ def open_text(text: str, branch: Branch) -> Opened:
         return _own_code(typed, branch, sentence)
     label = (
         Label.objects.filter(pk=code)
-        .select_related("opens_set__tool_type", "opens_place", "opens_outing__van", "opens_outing__holder_person")
+        .select_related(
+            "opens_set__tool_type",
+            "opens_place__branch",
+            "opens_outing__branch",
+            "opens_outing__van",
+            "opens_outing__holder_person",
+        )
         .first()
     )
     if label is None:
         sentence = _("No set has the code %(code)s. Look at the label again, or find the set by its type.")
         return _own_code(typed, branch, sentence % {"code": code})
+    owner = label.opens_place or label.opens_outing
+    if owner is not None and owner.branch_id != branch.pk:
+        words = _("%(name)s belongs to %(branch)s, not to %(here)s. Scan the sets that come from there one by one.")
+        return Opened(typed, label, sentence=words % {"name": owner, "branch": owner.branch, "here": branch})
     return Opened(typed, label, label.opens_set, label.opens_place, label.opens_outing, blank=label.blank)
 
 

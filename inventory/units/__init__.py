@@ -40,6 +40,7 @@ from .showing import (
     show_money,
     show_number,
     show_range,
+    show_span,
     show_speed,
     show_temperature,
     show_volume,
@@ -51,5 +52,5 @@ __all__ = [
     "judge_past_date", "judge_temperature", "read_area", "read_count", "read_height", "read_hours", "read_length",
     "read_money", "read_number", "read_speed", "read_temperature", "read_volume", "show_about", "show_area",
     "show_entered", "show_height", "show_hours", "show_length", "show_money", "show_number", "show_range",
-    "show_speed", "show_temperature", "show_volume", "to_si", "unit_for",
+    "show_span", "show_speed", "show_temperature", "show_volume", "to_si", "unit_for",
 ]  # fmt: skip

@@ -92,6 +92,13 @@ def show_hours(hours: float) -> str:
     return show_number(hours, 1) + NBSP + "h"
 
 
+def show_span(hours: float) -> str:
+    """How long until something, as it is said: "5 h 50 min", "5 h", "40 min"."""
+    whole, minutes = divmod(round(hours * 60), 60)
+    parts = [show_number(whole) + NBSP + "h" if whole else "", show_number(minutes) + NBSP + "min" if minutes else ""]
+    return " ".join(filter(None, parts)) or show_number(0) + NBSP + "min"
+
+
 def show_money(amount: Decimal | int, currency: str) -> str:
     """Money with its sign, cents only when there are any: "$1,240", "$318.50"; "1 240,50 €" in Spanish."""
     value = _rounded(Decimal(amount), 2)

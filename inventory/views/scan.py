@@ -53,7 +53,8 @@ def scan(request: PersonRequest) -> HttpResponse:
         {"outing": outing, "leaves": when_for(request.user, outing.leaves_at, now)}
         for outing in open_outings(request.user.branch, now)
     ]
-    context = {"outings": outings, "leaving": leaving_jobs(request.user, now)}
+    going = sum(not one["outing"].emptied for one in outings)  # type: ignore[attr-defined]
+    context = {"outings": outings, "going": going, "leaving": leaving_jobs(request.user, now)}
     return render(request, "inventory/scan/choose.html", context)
 
 

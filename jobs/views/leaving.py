@@ -16,7 +16,7 @@ from inventory.models import Person, SetState
 from inventory.soak_words import SoakWords, soak_words
 from inventory.templatetags.gritledger import sure_words
 from inventory.times import when_for
-from inventory.units import show_about, show_hours
+from inventory.units import show_about, show_hours, show_span
 from jobs.context import units_of
 from jobs.plan_draft import FINISHES
 from jobs.queries.clash import Clash, Wanted
@@ -271,7 +271,7 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
 
 def _cause(one: Leaving, cell: Cell, person: Person, now: datetime) -> str:
     left = max(0.0, (one.leaves_at - now).total_seconds() / 3600)
-    leaves = _("It leaves in %(time)s.") % {"time": show_hours(left)} if left else _("It should have left.")
+    leaves = _("It leaves in %(time)s.") % {"time": show_span(left)} if left else _("It should have left.")
     state = cell.state
     if state is None:
         return _("The shop has none that is not retired.")
