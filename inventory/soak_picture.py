@@ -6,6 +6,7 @@ Lengths are px of the drawing; times are instants: a clock change in the night m
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -19,15 +20,15 @@ _LEFT, _RIGHT = 4.0, WIDTH - 4
 _LANE, _TOP, _READINGS = 58.0, 34.0, 74.0
 _GAUGE = (14.0, 30.0)
 _MOST_FACES = 5
-# Width of one letter of the words and of the stamped grit, for the widest face we lay out for.
-_LETTER, _STAMPED = 9.6, 13.0
+# Width of one letter of the words, of the small ones and of the stamped grit, for the widest face we lay out for.
+_LETTER, _SMALL, _STAMPED = 9.6, 8.6, 13.0
 
 LaneKind = Literal["soaking", "soaked", "conditioned", "planned", "unknown"]
 
 
 @dataclass(frozen=True)
 class Lane:
-    """Sets of one type that lie in one tub since the same moment. words: beside the drop."""
+    """Sets of one type that lie in one tub since the same moment. words: beside the drop; codes: of the sets."""
 
     grit: str
     faces: Sequence[GaugeFace]
@@ -35,6 +36,7 @@ class Lane:
     begun_at: datetime | None
     ready_at: datetime | None
     words: str
+    codes: str = ""
 
 
 @dataclass(frozen=True)
@@ -166,21 +168,37 @@ def _lane(lane: Lane, scale: Scale, y: float) -> str:
         parts.append(f'<path class="{css}" transform="translate({px(drop)} {px(y - 13)}) scale(1.8)" d="{DROP}"/>')
     if past and drop is not None and _RIGHT - 8 - (drop + 14) > 4:
         parts.append(f'<path class="ready-line" d="M{px(drop + 14)} {px(y)}H{px(_RIGHT - 6)}"/>')
-    parts.append(_lane_words(lane, drop, y, past))
+    parts.append(_past_words(lane, drop, y) if past and drop is not None else _lane_words(lane, drop, y, from_x))
     return "".join(parts)
 
 
-def _lane_words(lane: Lane, drop: float | None, y: float, past: bool) -> str:
-    """The words right of the drop, or, where they would run out of the tub, above the line."""
-    css = "words-ready" if past else "bold"
-    start = (drop if drop is not None else _LEFT) + 16
-    fits = drop is not None and start + _LETTER * len(lane.words) < _RIGHT - 6
-    if fits:
-        at = f'x="{px(start)}" y="{px(y - 8 if past else y + 5)}"'
-        return f'<text class="{css} edged" {at}>{escape(lane.words)}</text>'
-    return (
-        f'<text class="{css} edged" text-anchor="end" x="{px(_RIGHT - 8)}" y="{px(y - 17)}">{escape(lane.words)}</text>'
-    )
+def _lane_words(lane: Lane, drop: float | None, y: float, from_x: float) -> str:
+    """The words right of the drop, or left of it above the wave, or above all of it; the codes below the wave."""
+    width = _LETTER * len(lane.words)
+    at = f'text-anchor="end" x="{px(_RIGHT - 8)}" y="{px(y - 17)}"'
+    if drop is not None and drop + 16 + width < _RIGHT - 6:
+        at = f'x="{px(drop + 16)}" y="{px(y + 5)}"'
+    elif drop is not None and drop - 14 - width > from_x:
+        at = f'text-anchor="end" x="{px(drop - 14)}" y="{px(y - 9)}"'
+    said = f'<text class="bold edged" {at}>{escape(lane.words)}</text>'
+    return said + _below(lane.codes, from_x, y)
+
+
+def _past_words(lane: Lane, drop: float, y: float) -> str:
+    """The words of a soak that is over: above its line, what is too long for it below, and the codes there too."""
+    start = drop + 16
+    room = max(8, int((_RIGHT - 6 - start) / _LETTER))
+    first, *rest = textwrap.wrap(lane.words, room) or [""]
+    said = f'<text class="words-ready edged" x="{px(start)}" y="{px(y - 8)}">{escape(first)}</text>'
+    return said + _below(" · ".join(filter(None, (" ".join(rest), lane.codes))), start, y)
+
+
+def _below(words: str, start: float, y: float) -> str:
+    """Small words under a lane's line, cut where the tub ends."""
+    if not words:
+        return ""
+    words = textwrap.shorten(words, max(8, int((_RIGHT - 6 - start) / _SMALL)), placeholder=" …")
+    return f'<text class="lane-codes edged" x="{px(start)}" y="{px(y + 21)}">{escape(words)}</text>'
 
 
 def _label(grit: str, faces: Sequence[GaugeFace], end: float, y: float) -> str:

@@ -136,9 +136,11 @@ def _sure_pairs(settings: Any, uses: Mapping[UUID, NextUse], limit: float) -> se
 
 
 def worth_of_returns(branch: Branch, now: datetime, device: Device | None = None) -> list[Worth]:
-    """The heights worth reading of sets that came in within a day (on this device) and are here, the most worth first.
+    """The heights worth reading of sets that came in within a day (on this device) and are here, at most a handful.
 
-    Without a device also of those that leave tonight. Nine queries for any number of sets.
+    Sets that a planned step waits for come first, by worth. The others fill what the heights read within the day leave
+    of a handful: whoever measures is not led from set to set. Without a device also those that leave tonight are
+    looked at. Ten queries for any number of sets.
     """
     came_in = Entry.objects.filter(
         kind=Kind.SCANNED_IN, act__branch=branch, act__recorded_at__gte=now - _SINCE, tool_set__isnull=False
@@ -147,7 +149,11 @@ def worth_of_returns(branch: Branch, now: datetime, device: Device | None = None
         came_in = came_in.filter(act__device=device)
     ids = list(came_in.order_by("-act__recorded_at").values_list("tool_set_id", flat=True)[:_LOOKED_THROUGH])
     leaving = leaves_tonight(branch, now) if device is None else frozenset()
-    return list(worth_measuring(_here(branch, [*sorted(leaving), *ids]), branch, now).values())
+    worths = list(worth_measuring(_here(branch, [*sorted(leaving), *ids]), branch, now).values())
+    planned = [one for one in worths if one.use is not None][:MOST_ASKED]
+    read = Entry.objects.filter(kind=Kind.MEASURED, act__branch=branch, act__recorded_at__gte=now - _SINCE)
+    room = MOST_ASKED - len(planned) - read.values("tool_set").distinct().count()
+    return planned + [one for one in worths if one.use is None][: max(0, room)]
 
 
 def _here(branch: Branch, set_ids: Iterable[UUID]) -> list[SetState]:

@@ -15,6 +15,8 @@ from inventory.times import when_for
 
 # A tub with more lanes than this is told by type and state; of single lines so many are said.
 _LANES_SHOWN, _LINES_SAID = 10, 4
+# So many codes are written on a lane.
+_CODES_SAID = 3
 
 
 @dataclass
@@ -30,6 +32,14 @@ class LaneShown:
     begun_at: datetime | None
     ready_at: datetime | None
     sets: list[SetState] = field(default_factory=list)
+
+    @property
+    def codes(self) -> str:
+        """What a person reads on the sets: "GL-7K2M46 · D-01, GL-QPB529"; of many the first, and how many more."""
+        codes = sorted(filter(None, (state.shown_code for state in self.sets)))
+        more = len(codes) - _CODES_SAID
+        said = ", ".join(codes[:_CODES_SAID])
+        return said if more <= 0 else _("%(codes)s and %(n)s more") % {"codes": said, "n": more}
 
 
 def folded(lanes: list[LaneShown], person: Person, now: datetime) -> list[LaneShown]:

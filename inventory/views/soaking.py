@@ -149,7 +149,7 @@ def _shown(
             show_temperature(tub.last.temperature_c, units),
         )
     drawing = vessel(
-        [Lane(one.grit, one.faces, one.kind, one.begun_at, one.ready_at, one.words) for one in drawn],
+        [Lane(one.grit, one.faces, one.kind, one.begun_at, one.ready_at, one.words, one.codes) for one in drawn],
         water,
         scale,
         _sentence(tub, drawn),
@@ -228,6 +228,7 @@ def _planned(
             tool_type.pk, LaneShown(tool_type.grit, 0, [], "planned", words, "dry", now, need.ready_at)
         )
         lane.count += 1
+        lane.sets.append(need.state)
         face = face_of(need.state, "", rungs)
         if face is not None:
             lane.faces.append(face)
@@ -381,7 +382,10 @@ def _sentence(tub: Tub, lanes: list[LaneShown]) -> str:
     """What the picture of a tub says, read out."""
     if not lanes:
         return _("%(tub)s: empty") % {"tub": tub.place.name}
-    parts = [f"{lane.grit}, {_sets(lane.count)}: {lane.words}" for lane in lanes]
+    parts = [
+        ", ".join(part for part in (lane.grit, _sets(lane.count), lane.codes) if part) + f": {lane.words}"
+        for lane in lanes
+    ]
     return _("%(tub)s: %(lanes)s") % {"tub": tub.place.name, "lanes": "; ".join(parts)}
 
 
