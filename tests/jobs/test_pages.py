@@ -299,6 +299,10 @@ def test_my_job_goes_from_passes_to_even_to_left_to_closed(world: SimpleNamespac
     first = dag.get(page).content.decode()
     assert "GL-200000" in first
     assert "0 of 5 passes over the floor" in first
+    # A photo of trouble goes to the set's photos, and those lead back here.
+    photos = reverse("inventory:set_photos", args=[world.two.pk]) + f"?back={page}"
+    assert f'href="{photos}"' in first
+    assert f'<a href="{page}">Back to the job</a>' in dag.get(photos).content.decode()
     log = reverse("jobs:shift_log", args=[*args, world.step.key])
     asked = dag.post(log, {"passes": "5", "area": "124000", "tool_set": str(world.two.pk)})
     assert asked.status_code == 422
