@@ -166,3 +166,12 @@ def sign_in(page: Any, client: Client, live_server: Any) -> Callable[[Any], Any]
         return page
 
     return signed_in
+
+
+@pytest.fixture
+def clock_at_now() -> Iterator[None]:
+    """The shop's clock stands at the cast's NOW: Wednesday 14 May 2025, 09:50 in Chicago."""
+    from tests.cast import NOW
+
+    with mock.patch("django.utils.timezone.now", return_value=NOW):
+        yield

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from types import SimpleNamespace
 from typing import Any
-from unittest import mock
 from uuid import UUID, uuid4
 
 import pytest
@@ -21,15 +20,8 @@ from inventory.hooks import NextUse, OpenStep
 from inventory.models import SetState
 from tests.cast import NOW, hours, make_cast, make_place, make_set, make_type, who, write
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clock_at_now")]
 LINE = "resin 400 for Osprey Lane, Sat 17 May 15:50"
-
-
-@pytest.fixture(autouse=True)
-def _clock() -> Iterator[None]:
-    """The shop's clock stands at NOW: Wednesday 14 May, 09:50 in Chicago."""
-    with mock.patch("django.utils.timezone.now", return_value=NOW):
-        yield
 
 
 @pytest.fixture

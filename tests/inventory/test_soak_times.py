@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
-from unittest import mock
 from uuid import uuid4
 
 import pytest
@@ -22,15 +20,8 @@ from inventory.models import Entry, SetState
 from inventory.queries.soak import conditioning_of
 from tests.cast import NOW, hours, make_cast, make_place, make_set, make_type, who, write
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clock_at_now")]
 TODAY, YESTERDAY = "2025-05-14", "2025-05-13"
-
-
-@pytest.fixture(autouse=True)
-def _clock() -> Iterator[None]:
-    """The shop's clock stands at NOW: Wednesday 14 May, 09:50 in Chicago."""
-    with mock.patch("django.utils.timezone.now", return_value=NOW):
-        yield
 
 
 @pytest.fixture

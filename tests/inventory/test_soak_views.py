@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from decimal import Decimal
 from types import SimpleNamespace
 from typing import Any
-from unittest import mock
 from uuid import UUID, uuid4
 
 import pytest
@@ -28,14 +27,7 @@ from inventory.queries.soak import conditioning_of
 from inventory.units import Amount
 from tests.cast import NOW, hours, make_branch, make_cast, make_outing, make_place, make_set, make_type, who, write
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _clock() -> Iterator[None]:
-    """The shop's clock stands at NOW: Wednesday 14 May, 09:50 in Chicago."""
-    with mock.patch("django.utils.timezone.now", return_value=NOW):
-        yield
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clock_at_now")]
 
 
 @pytest.fixture

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from types import SimpleNamespace
 from typing import Any
 from uuid import uuid4
+
+from django.http import HttpResponse
+from django.urls import reverse
 
 from inventory.models import Person, SheetDraft, ToolType
 from jobs.actions.bring_in import BroughtIn, bring_in, keep_answer, start_draft
@@ -64,3 +68,13 @@ def answer(draft: SheetDraft, person: Person, title: str, key: str, *, all_like_
 def come_in(cast: SimpleNamespace, draft: SheetDraft, person: Person | None = None) -> BroughtIn:
     """Everything that can come in does."""
     return bring_in(person or cast.ines, cast.device, draft, now=NOW)
+
+
+def url(name: str, draft: SheetDraft, *more: str) -> str:
+    """The address of a page of bringing in."""
+    return reverse(f"jobs:bring_in_{name}", args=[draft.pk, *more])
+
+
+def words(answer: HttpResponse) -> str:
+    """What a page says, without its markup."""
+    return " ".join(re.sub(r"<[^>]+>", " ", answer.content.decode()).replace("\u00a0", " ").split())

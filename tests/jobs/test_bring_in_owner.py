@@ -1,6 +1,5 @@
 """An owner's first lists at the doors and in the ledger: the heading row, glazed sets, who did the work."""
 
-import re
 from types import SimpleNamespace
 
 import pytest
@@ -13,7 +12,7 @@ from jobs.actions.bring_in import BringInRefused, keep_columns, take_back
 from tests.cast import NOW, make_cast
 from tests.inventory.sheets.shop import csv_file, told
 
-from .sheet_files import answer, come_in, draft_of, looked, stock_shop
+from .sheet_files import answer, come_in, draft_of, looked, stock_shop, url, words
 
 pytestmark = pytest.mark.django_db
 
@@ -41,14 +40,6 @@ def cast() -> SimpleNamespace:
 def ines(client: Client, cast: SimpleNamespace) -> Client:
     client.force_login(cast.ines)
     return client
-
-
-def url(name: str, draft: SheetDraft, *more: str) -> str:
-    return reverse(f"jobs:bring_in_{name}", args=[draft.pk, *more])
-
-
-def words(answer) -> str:
-    return " ".join(re.sub(r"<[^>]+>", " ", answer.content.decode()).replace("\u00a0", " ").split())
 
 
 # --- the heading row ---

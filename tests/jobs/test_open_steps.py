@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from types import SimpleNamespace
 from unittest import mock
 
@@ -17,13 +16,7 @@ from jobs.queries.open_steps import open_steps
 from tests.cast import NOW, hours, make_cast, make_outing, make_place, make_set, make_type, who
 from tests.jobs.plans import make_planned
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _clock() -> Iterator[None]:
-    with mock.patch("django.utils.timezone.now", return_value=NOW):
-        yield
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clock_at_now")]
 
 
 @pytest.fixture

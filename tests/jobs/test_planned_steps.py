@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from types import SimpleNamespace
-from unittest import mock
 
 import pytest
 from django.db import connection
@@ -19,13 +17,7 @@ from jobs.queries.tonight import leaving_tonight
 from tests.cast import NOW, hours, make_cast, make_place, make_set, make_type
 from tests.jobs.plans import make_planned
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _clock() -> Iterator[None]:
-    with mock.patch("django.utils.timezone.now", return_value=NOW):
-        yield
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clock_at_now")]
 
 
 @pytest.fixture

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from types import SimpleNamespace
 from typing import Any
-from unittest import mock
 
 import pytest
 from django.test import Client
@@ -17,14 +15,8 @@ from jobs.models import PlanStep, Reservation
 from tests.cast import NOW, hours, make_cast, make_place, make_set, make_type, uuid, write
 from tests.jobs.plans import make_planned
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("clock_at_now")]
 FIRST = NOW + hours(80)
-
-
-@pytest.fixture(autouse=True)
-def _clock() -> Iterator[None]:
-    with mock.patch("django.utils.timezone.now", return_value=NOW):
-        yield
 
 
 def make_shop(rated: float = 30_000.0, first: Any = FIRST) -> SimpleNamespace:
