@@ -160,7 +160,7 @@ def _make(
         steps=tuple(steps),
         shifts=shifts,
     )
-    return DemoJob(number, f"{site.name}, {day:%d %b %y}", site, zones, day, draft, lead, standing)
+    return DemoJob(number, f"{site.name}, job {number // len(shop.sites) + 1}", site, zones, day, draft, lead, standing)
 
 
 def _first_cut(kind: str, order: int) -> bool:
