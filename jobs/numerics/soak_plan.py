@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from inventory.calendar import ShopCalendar, last_staffed
-from inventory.ledger.soak_facts import SoakSettings
+from inventory.ledger.soak_facts import Recipe, SoakSettings
 from jobs.numerics.soak_plan_facts import (
     LOADING_HOURS,
     DrySet,
@@ -67,6 +67,16 @@ class _Making:
     early: dict[Key, EarlyOut] = field(default_factory=dict)
     instead: list[WetInstead] = field(default_factory=list)
     late: list[LateSoak] = field(default_factory=list)
+    hot: dict[tuple[Recipe, datetime, datetime, bool], PutIn | None] = field(default_factory=dict)
+
+    def hot_put_in(
+        self, recipe: Recipe, leaves: datetime, not_before: datetime, shop: _Shop, *, thermostat: bool
+    ) -> PutIn | None:
+        """`latest_hot`, asked once for all sets of one recipe that leave together."""
+        key = (recipe, leaves, not_before, thermostat)
+        if key not in self.hot:
+            self.hot[key] = latest_hot(recipe, shop.settings, shop.calendar, leaves, not_before, thermostat=thermostat)
+        return self.hot[key]
 
     def free(self, start: datetime, end: datetime, slots: int, tubs: Iterable[Tub]) -> Key | None:
         """The fullest of these tubs that has room throughout."""
@@ -181,7 +191,7 @@ def _answer(want: DrySet, not_before: datetime, cold: PutIn | None, making: _Mak
         tubs = [tub for tub in fitting if tub.hot and tub.thermostat == thermostat]
         if not tubs:
             continue
-        hot = latest_hot(want.recipe, shop.settings, shop.calendar, leaves, not_before, thermostat=thermostat)
+        hot = making.hot_put_in(want.recipe, leaves, not_before, shop, thermostat=thermostat)
         if hot is None:
             continue
         could_be_hot = True

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -17,6 +18,8 @@ from jobs.numerics.ladder_facts import (
 )
 from jobs.numerics.ladder_production import cleaner_l, machine_for, production_m2_per_h
 from tests.jobs.test_ladder import HALL, LADDER, RIDE_ON, ask
+
+UNKNOWN: Any = "bad"  # a word that is no condition
 
 
 def refusal(question, **said):
@@ -102,7 +105,7 @@ def test_a_refusal_names_the_parameter_and_its_value():
         (lambda: FloorZone("z", 10, -1), "`edge_m` must be 0 or more; got -1"),
         (lambda: FloorZone("z", 10, section_m2=0), "`section_m2` must be above 0; got 0"),
         (
-            lambda: FloorZone("z", 10, **{"condition": "bad"}),
+            lambda: FloorZone("z", 10, condition=UNKNOWN),
             "`condition` must be one of sound, light, heavy, or None; got 'bad'",
         ),
         (lambda: replace(LADDER[0], grit=-30), "`grit` must be above 0; got -30"),

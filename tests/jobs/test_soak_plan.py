@@ -139,6 +139,21 @@ def test_a_set_that_only_waits_for_somebody_is_left_in_its_tub():
     assert [(one.key, one.why) for one in made.late] == [("a", "no_room")]
 
 
+def test_a_hot_soak_is_not_taken_out_before_it_was_read_at_its_end():
+    # Full on Thursday 21:00 with nobody there, read on Friday 8:00; "b" would go in at 7:40.
+    half_past = ShopCalendar("UTC", dict.fromkeys(range(5), ((time(7, 30), time(17)),)))
+    hot = want("a", starts=at(4, 10), recipe=Recipe(None, 12, 50.0))
+    cold = want("b", starts=at(5, 9, 40), recipe=Recipe(24, dry_out_hours=1))
+
+    made = plan_soaks((hot, cold), (Tub("hot", 1, hot=True),), half_past, SHOP, NOW)
+
+    assert told(made) == [("a", "hot", at(3, 9), "hot", "hot_in_time")]
+    assert (made.lines[0].ready_at, made.lines[0].read_at[-1]) == (at(3, 21), at(4, 8))
+    assert [(one.key, one.why, one.mends) for one in made.late] == [
+        ("b", "no_room", (Mend("find_room", at(4, 7, 40), None),))
+    ]
+
+
 def test_a_set_may_soak_earlier_and_come_out_before_the_tub_fills():
     slow = Recipe(48, dry_out_hours=24)
     later = want("later", starts=at(8, 20), recipe=Recipe(24))
