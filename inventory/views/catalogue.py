@@ -25,7 +25,7 @@ from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.units import Units, show_about, show_area, show_height, show_hours, show_money, show_temperature
 from inventory.views.doors import door
-from inventory.views.lists import Cell, form_page, link, list_page, words
+from inventory.views.lists import Cell, form_page, head, list_page, section, words
 
 READ = (Right.RUN_SHOP, Right.PLAN, Right.BUY)
 
@@ -186,7 +186,7 @@ def suppliers(request: HttpRequest) -> HttpResponse:
     may = person.can(Right.RUN_SHOP) or person.can(Right.BUY)
     rows = [
         [
-            link(_("Name"), row.name, "inventory:supplier", row.pk) if may else _head(_("Name"), row.name),
+            head(_("Name"), row.name, may, "inventory:supplier", row.pk),
             words(_("E-mail"), row.email),
             words(_("Working days"), said[row.pk].lead_working_days if row.pk in said else "", num=True),
             words(_("Smallest order"), said[row.pk].minimum_sets if row.pk in said else "", num=True),
@@ -220,10 +220,6 @@ def supplier(request: HttpRequest, supplier_id: int | None = None) -> HttpRespon
     return form_page(request, row.name if row else _("A new supplier"), form, submit, "inventory:suppliers")
 
 
-def _head(label: str, text: str) -> Cell:
-    return {"label": label, "words": text, "head": True}
-
-
 def _type_cells(person: Person, row: ToolType, recipe: Any) -> list[Cell]:
     units: Any = person.units
     may = person.can(Right.RUN_SHOP)
@@ -232,7 +228,7 @@ def _type_cells(person: Person, row: ToolType, recipe: Any) -> list[Cell]:
         soak = _("%(hours)s cold") % {"hours": show_hours(recipe.cold_hours)}
     heights = [show_height(value, units) for value in (row.new_height_mm, row.retire_height_mm) if value is not None]
     return [
-        link(_("Tool type"), row.name, "inventory:tool_type", row.pk) if may else _head(_("Tool type"), row.name),
+        head(_("Tool type"), row.name, may, "inventory:tool_type", row.pk),
         words(_("Place"), row.ladder_place, num=True),
         words(_("Bond"), row.get_bond_display()),
         words(_("Mount"), row.mount),
@@ -272,7 +268,7 @@ def _type_sections(person: Person, row: ToolType) -> list[dict[str, Any]]:
     units: Any = person.units
     recipes = [
         [
-            _head(_("Holds from"), f"{said.valid_from}"),
+            head(_("Holds from"), f"{said.valid_from}"),
             words(_("Cold"), show_hours(said.cold_hours), num=True),
             words(_("Hot"), show_hours(said.hot_hours) if said.hot_hours else "", num=True),
             words(_("Hot from"), show_temperature(said.hot_limit_c, units) if said.hot_limit_c else "", num=True),
@@ -283,7 +279,7 @@ def _type_sections(person: Person, row: ToolType) -> list[dict[str, Any]]:
     ]
     versions = [
         [
-            _head(_("Holds from"), f"{said.valid_from}"),
+            head(_("Holds from"), f"{said.valid_from}"),
             words(_("New"), show_height(said.new_height_mm, units) if said.new_height_mm else "", num=True),
             words(
                 _("Retired at"), show_height(said.retire_height_mm, units) if said.retire_height_mm else "", num=True
@@ -295,14 +291,14 @@ def _type_sections(person: Person, row: ToolType) -> list[dict[str, Any]]:
         for said in row.versions.select_related("recorded_by").order_by("-recorded_at", "-pk")[:20]
     ]
     sections = [
-        _section(
+        section(
             _("Recipes"), recipes, reverse("inventory:recipe", args=[row.pk]), _("Write a recipe"), _("No recipe yet.")
         ),
     ]
     if person.can(Right.SEE_MONEY):
         prices = [
             [
-                _head(_("Holds from"), f"{said.valid_from}"),
+                head(_("Holds from"), f"{said.valid_from}"),
                 words(_("Supplier"), said.supplier.name),
                 words(_("Price"), show_money(said.price, said.currency), num=True),
                 words(_("Said by"), said.recorded_by.name if said.recorded_by else ""),
@@ -310,12 +306,5 @@ def _type_sections(person: Person, row: ToolType) -> list[dict[str, Any]]:
             for said in row.prices.select_related("supplier", "recorded_by").order_by("-valid_from", "-pk")[:20]
         ]
         url = reverse("inventory:price", args=[row.pk])
-        sections.append(_section(_("Prices"), prices, url, _("Write a price"), _("No price yet.")))
-    return [*sections, _section(_("What was said before"), versions)]
-
-
-def _section(
-    title: str, rows: list[list[Cell]], add_url: str = "", add_words: str = "", empty: str = ""
-) -> dict[str, Any]:
-    heads = [{"label": cell["label"], "num": cell.get("num")} for cell in rows[0]] if rows else []
-    return {"title": title, "rows": rows, "heads": heads, "add_url": add_url, "add_words": add_words, "empty": empty}
+        sections.append(section(_("Prices"), prices, url, _("Write a price"), _("No price yet.")))
+    return [*sections, section(_("What was said before"), versions)]

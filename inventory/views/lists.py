@@ -24,6 +24,30 @@ def link(label: str, text: Any, url_name: str, *arguments: Any) -> Cell:
     return {"label": label, "words": text, "head": True, "url": reverse(url_name, args=arguments)}
 
 
+def head(label: str, text: Any, may: bool = False, url_name: str = "", *arguments: Any) -> Cell:
+    """The cell that heads a row; for those who may it leads to the row's page."""
+    return link(label, text, url_name, *arguments) if may else {"label": label, "words": text, "head": True}
+
+
+def heads_of(rows: list[list[Cell]]) -> list[Cell]:
+    """The heads of a table's columns, as its first row names them."""
+    return [{"label": cell["label"], "num": cell.get("num")} for cell in rows[0]] if rows else []
+
+
+def section(
+    title: str, rows: list[list[Cell]], add_url: str = "", add_words: str = "", empty: str = ""
+) -> dict[str, Any]:
+    """A table below a form: its rows, what adds one, and the words that stand there while it has none."""
+    return {
+        "title": title,
+        "rows": rows,
+        "heads": heads_of(rows),
+        "add_url": add_url,
+        "add_words": add_words,
+        "empty": empty,
+    }
+
+
 def list_page(
     request: HttpRequest,
     title: str,
@@ -39,7 +63,7 @@ def list_page(
     context = {
         "title": title,
         "lead": lead,
-        "heads": [{"label": cell["label"], "num": cell.get("num")} for cell in rows[0]] if rows else [],
+        "heads": heads_of(rows),
         "rows": list(leaf),
         "leaf": leaf,
         "add_url": reverse(add[0]) if add else "",

@@ -34,7 +34,7 @@ from inventory.shop_settings import KNOWN, settings_of
 from inventory.units import show_length
 from inventory.views.catalogue import READ, bound, kept, today_of
 from inventory.views.doors import door
-from inventory.views.lists import Cell, form_page, link, list_page, words
+from inventory.views.lists import form_page, head, link, list_page, section, words
 from inventory.views.refit import due_context
 
 
@@ -63,7 +63,7 @@ def machines(request: HttpRequest) -> HttpResponse:
     units, may = cast(Any, person.units), person.can(Right.RUN_SHOP)
     rows = [
         [
-            _named(row.name, "inventory:machine", row.pk, may),
+            head(_("Name"), row.name, may, "inventory:machine", row.pk),
             words(_("Kind"), row.get_kind_display()),
             words(_("Heads"), row.heads, num=True),
             words(_("Mount"), row.mount),
@@ -113,7 +113,7 @@ def places(request: HttpRequest) -> HttpResponse:
     found = Place.objects.filter(branch=person.branch).exclude(kind=PlaceKind.UNKNOWN).select_related("inside")
     rows = [
         [
-            _named(row.name, "inventory:place", row.pk, may and row.kind in actions.MADE_HERE),
+            head(_("Name"), row.name, may and row.kind in actions.MADE_HERE, "inventory:place", row.pk),
             words(_("Kind"), row.get_kind_display()),
             words(_("Room for sets"), row.room_sets or "", num=True),
             words(_("Thermostat"), _("yes") if row.thermostat else ""),
@@ -243,14 +243,10 @@ def closed_days(request: HttpRequest) -> HttpResponse:
     return render(request, "inventory/catalogue/closed_days.html", context, status=422 if form.errors else 200)
 
 
-def _named(name: str, url_name: str, key: Any, may: bool) -> Cell:
-    return link(_("Name"), name, url_name, key) if may else {"label": _("Name"), "words": name, "head": True}
-
-
 def _setting_past(person: Person, key: str) -> dict[str, Any]:
     rows = [
         [
-            {"label": _("Holds from"), "words": f"{row.valid_from}", "head": True},
+            head(_("Holds from"), f"{row.valid_from}"),
             words(_("Value"), to_words(key, KNOWN[key].read(row.value), person.units, with_unit=True), num=True),
             words(_("Said by"), row.recorded_by.name if row.recorded_by else ""),
         ]
@@ -258,6 +254,5 @@ def _setting_past(person: Person, key: str) -> dict[str, Any]:
         .select_related("recorded_by")
         .order_by("-pk")[:20]
     ]
-    heads = [{"label": cell["label"], "num": cell.get("num")} for cell in rows[0]] if rows else []
     start = _("Nothing yet: the start value holds (%(source)s).") % {"source": say_source(KNOWN[key].source)}
-    return {"sections": [{"title": _("What was said before"), "rows": rows, "heads": heads, "empty": start}]}
+    return {"sections": [section(_("What was said before"), rows, empty=start)]}
