@@ -68,6 +68,11 @@ def placed_around(board: Board, layout: Layout, kept: int, rounds: int, dice: np
     )
     ruin_and_recreate(best, rounds, dice)
     drop_what_is_not_worth_it(best)
+    # A pair that stays must not lose its chance to new work that goes before it on one of its sets.
+    for load, pair in board.pairs.items():
+        if all((kept | board.fixed) >> k & 1 for k in pair) and not best.pair_done(load):
+            for i in {best.bin[k] for k in pair if best.bin[k] >= 0}:
+                best.empty(i)
     return Layout(board, best.bin)
 
 

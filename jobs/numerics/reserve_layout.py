@@ -84,6 +84,10 @@ class Layout:
             change += board.item_cost(k, self.bin[k]) - board.item_cost(k, was)
         return change + (self.pair_cost() - self._pair_cost if board.pairs else 0.0)
 
+    def breaks_a_pair(self) -> bool:
+        """Whether since `begin` a load has lost that two sets do it together."""
+        return bool(self.board.pairs) and self.pair_cost() > self._pair_cost + HAIR
+
     def undo(self) -> None:
         """Take everything back to `begin`."""
         for i, (content, used) in self._bins.items():

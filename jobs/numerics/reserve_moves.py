@@ -53,8 +53,9 @@ def best_move(layout: Layout, kept: int, most: float) -> Move | None:
                 if own + (ousted & kept).bit_count() > most:
                     continue
                 gain = _try(layout, Move(0.0, k, target, ousted))
+                broken = layout.breaks_a_pair()
                 layout.undo()
-                if gain < -1e-6 and (best is None or gain < best.gain - 1e-9):
+                if gain < -1e-6 and not broken and (best is None or gain < best.gain - 1e-9):
                     best = Move(gain, k, target, ousted)
     return best
 

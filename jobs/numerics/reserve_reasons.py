@@ -101,7 +101,8 @@ def why_none(layout: Layout, n: int) -> WhyNone:
     able = [i for i in ready if area <= kind.sets[i].capacity_m2 + HAIR]
     if not able and not in_time:
         return WhyNone.SHORT
-    return WhyNone.UNLIKELY if any(layout.has_room(k, i) for i in layout.places(k)) else WhyNone.TAKEN
+    little = board.rules.left_out_cost * load.weight < max(board.rules.fresh_cost, board.rules.bought_cost)
+    return WhyNone.UNLIKELY if little and any(layout.has_room(k, i) for i in layout.places(k)) else WhyNone.TAKEN
 
 
 def troubles_of(layout: Layout, n: int, bins: tuple[int, ...]) -> tuple[Trouble, ...]:

@@ -1,8 +1,9 @@
-"""How fast a shop's sets are reserved, beside greedy best fit and scipy's linear programmes on the same shop in the run.
+"""How fast a shop's sets are reserved, beside greedy best fit and scipy's linear programmes on the same shop.
 
-`python -m tests.benchmarks.reserve [sets] [jobs] [seconds of HiGHS a type] [shops]`: 300 sets, 60 jobs of six steps, 4 s,
-one shop unless told otherwise; then the same jobs on few sets, and large jobs on few sets. Prints seconds (of CPU and by
-the clock), costs, ratios to greedy and to what HiGHS found and proved; what one added job and one change by hand take.
+`python -m tests.benchmarks.reserve [sets] [jobs] [seconds of HiGHS a type] [shops]`: 300 sets, 60 jobs of six steps,
+4 s, one shop unless told otherwise; then the same jobs on few sets, and large jobs on few sets. Prints seconds (of CPU
+and by the clock), costs, ratios to greedy and to what HiGHS found and proved in the same run (its seconds are by the
+clock: on a busy machine it finds little); what one added job and one change by hand take.
 """
 
 from __future__ import annotations

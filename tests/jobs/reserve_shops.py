@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from jobs.numerics.reserve import LoadToPlan, Plan, SetToPlan, ToBuy, TypeToPlan
+from jobs.numerics.reserve import LoadToPlan, Plan, Seat, SetToPlan, ToBuy, TypeToPlan
 
 RATED_M2 = (3000.0, 4000.0, 5000.0, 6000.0, 8000.0, 10000.0)  # METHODS 1.6's generator
 
@@ -78,8 +78,8 @@ def faults_of(plan: Plan, types: list[TypeToPlan]) -> list[str]:
     """What in a plan cannot be: what no person fixed must fit, be ready, be alone at its time, and suffice."""
     out = []
     for kind in types:
-        sets = {one.set_id: (column, one) for column, one in enumerate(kind.sets)}
-        on: dict[object, list[tuple[LoadToPlan, float, bool]]] = {}
+        sets: dict[Seat, tuple[int, SetToPlan]] = {one.set_id: (column, one) for column, one in enumerate(kind.sets)}
+        on: dict[Seat, list[tuple[LoadToPlan, float, bool]]] = {}
         for row, load in enumerate(kind.loads):
             choice = plan.choice(load.load_id)
             two = load.area_m2 > kind.new_capacity_m2
@@ -106,12 +106,25 @@ def faults_of(plan: Plan, types: list[TypeToPlan]) -> list[str]:
                     fits, ready = kind.fits is None or bool(kind.fits[row, column]), one.ready_h
                 if not fits or ready > load.start_h:
                     out.append(f"{load.load_id}: {seat} does not fit or is not ready")
-        for seat, held in on.items():
-            room = kind.new_capacity_m2 if isinstance(seat, ToBuy) else sets[seat][1].capacity_m2 if seat in sets else 0
+        for load in kind.loads:
+            names = plan.choice(load.load_id).seats
+            mine = [held for name in names for held in on[name]]
+            if load.area_m2 <= kind.new_capacity_m2 or len(names) < 2 or any(fixed for _, _, fixed in mine):
+                continue
+            before = sum(area for other, area, _ in mine if other.end_h + other.turn_h <= load.start_h)
+            known = [None if isinstance(name, ToBuy) else name for name in names]
+            if (
+                kind.pair_chance is not None
+                and kind.pair_chance(known[0], known[1], load.area_m2 + before) < 0.9 - 1e-9
+            ):
+                out.append(f"{load.load_id}: two sets do not finish")
+        for name, held in on.items():
+            own = sets.get(name) if not isinstance(name, ToBuy) else None
+            room = kind.new_capacity_m2 if isinstance(name, ToBuy) else own[1].capacity_m2 if own else 0.0
             if not all(fixed for _, _, fixed in held) and sum(
                 area for _, area, fixed in held if not fixed
             ) > 1e-6 + max(0.0, room - sum(area for _, area, fixed in held if fixed)):
-                out.append(f"{seat}: overfilled")
+                out.append(f"{name}: overfilled")
             for a, (one_load, _, fixed) in enumerate(held):
                 for other, _, other_fixed in held[a + 1 :]:
                     if fixed and other_fixed:
@@ -120,5 +133,5 @@ def faults_of(plan: Plan, types: list[TypeToPlan]) -> list[str]:
                         one_load.start_h < other.end_h + other.turn_h
                         and other.start_h < one_load.end_h + one_load.turn_h
                     ):
-                        out.append(f"{seat}: {one_load.load_id} and {other.load_id} at once")
+                        out.append(f"{name}: {one_load.load_id} and {other.load_id} at once")
     return out

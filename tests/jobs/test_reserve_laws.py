@@ -7,10 +7,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jobs.numerics.reserve import LoadToPlan, Plan, PlanRules, SetToPlan, TypeToPlan, consequence, reserve, with_present
+from jobs.numerics.reserve_task import Bools
 from tests.jobs.reserve_shops import faults_of
 
 QUICK = PlanRules(rounds=10, placing_rounds=5)
 HOURS = st.integers(0, 40).map(float)
+
+
+def pair_chance(_one: object, _other: object, area_m2: float) -> float:
+    """Return a chance that reaches the limit up to 1,650 m2, what the two did before counted in."""
+    return min(1.0, 2.0 - area_m2 / 1500.0)
 
 
 @st.composite
@@ -59,9 +65,16 @@ def shops(draw, locks: bool = False) -> list[TypeToPlan]:
                 tuple(loads),
                 fits=np.array(fits, dtype=np.bool_).reshape(n, m) | (np.arange(n * m).reshape(n, m) % 3 > 0),
                 buy_ready_h=draw(st.sampled_from([0.0, 20.0, float("inf")])),
+                pair_chance=draw(st.sampled_from([None, pair_chance])),
             )
         )
     return types
+
+
+def fits_of(kind: TypeToPlan) -> Bools:
+    """Return which loads fit which sets."""
+    assert kind.fits is not None
+    return kind.fits
 
 
 def seats(plan: Plan) -> dict[object, object]:
@@ -91,7 +104,7 @@ def test_the_same_shop_gets_the_same_plan_in_whatever_order_it_is_told(types, ra
             kind,
             sets=tuple(kind.sets[k] for k in sets),
             loads=tuple(kind.loads[k] for k in loads),
-            fits=kind.fits[loads][:, sets],
+            fits=fits_of(kind)[loads][:, sets],
         )
 
     told_otherwise = [shuffled(kind) for kind in types]
@@ -121,7 +134,7 @@ def test_one_added_job_changes_at_most_two_other_choices(types, data):
     added = {data.draw(st.sampled_from([load.load_id for load in kind.loads])) for kind in types}
     keep = [[k for k, load in enumerate(kind.loads) if load.load_id not in added] for kind in types]
     before = [
-        replace(kind, loads=tuple(kind.loads[k] for k in own), fits=kind.fits[own])
+        replace(kind, loads=tuple(kind.loads[k] for k in own), fits=fits_of(kind)[own])
         for kind, own in zip(types, keep, strict=True)
     ]
     anew = reserve(before, QUICK)
@@ -142,7 +155,7 @@ def test_a_set_that_is_gone_changes_its_own_loads_and_at_most_two_others(types, 
         return
     gone = data.draw(st.sampled_from([one.set_id for one in kind.sets]))
     left = [k for k, one in enumerate(kind.sets) if one.set_id != gone]
-    without = [replace(kind, sets=tuple(kind.sets[k] for k in left), fits=kind.fits[:, left]), *types[1:]]
+    without = [replace(kind, sets=tuple(kind.sets[k] for k in left), fits=fits_of(kind)[:, left]), *types[1:]]
 
     after = reserve(with_present(without, anew), QUICK, most_changes=2)
 
