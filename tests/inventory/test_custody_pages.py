@@ -378,11 +378,9 @@ def test_acts_of_the_sets_page_are_kept_and_come_back(shop: SimpleNamespace, cli
     def state() -> SetState:
         return SetState.objects.get(pk=shop.metal.pk)
 
-    # Ines reads inches: 0.4 in = 10.16 mm.
-    assert (do("measure", height="0,4" if shop.cast.ines.language == "es" else "0.4"), state().lowest_height_mm) == (
-        302,
-        10.16,
-    )
+    # Ines reads inches: 0.4 in = 10.16 mm. No work is logged that wore so much: asked, kept when said to be right.
+    assert (do("measure", height="0.4"), state().lowest_height_mm) == (422, None)
+    assert (do("measure", height="0.4", ask_sure="1", sure="on"), state().lowest_height_mm) == (302, 10.16)
     assert do("measure", height="-3 mm") == 422
     assert do("measure", height="150 mm") == 422
     # Under the height it retires at: asked, and kept when said to be right.
@@ -438,7 +436,8 @@ def test_a_bucket_moves_with_the_sets_its_page_showed(shop: SimpleNamespace, cli
 def test_pieces_that_differ_too_much_set_the_set_aside(shop: SimpleNamespace, client: Client) -> None:
     client.force_login(shop.cast.teo)
     url = reverse("inventory:set_act", args=[shop.dry.pk, "measure"])
-    client.post(url, {"height": "9 mm", "height_2": "7.5 mm", "height_3": "9 mm"})
+    # No work is logged that wore so much: said to be right.
+    client.post(url, {"height": "9 mm", "height_2": "7.5 mm", "height_3": "9 mm", "ask_sure": "1", "sure": "on"})
     state = SetState.objects.get(pk=shop.dry.pk)
     assert (state.lowest_height_mm, state.facts["mean_height_mm"], state.fitness) == (7.5, 8.5, "set_aside")
 

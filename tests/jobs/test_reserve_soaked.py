@@ -51,7 +51,9 @@ def test_one_tap_reserves_it_and_puts_it_in_water(client: Client) -> None:
 def test_a_set_short_of_the_step_is_not_proposed(client: Client) -> None:
     shop = make_shop(rated=2_000.0)
     line = open_line(client, shop)
-    assert (line["put"], line["none"]) == (None, "None of the free dry sets of it would finish the step alone.")
+    assert line["none"] == "None of the free dry sets of it would finish the step alone."
+    # No set is named: the one press leads to where a person chooses.
+    assert (line["put"]["label"], line["put"]["method"]) == ("Choose a set", "get")
 
 
 def test_of_those_that_finish_it_the_one_with_the_least_life_is_named(client: Client) -> None:
