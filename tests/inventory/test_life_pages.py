@@ -157,9 +157,9 @@ def test_the_card_asks_as_much_beside_one_set_as_beside_many(client: Client) -> 
     client.force_login(cast.olga)
     for readings, worn in ((1, 1), (6, 8)):
         for number in range(worn):
-            wear_out(cast, tool_type, 3000 + 50 * number, 10 * worn + number)
+            wear_out(cast, tool_type, 6000 + 50 * number, 10 * worn + number)
         for number in range(readings):
-            height = {"lowest_height_mm": 11.95 - 0.02 * number - 0.001 * worn}
+            height = {"lowest_height_mm": 12.0 - 0.001 * number}
             write(cast, NewLine("measured", used, None, height), at=NOW + hours(worn + 2 * number))
         refit(now=NOW + hours(99))
         with CaptureQueriesContext(connection) as asked:

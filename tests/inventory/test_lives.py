@@ -17,7 +17,7 @@ from inventory.actions.catalogue import save_tool_type
 from inventory.actions.ledger import NewLine, NewPiece, void
 from inventory.actions.lives import kept_later, refit, refit_due, refit_soon
 from inventory.actions.shop import save_setting
-from inventory.estimate import all_lives, models
+from inventory.estimate import all_lives, models, wanting
 from inventory.models import LearntFloors, LearntLife, SetState, StoredLife, ToolSet
 from inventory.numerics.life import lives
 from inventory.numerics.wear_fit import fit
@@ -32,8 +32,10 @@ pytestmark = pytest.mark.django_db
 def nothing_due() -> Any:
     """What another test left due is not this one's."""
     keeping._due.clear()
+    wanting()
     yield
     keeping._due.clear()
+    wanting()
 
 
 def settings(cast: SimpleNamespace) -> ShopSettings:
@@ -355,6 +357,22 @@ def test_no_page_fits_anything(client: Client, monkeypatch: pytest.MonkeyPatch) 
     client.force_login(cast.olga)
     for address in (reverse("inventory:rack"), reverse("inventory:toolset", args=[tool_set.pk])):
         assert client.get(address).status_code == 200
+
+
+def test_a_type_never_fitted_answers_by_its_rating_and_is_due_once_a_page_asked() -> None:
+    cast = make_cast()
+    with kept_later():
+        tool_set = make_set(cast, make_type(), make_place(cast.branch))
+        worked(cast, tool_set, 1000, 1, 1)
+        for number in range(4):
+            wear_out(cast, make_type(), 2000 + 100 * number, 10 + number)
+    life = all_lives(settings(cast))[tool_set.pk]
+    assert life.worn_out == 0  # nothing was learnt of the four for it
+    assert not LearntLife.objects.exists()
+    assert refit_due(now=NOW + hours(9)) is not None
+    assert LearntLife.objects.get().worn_out == 4
+    assert all_lives(settings(cast))[tool_set.pk].likely_m2 < life.likely_m2 - 1000
+    assert refit_due(now=NOW + hours(10)) is None
 
 
 @pytest.mark.parametrize("hostile", ["readings", "dressings"])
