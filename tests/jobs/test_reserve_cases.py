@@ -305,6 +305,47 @@ def test_a_job_moved_into_anothers_time_gives_way():
     assert sorted(choice.seats for choice in plan.choices) == [(1,), (2,)]
 
 
+def test_a_set_goes_on_at_the_very_hour_it_is_free():
+    loads = [LoadToPlan(1, 300.0, 0.0, 6.0, 2.0), LoadToPlan(2, 300.0, 8.0, 16.0)]
+
+    plan = reserve([_type([SetToPlan(1, 600.0)], loads, buy_ready_h=math.inf)])
+
+    assert [choice.seats for choice in plan.choices] == [(1,), (1,)]
+
+
+def test_new_leftovers_are_put_before_kept_choices_only_as_often_as_may_change():
+    sets = [*(_leftover(n) for n in range(1, 5)), *(SetToPlan(n, 500.0) for n in range(5, 9))]
+    kind = _type(sets, [_load(n, 400.0, present=(n + 4,)) for n in range(1, 5)])
+
+    few, all_of_them = (reserve([kind], most_changes=most) for most in (2, 4))
+
+    assert sum(choice.changed for choice in few.choices) == 2
+    assert sum(choice.changed for choice in all_of_them.choices) == 4
+
+
+def test_two_sets_that_do_not_finish_together_any_more_are_not_kept():
+    sets = [SetToPlan(n, 900.0) for n in (1, 2, 3)]
+    kind = _type(sets, [_load(1, 1300.0, present=(1, 2))], buy_ready_h=math.inf)
+
+    same = _one(kind, most_changes=0)
+    worse = _one(replace(kind, pair_chance=lambda a, b, _: 0.95 if 3 in (a, b) else 0.5), most_changes=0)
+
+    assert same.seats == (1, 2)
+    assert 3 in worse.seats
+    assert len(worse.seats) == 2
+
+
+def test_new_work_does_not_take_what_two_sets_need_together():
+    sets = [SetToPlan(1, 1000.0), SetToPlan(2, 1000.0)]
+    loads = [_load(1, 1400.0, day=5, present=(1, 2)), _load(2, 300.0)]
+    kind = _type(sets, loads, buy_ready_h=math.inf, pair_chance=lambda a, b, area: min(1.0, 2 - area / 1500))
+
+    plan = reserve([kind], most_changes=2)
+
+    assert [choice.seats for choice in plan.choices] == [(1, 2), ()]
+    assert plan.choice(2).why_none == WhyNone.TAKEN
+
+
 def test_what_a_change_by_hand_does_to_others_is_said():
     sets = [SetToPlan(1, 500.0), SetToPlan(2, 900.0)]
     plan = reserve([_type(sets, [_load(1, 400.0), _load(2, 800.0), _load(3, 90.0, day=9)], buy_ready_h=math.inf)])
