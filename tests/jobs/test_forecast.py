@@ -25,7 +25,7 @@ from jobs.actions.plan import make_job
 from jobs.forecast import forecast
 from jobs.forecast_result import Forecast, TypeForecast, from_plain, to_plain
 from jobs.forecast_words import gap_words, headline, order_by_words
-from jobs.models import ForecastRun, Standing
+from jobs.models import ForecastRun, Job, Standing
 from jobs.plan_draft import PlanDraft, StepDraft, ZoneDraft
 from tests.cast import NOW, TODAY, hours, make_cast, make_place, make_set, make_supplier, make_type, uuid, write
 from tests.inventory.test_estimate import wear_out
