@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from inventory.models import Machine, Person, ToolType
-from inventory.models.choices import StepKind, WetDry
+from inventory.models.choices import Condition, StepKind, WetDry
 from inventory.times import show_day
 from inventory.units import Units, show_area, show_length
 from jobs.models import JobKind, JobPlan, Standing, Zone
@@ -37,6 +37,7 @@ class ZoneDraft:
     surface: str | None = None
     coating: str | None = None
     key: UUID | None = None
+    condition: str | None = None
 
     def filled(self) -> PlannedZone:
         """The same with everything taken from the zone that was not said."""
@@ -49,6 +50,7 @@ class ZoneDraft:
             self.surface or zone.surface,
             self.coating or zone.coating,
             self.key or zone.pk,
+            self.condition or zone.condition,
         )
 
 
@@ -63,6 +65,7 @@ class PlannedZone:
     surface: str
     coating: str
     key: UUID
+    condition: str = Condition.UNKNOWN
 
 
 @dataclass(frozen=True)
@@ -119,7 +122,7 @@ def draft_of(plan: JobPlan) -> PlanDraft:
         finish_level=plan.finish_level,
         notes=plan.notes,
         zones=tuple(
-            ZoneDraft(row.zone, row.area_m2, row.edge_m, row.hardness, row.surface, row.coating, row.key)
+            ZoneDraft(row.zone, row.area_m2, row.edge_m, row.hardness, row.surface, row.coating, row.key, row.condition)
             for row in plan.zones.all()
         ),
         steps=tuple(
@@ -138,7 +141,7 @@ def draft_of(plan: JobPlan) -> PlanDraft:
 def content(draft: PlanDraft) -> tuple[object, ...]:
     """What a draft says, for comparing two: equal means nothing changed. The order of zones and shifts says nothing."""
     zones = sorted(
-        (str(row.key), str(row.zone.pk), row.area_m2, row.edge_m, row.hardness, row.surface, row.coating)
+        (str(row.key), str(row.zone.pk), row.area_m2, row.edge_m, row.hardness, row.surface, row.coating, row.condition)
         for row in (row.filled() for row in draft.zones)
     )
     steps = [

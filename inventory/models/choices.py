@@ -188,6 +188,15 @@ class Coating(models.TextChoices):
     GLUE = "glue", _("glue")
 
 
+class Condition(models.TextChoices):
+    """How a floor looks before any step: it chooses the first one (DESIGN 4, common practice)."""
+
+    UNKNOWN = "unknown", _("not looked at")
+    SOUND = "sound", _("sound")
+    LIGHT = "light", _("light soil")
+    HEAVY = "heavy", _("heavy soil or rough")
+
+
 class StepKind(models.TextChoices):
     FIRST_CUT = "first_cut", _("first cut")
     LATER = "later", _("later step")

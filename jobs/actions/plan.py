@@ -399,6 +399,7 @@ def _write(person: Person, job: Job, draft: PlanDraft, now: datetime) -> JobPlan
             hardness=row.hardness,
             surface=row.surface,
             coating=row.coating,
+            condition=row.condition,
         )
         for row in (zone.filled() for zone in draft.zones)
     )

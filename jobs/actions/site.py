@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.models import Branch, Place
-from inventory.models.choices import Coating, Hardness, PlaceKind, Surface
+from inventory.models.choices import Coating, Condition, Hardness, PlaceKind, Surface
 from inventory.refusals import Refused
 from inventory.units import Units, judge_area
 from jobs.models import Site, Zone
@@ -77,6 +77,7 @@ def save_zone(
     hardness: str = Hardness.UNKNOWN,
     surface: str = Surface.RAW,
     coating: str = Coating.NONE,
+    condition: str = Condition.UNKNOWN,
     section_m2: float | None = None,
     notes: str = "",
     active: bool = True,
@@ -118,7 +119,7 @@ def save_zone(
         zone = zone or Zone(id=zone_id or uuid4(), site=site)
         zone.name, zone.area_m2, zone.edge_m, zone.notes = name, area_m2, edge_m, notes
         zone.hardness, zone.surface, zone.coating = hardness, surface, coating
-        zone.section_m2, zone.active = section_m2, active
+        zone.condition, zone.section_m2, zone.active = condition or Condition.UNKNOWN, section_m2, active
         zone.save()
     return zone
 

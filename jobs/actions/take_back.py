@@ -29,7 +29,7 @@ def as_it_is(thing: Job | Site | Zone) -> str:
     else:
         amounts = [thing.area_m2, thing.edge_m, thing.section_m2]
         numbers = [None if each is None else round(float(each), 6) for each in amounts]
-        words = [thing.name, thing.hardness, thing.surface, thing.coating, thing.notes]
+        words = [thing.name, thing.hardness, thing.surface, thing.coating, thing.condition, thing.notes]
         said = (*numbers, *map(str, words))
     key = f"site{thing.pk}" if isinstance(thing, Site) else thing.pk.hex
     return f"{key}:{blake2s(repr(said).encode(), digest_size=4).hexdigest()[:7]}"

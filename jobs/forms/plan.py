@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 from inventory.forms.amounts import AmountField, UnitsForm
 from inventory.forms.shop_form import ShopForm
 from inventory.models import Branch, Machine, Person, ToolType
-from inventory.models.choices import Coating, Hardness, StepKind, Surface, WetDry
+from inventory.models.choices import Coating, Condition, Hardness, StepKind, Surface, WetDry
 from inventory.rights import Right
 from inventory.times import show_day
 from inventory.units import Units
@@ -88,6 +88,7 @@ class ZoneRow(Row, UnitsForm):
     hardness = forms.ChoiceField(label=_("Hardness"), choices=[AS_FLOOR, *Hardness.choices], required=False)
     surface = forms.ChoiceField(label=_("Surface"), choices=[AS_FLOOR, *Surface.choices], required=False)
     coating = forms.ChoiceField(label=_("Coating"), choices=[AS_FLOOR, *Coating.choices], required=False)
+    condition = forms.ChoiceField(label=_("Condition"), choices=[AS_FLOOR, *Condition.choices], required=False)
 
     def __init__(self, *args: Any, choices: Choices, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -256,7 +257,7 @@ class PlanForms:
 
 
 def _zone(row: dict[str, Any]) -> ZoneDraft:
-    names = ("area_m2", "edge_m", "hardness", "surface", "coating")
+    names = ("area_m2", "edge_m", "hardness", "surface", "coating", "condition")
     said = {name: None if row[name] in ("", None) else row[name] for name in names}
     return ZoneDraft(row["zone"], key=row["key"], **said)
 

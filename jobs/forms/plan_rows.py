@@ -35,6 +35,7 @@ def rows_of(draft: PlanDraft, zone: ZoneInfo) -> dict[str, Rows]:
                 "hardness": row.hardness or "",
                 "surface": row.surface or "",
                 "coating": row.coating or "",
+                "condition": row.condition or "",
             }
             for row in draft.zones
         ],

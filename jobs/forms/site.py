@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.forms.amounts import AmountField, UnitsForm
 from inventory.forms.shop_form import ShopForm
-from inventory.models.choices import Coating, Hardness, Surface
+from inventory.models.choices import Coating, Condition, Hardness, Surface
 
 
 class SiteForm(ShopForm):
@@ -35,6 +35,13 @@ class ZoneForm(UnitsForm):
     hardness = forms.ChoiceField(label=_("Hardness"), choices=Hardness.choices)
     surface = forms.ChoiceField(label=_("Surface"), choices=Surface.choices)
     coating = forms.ChoiceField(label=_("Coating"), choices=Coating.choices)
+    condition = forms.ChoiceField(
+        label=_("Condition"),
+        choices=Condition.choices,
+        initial=Condition.UNKNOWN,
+        required=False,
+        help_text=_("Chooses the first step: heavy soil starts coarse, a sound floor at the first resin step."),
+    )
     section_m2 = AmountField(
         "area", label=_("Section"), required=False, help_text=_("Worked through before moving on. Empty: the usual.")
     )

@@ -12,7 +12,7 @@ from django.utils.translation import pgettext_lazy
 
 from inventory.models import Branch, Machine, Person, ToolType
 from inventory.models.base import AppendOnly
-from inventory.models.choices import Coating, Hardness, StepKind, Surface, WetDry
+from inventory.models.choices import Coating, Condition, Hardness, StepKind, Surface, WetDry
 from jobs.models.site import Site, Zone
 
 
@@ -92,6 +92,7 @@ class PlanZone(AppendOnly):
     hardness = models.CharField(max_length=8, choices=Hardness.choices)
     surface = models.CharField(max_length=8, choices=Surface.choices)
     coating = models.CharField(max_length=8, choices=Coating.choices)
+    condition = models.CharField(max_length=8, choices=Condition.choices, default=Condition.UNKNOWN)
 
     class Meta:
         constraints: ClassVar = [

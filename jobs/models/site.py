@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Q
 
 from inventory.models import Branch, Place
-from inventory.models.choices import Coating, Hardness, Surface
+from inventory.models.choices import Coating, Condition, Hardness, Surface
 
 
 class Site(models.Model):
@@ -41,6 +41,7 @@ class Zone(models.Model):
     hardness = models.CharField(max_length=8, choices=Hardness.choices, default=Hardness.UNKNOWN)
     surface = models.CharField(max_length=8, choices=Surface.choices, default=Surface.RAW)
     coating = models.CharField(max_length=8, choices=Coating.choices, default=Coating.NONE)
+    condition = models.CharField(max_length=8, choices=Condition.choices, default=Condition.UNKNOWN)
     section_m2 = models.FloatField(null=True)
     notes = models.TextField(blank=True)
     active = models.BooleanField(default=True)
