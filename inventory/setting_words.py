@@ -18,11 +18,12 @@ from inventory.units import (
     read_area,
     read_height,
     read_number,
+    read_speed,
     show_number,
     unit_for,
 )
 
-_AMOUNTS: dict[str, Any] = {"m2": "area", "mm": "height"}
+_AMOUNTS: dict[str, Any] = {"m2": "area", "mm": "height", "width_mm": "height", "depth_mm": "height", "m/min": "speed"}
 _PLACES = 4
 
 
@@ -31,7 +32,18 @@ def say_unit(key: str, units: str) -> str:
     unit = KNOWN[key].unit
     if unit in _AMOUNTS:
         return str(UNITS[unit_for(_AMOUNTS[unit], units)].symbol)  # type: ignore[arg-type]
-    return {"share": "%", "ratio": "×", "d": _("days"), "weeks": _("weeks"), "time": "", "paper": ""}.get(unit, unit)
+    return {
+        "share": "%",
+        "ratio": "×",
+        "d": _("days"),
+        "weeks": _("weeks"),
+        "time": "",
+        "paper": "",
+        "L/m2": "L/m²",
+        "per m": _("per m"),
+        "grit": "",
+        "parts": "",
+    }.get(unit, unit)
 
 
 def to_words(key: str, value: Any, units: str, *, with_unit: bool = False) -> str:
@@ -61,8 +73,10 @@ def from_words(key: str, text: str, units: str) -> str:
     try:
         if unit == "m2":
             return repr(read_area(text, unit_for("area", units), decimal_mark()).si)  # type: ignore[arg-type]
-        if unit == "mm":
+        if _AMOUNTS.get(unit) == "height":
             return repr(read_height(text, unit_for("height", units), decimal_mark()).si)  # type: ignore[arg-type]
+        if unit == "m/min":
+            return repr(read_speed(text, unit_for("speed", units), decimal_mark()).si)  # type: ignore[arg-type]
         number = read_number(text.strip().rstrip("%").strip(), decimal_mark())
     except (AmountNotRead, ValueError):
         return text
@@ -79,5 +93,6 @@ def say_source(source: str) -> str:
         "our assumption": _("our assumption"),
         "common practice": _("common practice"),
         "reference": _("the reference floor"),
+        "not said yet": _("not said yet: left out of plans"),
     }
     return words.get(source, source)

@@ -12,14 +12,14 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.models import Branch, Machine, Person, ToolType
-from inventory.models.choices import Rotation, WetDry
-from inventory.mounts import same_mount
 from inventory.queries.catalogue import closed_names
 from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_day
 from inventory.units import Units, judge_area, judge_passes
+from jobs.laddering import step_of, why_not
 from jobs.models import Job, JobPlan, PlanShift, PlanShiftMachine, PlanStep, PlanZone, Site, Standing
+from jobs.numerics.ladder_choice import skipped_grits
 from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, content, draft_of, what_changed
 from jobs.queries.plan import plan_of
 
@@ -176,19 +176,14 @@ def fits(tool_type: ToolType, machine: Machine) -> list[str]:
 
     A mount that one of the two does not say is not known, and stands in nobody's way.
     """
-    wrong: list[str] = []
-    if tool_type.mount.strip() and machine.mount.strip() and not same_mount(tool_type.mount, machine.mount):
-        wrong.append(_("mount %(has)s, the machine takes %(takes)s") % {"has": tool_type.mount, "takes": machine.mount})
-    if tool_type.pieces_per_set != machine.pieces_per_load:
-        wrong.append(
-            _("%(has)s pieces, a load is %(takes)s")
-            % {"has": tool_type.pieces_per_set, "takes": machine.pieces_per_load}
-        )
-    if Rotation.EITHER not in (tool_type.rotation, machine.rotation) and tool_type.rotation != machine.rotation:
-        wrong.append(_("made for the other hand"))
-    if WetDry.EITHER not in (tool_type.wet_dry, machine.wet_dry) and tool_type.wet_dry != machine.wet_dry:
-        wrong.append(_("made for %(water)s work") % {"water": tool_type.get_wet_dry_display()})
-    return wrong
+    words = {
+        "mount": _("mount %(has)s, the machine takes %(takes)s") % {"has": tool_type.mount, "takes": machine.mount},
+        "pieces": _("%(has)s pieces, a load is %(takes)s")
+        % {"has": tool_type.pieces_per_set, "takes": machine.pieces_per_load},
+        "hand": _("made for the other hand"),
+        "water": _("made for %(water)s work") % {"water": tool_type.get_wet_dry_display()},
+    }
+    return [words[why] for why in why_not(tool_type, machine)]
 
 
 def ladder_warnings(steps: Iterable[StepDraft], ratio: float) -> list[str]:
@@ -197,23 +192,18 @@ def ladder_warnings(steps: Iterable[StepDraft], ratio: float) -> list[str]:
     A change of bond may step back; grits that are no numbers are passed over. The ratio is the shop's (REFERENCES P7:
     about double the last is advice).
     """
-    said: list[str] = []
-    last: dict[UUID, StepDraft] = {}
+    floors: dict[UUID, list[ToolType]] = {}
     for step in steps:
-        before = last.get(step.zone_key)
-        last[step.zone_key] = step
-        if before is None or before.tool_type.bond != step.tool_type.bond:
-            continue
-        low, high = _number(before.tool_type.grit), _number(step.tool_type.grit)
-        if low and high and high > low * ratio * (1 + 1e-9):
-            words = _("From %(low)s to %(high)s skips a grit: more than %(ratio)s times finer.") % {
-                "low": before.tool_type.grit,
-                "high": step.tool_type.grit,
-                "ratio": f"{ratio:g}",
-            }
-            if words not in said:
-                said.append(words)
-    return said
+        floors.setdefault(step.zone_key, []).append(step.tool_type)
+    return list(
+        dict.fromkeys(
+            _("From %(low)s to %(high)s skips a grit: more than %(ratio)s times finer.")
+            % {"low": types[skip.coarser].grit, "high": types[skip.finer].grit, "ratio": f"{ratio:g}"}
+            for ladder in floors.values()
+            for types in [{one.pk: one for one in ladder}]
+            for skip in skipped_grits([step_of(one) for one in ladder], ratio)
+        )
+    )
 
 
 def closed_warnings(job: Job, shifts: Iterable[ShiftDraft], now: datetime) -> list[str]:
@@ -229,13 +219,6 @@ def closed_words(day: date, name: str) -> str:
     if name:
         return _("The shop is closed on %(day)s: %(why)s.") % {"day": show_day(day), "why": name.rstrip(".")}
     return _("The shop is closed on %(day)s.") % {"day": show_day(day)}
-
-
-def _number(grit: str) -> float | None:
-    try:
-        return float(grit)
-    except ValueError:
-        return None
 
 
 def _moved_on(job: Job, newest: JobPlan, edited_from: int, units: Units) -> None:
