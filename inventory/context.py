@@ -67,6 +67,7 @@ MORE_GROUPS: tuple[tuple[str | Promise, tuple[Page, ...]], ...] = (
     (
         _("Jobs and buying"),
         (
+            Page("jobs:sets_for_jobs", _("Sets for jobs"), (Right.PLAN,)),
             Page("jobs:sites", _("Sites"), (Right.PLAN, Right.RUN_SHOP)),
             Page("inventory:orders", _("Orders"), (Right.BUY,)),
             Page("inventory:suppliers", _("Suppliers"), (Right.BUY, Right.RUN_SHOP)),

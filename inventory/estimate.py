@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from statistics import NormalDist
 from typing import Any
 from uuid import UUID
 
@@ -177,6 +178,33 @@ def chances_with(record: TypeRecord, first: UUID, others: Iterable[UUID], area_m
     chances = record.curves(running).chance_with(0, area_m2)
     together = {one: float(chance) for one, chance in zip(running, chances, strict=True)}
     return {one: together.get(one, alone[first]) for one in asked}
+
+
+def capacities(record: TypeRecord, limit: float) -> dict[UUID, float]:
+    """The largest reference area, m2, that each running set of a type still does with this chance, by set id.
+
+    The lesser of one step of that area and of usual uses that add up to it: what is planned by it reads "yes" alone.
+    """
+    running = [set_id for set_id, row in record.rows.items() if row.running]
+    curves, found = record.curves(running), {}
+    for place, set_id in enumerate(running):
+        area = curves.area_m2[place, ::-1]
+        reach = (np.interp(limit, curve[place, ::-1], area) for curve in (curves.usual, curves.step))
+        found[set_id] = float(min(reach))
+    return found
+
+
+def new_capacity(record: TypeRecord, limit: float, known: Mapping[UUID, float]) -> float:
+    """The same of a new set: as a fresh one that is there, else between at least and likely of a new set.
+
+    known: what ``capacities`` gave. Without a fresh one lognormal through these two: our assumption.
+    """
+    fresh = [area for set_id, area in known.items() if record.rows[set_id].used_m2 <= 0]
+    if fresh:
+        return max(fresh)
+    at_least, likely, _up_to = record.new_life_m2
+    spread = float(np.log(likely / at_least)) / 1.2815515655446004
+    return float(likely * np.exp(-NormalDist().inv_cdf(limit) * spread))
 
 
 def _set_life(row: LifeRow, new_m2: float, worn_out: int) -> SetLife:

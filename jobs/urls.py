@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from jobs.views import bring_in, choice, job, my_job, plan, reorder, shop_day, site, work
+from jobs.views import bring_in, choice, job, my_job, plan, reorder, sets_for_jobs, shop_day, site, work
 
 app_name = "jobs"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -21,6 +21,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/log/", my_job.shift_log, name="shift_log"),
     path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/even/", my_job.shift_even, name="shift_even"),
     path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/trouble/", my_job.shift_trouble, name="shift_trouble"),
+    # which set for which step of the weeks ahead
+    path("sets/", sets_for_jobs.sets_for_jobs, name="sets_for_jobs"),
+    path("sets/keep/", sets_for_jobs.sets_keep, name="sets_keep"),
+    path("sets/undo/", sets_for_jobs.sets_undo, name="sets_undo"),
+    path("sets/<uuid:key>/", sets_for_jobs.sets_of_step, name="sets_of_step"),
+    path("sets/<uuid:key>/take/", sets_for_jobs.sets_take, name="sets_take"),
+    path("sets/<uuid:key>/free/", sets_for_jobs.sets_free, name="sets_free"),
     # bringing in
     path("bring-in/", bring_in.bring_in, name="bring_in"),
     path("bring-in/<uuid:draft_id>/", bring_in.draft, name="bring_in_draft"),

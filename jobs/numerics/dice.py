@@ -21,6 +21,7 @@ class Purpose(IntEnum):
     TOOL_TYPE = 4
     NEW_SET = 5
     LEAD_TIME = 6
+    RESERVE = 7
 
 
 def uniforms(seed: int, purpose: Purpose, key: Key, rows: int, draws: int, slot: int = 0) -> Floats:

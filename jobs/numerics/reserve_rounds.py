@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from jobs.numerics.dice import Purpose
 from jobs.numerics.reserve_board import OUT, Board, bits
 from jobs.numerics.reserve_layout import Layout, values_of
 from jobs.numerics.reserve_moves import better_by_moves
 
-_DICE = 7  # the purpose of these dice, beside those of `dice.Purpose`
 _EMPTIED = (2, 6)  # bins emptied a round
 _NEW_LIKELIER = 3.0
 _BY_NEED = 0.25  # share of rounds that fill by what leaving an item out costs, not by area: our choice
@@ -32,7 +32,8 @@ def best_layout(board: Board, starts: Sequence[Layout], rounds: int, dice: np.ra
 
 def dice_of(seed: int, type_number: int) -> np.random.Generator:
     """The dice of one type: they depend on the seed and the type's number alone."""
-    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(entropy=seed, spawn_key=(_DICE, type_number))))
+    stream = np.random.SeedSequence(entropy=seed, spawn_key=(int(Purpose.RESERVE), type_number))
+    return np.random.Generator(np.random.PCG64(stream))
 
 
 def cheapest(layouts: Sequence[Layout]) -> Layout:
