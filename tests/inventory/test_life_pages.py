@@ -150,24 +150,6 @@ def test_pages_ask_as_much_for_many_sets_as_for_one(client: Client, many: int) -
     assert counts == {"type_life": 9, "how_life": 9, "floor_factors": 5, "refit": 7, "shop": 7}
 
 
-def test_the_card_asks_as_much_beside_one_set_as_beside_many(client: Client) -> None:
-    cast, tool_type = make_cast(), make_type()
-    used = make_set(cast, tool_type, make_place(cast.branch))
-    counts = []
-    client.force_login(cast.olga)
-    for readings, worn in ((1, 1), (6, 8)):
-        for number in range(worn):
-            wear_out(cast, tool_type, 6000 + 50 * number, 10 * worn + number)
-        for number in range(readings):
-            height = {"lowest_height_mm": 12.0 - 0.001 * number}
-            write(cast, NewLine("measured", used, None, height), at=NOW + hours(worn + 2 * number))
-        refit(now=NOW + hours(99))
-        with CaptureQueriesContext(connection) as asked:
-            assert client.get(reverse("inventory:toolset", args=[used.pk])).status_code == 200
-        counts.append(len(asked))
-    assert counts[0] == counts[1]
-
-
 # --- a tool type's lives ---
 
 
