@@ -288,6 +288,20 @@ def _draw_notch(canvas: Any, place: int, count: int, box: _Box, dot: float) -> N
     canvas.drawPath(path, stroke=0, fill=1)
 
 
+def draw_cap(canvas: Any, bond: str, left: float, bottom: float, width: float, height: float) -> None:
+    """The outline of a piece on another paper than a label; nothing for a bond without one. Lengths in points."""
+    if bond in ("metal", "resin", "hybrid"):
+        _draw_cap(canvas, bond, _Box(left, bottom, left + width, bottom + height))
+
+
+def draw_own_mark(canvas: Any, mark: str, left: float, bottom: float, side: float) -> None:
+    """The shop's own mark of a tool type on another paper than a label: a shape, or its two characters; in points."""
+    if mark in MARKS:
+        _draw_mark(canvas, mark, _Box(left, bottom, left + side, bottom + side))
+    elif mark:
+        _write(canvas, _printable(mark)[:2], STAMP, side / CAP_HEIGHT, STAMP_WIDTH, left, bottom)
+
+
 def _draw_cap(canvas: Any, bond: str, box: _Box) -> None:
     """A piece's outline: metal has its corners cut, resin is round, hybrid has one of each (left cut, right round)."""
     cut = box.width * 0.32

@@ -13,7 +13,7 @@ from django.utils.html import escape
 from django.utils.translation import gettext as _
 from qrcode.constants import ERROR_CORRECT_H
 from qrcode.main import QRCode
-from qrcode.util import MODE_ALPHA_NUM, QRData
+from qrcode.util import MODE_8BIT_BYTE, MODE_ALPHA_NUM, QRData
 
 from inventory.codes import QR_ALPHANUMERIC, AddressNotPrintable
 
@@ -21,6 +21,8 @@ QUIET_ZONE = 4
 # Most characters of an alphanumeric address at level H, by version (ISO/IEC 18004:2006, Table 7). Smaller versions
 # are left out, so that all labels of a shop have squares of one size.
 MOST_CHARACTERS = {3: 35, 4: 50}
+# A sheet of paper has room for larger ones (the same table).
+MOST_ON_PAPER = MOST_CHARACTERS | {5: 64, 6: 84, 7: 93, 8: 122}
 # Choosing the best of eight masks takes nine tenths of the time and gains nothing measurable (worn-print model).
 MASK = 3
 
@@ -67,12 +69,34 @@ def qr_symbol(address: str) -> QrSymbol:
 
     Raises AddressNotPrintable.
     """
-    version = symbol_version(address)
+    return _drawn(address, symbol_version(address))
+
+
+@lru_cache(maxsize=64)
+def paper_symbol(address: str) -> QrSymbol:
+    """Return the symbol of `address` for a sheet of paper: 1 to 122 upper-case alphanumeric characters.
+
+    Raises AddressNotPrintable.
+    """
+    fitting = [version for version, most in MOST_ON_PAPER.items() if 0 < len(address) <= most]
+    if not fitting or set(address) - QR_ALPHANUMERIC:
+        raise AddressNotPrintable(
+            _("“%(address)s” cannot stand in a square on paper: 1 to %(most)d capitals, digits and signs can.")
+            % {"address": address[:80], "most": max(MOST_ON_PAPER.values())}
+        )
+    try:
+        return _drawn(address, fitting[0])
+    except ValueError:
+        # The library cannot divide a block of nothing but zeros (a key such as 0000…); as plain bytes it has none.
+        return _drawn(address, None, mode=MODE_8BIT_BYTE)
+
+
+def _drawn(address: str, version: int | None, *, mode: int = MODE_ALPHA_NUM) -> QrSymbol:
     code = QRCode(version=version, error_correction=ERROR_CORRECT_H, mask_pattern=MASK, border=0)
-    code.add_data(QRData(address.encode("ascii"), mode=MODE_ALPHA_NUM), optimize=0)
-    code.make(fit=False)
+    code.add_data(QRData(address.encode("ascii"), mode=mode), optimize=0)
+    code.make(fit=version is None)
     rows = code.modules
-    return QrSymbol(version, len(rows), tuple(run for y, row in enumerate(rows) for run in _runs(y, row)))
+    return QrSymbol(code.version, len(rows), tuple(run for y, row in enumerate(rows) for run in _runs(y, row)))
 
 
 def qr_svg(address: str, *, module: int = 4, name: str = "") -> str:

@@ -2,7 +2,21 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from jobs.views import bring_in, choice, job, my_job, plan, reorder, sets_for_jobs, shop_day, site, work
+from jobs.views import (
+    bid,
+    bring_in,
+    choice,
+    job,
+    my_job,
+    paper,
+    plan,
+    reorder,
+    sets_for_jobs,
+    shop_day,
+    site,
+    van_sheet,
+    work,
+)
 
 app_name = "jobs"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -21,6 +35,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/log/", my_job.shift_log, name="shift_log"),
     path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/even/", my_job.shift_even, name="shift_even"),
     path("<uuid:pk>/shifts/<uuid:key>/<uuid:step>/trouble/", my_job.shift_trouble, name="shift_trouble"),
+    # the van sheet of a shift
+    path("<uuid:pk>/shifts/<uuid:key>/van-sheet.pdf", van_sheet.sheet_pdf, name="sheet_pdf"),
+    path("<uuid:pk>/shifts/<uuid:key>/van-sheet/", paper.sheet_in, name="sheet_in"),
+    path("<uuid:pk>/van-sheet/<uuid:act>/undo/", paper.sheet_undo, name="sheet_undo"),
     # which set for which step of the weeks ahead
     path("sets/", sets_for_jobs.sets_for_jobs, name="sets_for_jobs"),
     path("sets/keep/", sets_for_jobs.sets_keep, name="sets_keep"),
@@ -54,6 +72,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sites/<int:pk>/jobs/new/", plan.job_new, name="job_new"),
     # jobs, plans, work
     path("", job.jobs, name="jobs"),
+    path("bid/", bid.bid, name="bid"),
     path("new/", plan.job_choose, name="job_choose"),
     path("<uuid:pk>/", job.job, name="job"),
     path("<uuid:pk>/plan/", plan.plan, name="plan"),
