@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -49,18 +49,17 @@ SUPPLIES = ("densifier", "guard", "edge_discs")
 class ShopLadder:
     """What plans are made of, read once. types: in use, by id; machines: those with a path on record, coarse facts.
 
-    without_path: names of machines in use that no hours can be worked out for.
+    rows: every machine in use, by id; without_path: names of those that no hours can be worked out for.
     """
 
     settings: ShopSettings
     types: Mapping[int, ToolType]
     steps: tuple[LadderStep, ...]
     machines: tuple[LadderMachine, ...]
-    names: Mapping[int, str]
+    rows: Mapping[int, Machine]
     without_path: tuple[str, ...]
     learnt: Mapping[str, PassChances]
     currency: str
-    currencies: frozenset[str] = field(default_factory=frozenset)
 
     @property
     def numbers(self) -> LadderSettings:
@@ -75,18 +74,21 @@ def shop_ladder(branch: Branch, today: date) -> ShopLadder:
     rated = ratings(every)
     used = [one for one in every if one.active]
     prices = price_of((one.pk for one in used), today)
-    steps = [_step(one, rated, None if one.pk not in prices else float(prices[one.pk].price)) for one in used]
+    spoken = {price.currency for price in prices.values()}
+    currency = branch.currency if branch.currency in spoken or not spoken else sorted(spoken)[0]
+    # Amounts of another currency do not add up: those types count as without a price.
+    known = {pk: float(price.price) for pk, price in prices.items() if price.currency == currency}
+    steps = [_step(one, rated, known.get(one.pk)) for one in used]
     rows = list(Machine.objects.filter(branch=branch, active=True).order_by("name"))
     return ShopLadder(
         settings=settings,
         types={one.pk: one for one in used},
         steps=tuple(sorted(steps, key=lambda step: (step.place, step.key))),
         machines=tuple(machine_of(row, settings) for row in rows if row.path_m),
-        names={row.pk: row.name for row in rows},
+        rows={row.pk: row for row in rows},
         without_path=tuple(row.name for row in rows if not row.path_m),
         learnt=learn_by_class(finished_steps(branch)),
-        currency=branch.currency,
-        currencies=frozenset(price.currency for price in prices.values()),
+        currency=currency,
     )
 
 

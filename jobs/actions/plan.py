@@ -17,7 +17,8 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_day
 from inventory.units import Units, judge_area, judge_passes
-from jobs.laddering import step_of, why_not
+from jobs.ladder_words import why_not_words
+from jobs.laddering import step_of
 from jobs.models import Job, JobPlan, PlanShift, PlanShiftMachine, PlanStep, PlanZone, Site, Standing
 from jobs.numerics.ladder_choice import skipped_grits
 from jobs.plan_draft import PlanDraft, ShiftDraft, StepDraft, content, draft_of, what_changed
@@ -176,14 +177,7 @@ def fits(tool_type: ToolType, machine: Machine) -> list[str]:
 
     A mount that one of the two does not say is not known, and stands in nobody's way.
     """
-    words = {
-        "mount": _("mount %(has)s, the machine takes %(takes)s") % {"has": tool_type.mount, "takes": machine.mount},
-        "pieces": _("%(has)s pieces, a load is %(takes)s")
-        % {"has": tool_type.pieces_per_set, "takes": machine.pieces_per_load},
-        "hand": _("made for the other hand"),
-        "water": _("made for %(water)s work") % {"water": tool_type.get_wet_dry_display()},
-    }
-    return [words[why] for why in why_not(tool_type, machine)]
+    return why_not_words(tool_type, machine)
 
 
 def ladder_warnings(steps: Iterable[StepDraft], ratio: float) -> list[str]:

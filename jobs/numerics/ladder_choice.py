@@ -83,6 +83,8 @@ def checked_ladder(ladder: Sequence[LadderStep]) -> tuple[LadderStep, ...]:
                 "place_twice",
                 f"`place` must differ between steps; {before.key!r} and {after.key!r} both have {after.place}.",
                 value=after.place,
+                before=str(before.key),
+                after=str(after.key),
             )
     for before, after in neighbours(ordered):
         if before.grit is not None and after.grit is not None and after.grit <= before.grit:
@@ -91,6 +93,8 @@ def checked_ladder(ladder: Sequence[LadderStep]) -> tuple[LadderStep, ...]:
                 f"`ladder` must rise within one bond; {after.key!r} (grit {after.grit:g}) follows {before.key!r} "
                 f"(grit {before.grit:g}).",
                 value=after.grit,
+                before=str(before.key),
+                after=str(after.key),
             )
     return ordered
 
@@ -151,6 +155,8 @@ def choose_steps(
                 f"`ladder` has a hole of {ratio:.2g} between {before.key!r} (grit {before.grit:g}) and {after.key!r} "
                 f"(grit {after.grit:g}); below {settings.hole_ratio:g} is allowed. Put a step between them.",
                 value=ratio,
+                before=str(before.key),
+                after=str(after.key),
             )
     if kind == "full":
         kinds = ("first_cut",) + ("later",) * (len(steps) - 1)

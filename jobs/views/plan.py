@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any, cast
 from uuid import UUID, uuid4
@@ -24,11 +25,16 @@ from jobs.context import units_of
 from jobs.forms.plan import (
     Choices,
     PlanForms,
+    Rows,
     counts_read,
     whole_number,
 )
+from jobs.forms.plan_proposal import Proposal, propose_by_floor
 from jobs.forms.plan_rows import add_row, drop_row, propose_ladder, rows_of, usual_shift
-from jobs.models import Job, Site, Standing
+from jobs.ladder_words import refused_words
+from jobs.laddering import shop_ladder
+from jobs.models import Job, JobKind, Site, Standing
+from jobs.numerics.ladder_facts import LadderRefused
 from jobs.plan_draft import PlanDraft, ZoneDraft, draft_of
 from jobs.queries.clash import clashes_of
 from jobs.queries.plan import nights_of, plan_of
@@ -61,7 +67,7 @@ def _plan_page(request: HttpRequest, site: Site, job: Job | None) -> HttpRespons
     person = cast(Person, request.user)
     choices = Choices(site, person.branch)
     if request.method != "POST":
-        return _show(request, site, job, _opened(choices, person, site, job))
+        return _first(request, site, job, _opened(choices, person, site, job))
     if not counts_read(request.POST):
         unread = PlanRefused(_("One answer does not read."))
         return _show(request, site, job, _opened(choices, person, site, job), refused=unread, status=422)
@@ -70,8 +76,12 @@ def _plan_page(request: HttpRequest, site: Site, job: Job | None) -> HttpRespons
     sent = PlanForms(choices, units_of(person), data=request.POST, held=before)
     if job is not None:  # a job keeps its name; the plan is what changes
         sent.plan.fields.pop("name")
-    if (other := _other_rows(request, sent, person.branch)) is not None:
-        return _show(request, site, job, sent.unbound(other))
+    try:
+        other = _other_rows(request, sent, person.branch)
+    except Refused as refused:
+        return _show(request, site, job, sent.unbound(sent.rows), refused=refused, status=422)
+    if other is not None:
+        return _show(request, site, job, sent.unbound(other.rows), said=other.said)
     if not sent.is_valid():
         return _show(request, site, job, sent, status=422)
     try:
@@ -82,6 +92,23 @@ def _plan_page(request: HttpRequest, site: Site, job: Job | None) -> HttpRespons
         return _show(request, site, job, sent, refused=refused, status=422)
     _tell(request, kept)
     return redirect("jobs:job", kept.plan.job_id)
+
+
+def _first(request: HttpRequest, site: Site, job: Job | None, opened: PlanForms) -> HttpResponse:
+    """The form as it opens; a bid that became a job brings its kind and finish, and has its ladder proposed."""
+    asked = {name: request.GET.get(name, "") for name in ("kind", "finish_level", "starts_on")}
+    if job is not None or "propose" not in request.GET:
+        return _show(request, site, job, opened)
+    facts = dict(opened.plan.initial)
+    facts["kind"] = asked["kind"] if asked["kind"] in JobKind.values else facts["kind"]
+    facts["finish_level"] = whole_number(asked["finish_level"]) or None
+    try:
+        proposal = _proposed(opened, opened.rows, cast(Person, request.user).branch, asked)
+    except Refused as refused:
+        drawn = PlanForms(opened.choices, opened.units, rows={"plan": facts, "rows": opened.rows})
+        return _show(request, site, job, drawn, refused=refused)
+    drawn = PlanForms(opened.choices, opened.units, rows={"plan": facts, "rows": proposal.rows})
+    return _show(request, site, job, drawn, said=proposal.said)
 
 
 def _edited_from(request: HttpRequest) -> int:
@@ -115,18 +142,49 @@ def _names(site: Site) -> set[str]:
     return set(begin.values_list("name", flat=True))
 
 
-def _other_rows(request: HttpRequest, sent: PlanForms, branch: Branch) -> dict[str, Any] | None:
+def _other_rows(request: HttpRequest, sent: PlanForms, branch: Branch) -> Proposal | None:
     """The rows after a button that adds, drops or proposes some; None when the plan is to be kept."""
     said = request.POST
     if said.get("add") in sent.rows:
-        return add_row(sent.rows, said["add"], starts_on=said.get("starts_on", ""), usual=usual_shift(branch))
+        return Proposal(add_row(sent.rows, said["add"], starts_on=said.get("starts_on", ""), usual=usual_shift(branch)))
     prefix, _sep, number = said.get("drop", "").partition("-")
     if prefix in sent.rows and number.isdecimal():
-        return drop_row(sent.rows, prefix, whole_number(number))
-    if "propose" in said:
-        types = list(sent.choices.tool_types)
-        return propose_ladder(sent.rows, types, said.get("ladder_from", ""), said.get("ladder_to", ""))
-    return None
+        return Proposal(drop_row(sent.rows, prefix, whole_number(number)))
+    if "propose" not in said:
+        return None
+    first, last = said.get("ladder_from", ""), said.get("ladder_to", "")
+    if first or last:
+        return Proposal(propose_ladder(sent.rows, list(sent.choices.tool_types), first, last))
+    return _proposed(
+        sent, sent.rows, branch, {name: said.get(name, "") for name in ("kind", "finish_level", "starts_on")}
+    )
+
+
+def _proposed(forms_: PlanForms, rows: dict[str, Rows], branch: Branch, said: Mapping[str, Any]) -> Proposal:
+    """The rows with the ladder that the floors ask for. Raises NoLadder where they get none."""
+    shop = shop_ladder(branch, timezone.now().astimezone(zone_of(branch)).date())
+    areas = {str(form["zone"].value()): _area(form) for form in forms_.tables["zones"]}
+    try:
+        return propose_by_floor(
+            rows,
+            forms_.choices.zones,
+            shop,
+            kind=said["kind"],
+            finish_level=whole_number(said["finish_level"]) or None,
+            areas=areas,
+            starts_on=said["starts_on"],
+            usual=usual_shift(branch),
+        )
+    except LadderRefused as refused:
+        raise refused_words(refused, shop) from refused
+
+
+def _area(form: forms.Form) -> float | None:
+    """The area a floor's row says, m2; None where it does not read or was left to the floor."""
+    if not form.is_bound:
+        return form["area_m2"].initial
+    form.is_valid()
+    return form.cleaned_data.get("area_m2")
 
 
 def _keep(person: Person, site: Site, job: Job | None, sent: PlanForms) -> Planned:
@@ -165,6 +223,7 @@ def _show(
     sent: PlanForms,
     *,
     refused: Refused | None = None,
+    said: Sequence[str] = (),
     status: int = 200,
 ) -> HttpResponse:
     if job is not None:
@@ -177,6 +236,7 @@ def _show(
         "tool_types": sent.choices.tool_types,
         "ladder": {"from": request.POST.get("ladder_from", ""), "to": request.POST.get("ladder_to", "")},
         "refused": refused,
+        "said": said,
         "mend": _mend(refused, cast(Person, request.user)),
         "version": whole_number(sent.plan["edited_from"].value()) + 1,
         "row_errors": sum(len(form.errors) for forms_ in sent.tables.values() for form in forms_ if form.is_bound),

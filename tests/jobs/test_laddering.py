@@ -290,6 +290,7 @@ def test_finished_steps_teach_their_passes_by_floor_class_and_others_teach_nothi
     assert len(finished_steps(cast.branch)) == 1
     step = next(one for one in other.steps.all() if one.tool_type.grit == "200")
     at = LAST_NIGHT + hours(6)
+    assert step.shift_key is not None
     floor_even(who(cast.dag, cast.device, at), other.job, step.shift_key, step.key, now=at)
     assert sorted(finished_steps(cast.branch)) == [("hard|worn|wet|later", 3), ("hard|worn|wet|later", 6)]
 
