@@ -13,6 +13,8 @@ from functools import cached_property
 from hashlib import blake2b
 from uuid import UUID
 
+from django.db.models import F
+
 from inventory import estimate
 from inventory.models import Branch, Place, SetState, ToolType
 from inventory.models.choices import PlaceKind
@@ -20,8 +22,9 @@ from inventory.queries.catalogue import shop_calendar
 from inventory.queries.soak import Waters, waters_of
 from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
+from jobs.models import PlanStep
 from jobs.numerics.reserve import Choice, LoadToPlan, Plan, PlanRules, ToBuy, reserve
-from jobs.queries.reserving import LoadAhead, LoadsAhead, called_off, loads_ahead, sets_that_can_work
+from jobs.queries.reserving import PLANNED, LoadAhead, LoadsAhead, called_off, loads_ahead, sets_that_can_work
 from jobs.reserving_told import Shop, meant_for, supply_of, type_told
 
 MOST_CHANGES = 2  # what one look may move of what is kept, DESIGN 4
@@ -148,7 +151,11 @@ def propose(branch: Branch, *, now: datetime) -> Proposal:
     """
     today = now.astimezone(zone_of(branch)).date()
     settings = settings_of(branch, today=today)
-    records = estimate.records(settings)
+    asked = PlanStep.objects.filter(
+        plan__job__branch=branch, plan__number=F("plan__job__plan_number"), plan__standing__in=PLANNED
+    )
+    # Named, so that a type of which the shop has had no set yet is among them.
+    records = estimate.records(settings, types=ToolType.objects.filter(pk__in=asked.values("tool_type")))
     limit = float(settings["finish_limit"])
     surely = {pk: estimate.capacities(record, limit) for pk, record in records.items()}
     new = {pk: estimate.new_capacity(record, limit, surely[pk]) for pk, record in records.items()}

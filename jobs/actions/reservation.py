@@ -38,7 +38,8 @@ def reserve(
 ) -> Reservation:
     """Mean a set for a step of a job, as first or second of two; whichever set was meant so before is let go.
 
-    from_shift, to_shift: the step's own shifts unless said. The same reservation again changes nothing.
+    from_shift, to_shift: the step's own shifts unless said. locked: a person's own choice, which no plan moves. The same
+    reservation again changes nothing.
     Raises ReservationRefused for a step the plan does not have, a step without a night, another tool type, a set that
     is retired or set aside.
     """
@@ -63,6 +64,9 @@ def reserve(
         before = Reservation.objects.filter(step_key=step_key, order=order, from_shift=first, ended_at__isnull=True)
         same = before.filter(tool_set=tool_set, to_shift=last).first()
         if same is not None:
+            if locked and not same.locked:
+                same.locked = True
+                same.save(update_fields=["locked"])
             return same
         before.update(ended_at=now)
         return Reservation.objects.create(
@@ -91,6 +95,7 @@ def reserve_for_night(
     """Mean a set for a step and for the other steps of its tool type on that shift: floors of a job share a set.
 
     second: the set that goes on when the first is worn out; a second set meant before stays so, unless it is now first.
+    It is a person's own choice: no plan moves it.
 
     Raises ReservationRefused as ``reserve``; then nothing is changed.
     """
@@ -108,7 +113,7 @@ def reserve_for_night(
             ended_at=now
         )
         return [
-            reserve(person, job, key, one, now=now, order=order, from_shift=shift_key)
+            reserve(person, job, key, one, now=now, order=order, from_shift=shift_key, locked=True)
             for key in same
             for order, one in enumerate([tool_set, second], start=1)
             if one is not None
