@@ -181,8 +181,8 @@ def undo_change(person: Person, branch: Branch, at: datetime, *, now: datetime) 
             raise ReservationRefused(
                 _("Something was changed since, or it is longer ago than a day."), _("Change it by hand.")
             )
-        ended = made.filter(ended_at__isnull=True).update(ended_at=now)
         before = list(Reservation.objects.filter(job__branch=branch, ended_at=at).order_by("pk"))
+        ended = made.filter(ended_at__isnull=True).update(ended_at=now)
         able = _usable(row.tool_set_id for row in before)
         again = [_again(row, person, now) for row in before if row.tool_set_id in able]
         Reservation.objects.bulk_create(again)
