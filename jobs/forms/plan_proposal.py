@@ -15,6 +15,7 @@ from jobs.ladder_words import chosen_words, skipped_words
 from jobs.laddering import ShopLadder, floor_of, question_of, steps_for
 from jobs.models import JobKind, Zone
 from jobs.numerics.ladder import plan_ladder
+from jobs.numerics.ladder_choice import ChosenSteps
 from jobs.numerics.ladder_facts import FloorZone, LadderRefused
 from jobs.numerics.ladder_result import LadderPlan
 from jobs.numerics.passes import MOST_PASSES
@@ -58,13 +59,14 @@ def propose_by_floor(
     steps = [row for row in rows["steps"] if row.get("zone") and row.get("tool_type")]
     floors = {key: floor for row in rows["zones"] if (key := str(row.get("zone"))) in known
               for floor in [_floor(row, known[key], areas.get(key))]}  # fmt: skip
-    chosen = []
+    chosen: list[ChosenSteps] = []
+    why: dict[str, list[str]] = {}
     for key, floor in floors.items():
         if key in with_steps:
             continue
         found = steps_for(shop, floor, kind=kind, finish_level=finish_level or _FINEST, machines=machines)  # type: ignore[arg-type]
         chosen.append(found.chosen)
-        said.append(_("%(floor)s: %(words)s") % {"floor": known[key].name, "words": chosen_words(found.chosen)})
+        why.setdefault(chosen_words(found.chosen), []).append(known[key].name)
         steps += [
             {
                 "key": uuid4(),
@@ -77,6 +79,7 @@ def propose_by_floor(
             }
             for step in found.steps
         ]
+    said += [_("%(floor)s: %(words)s") % {"floor": ", ".join(names), "words": words} for words, names in why.items()]
     said += skipped_words(chosen, shop.types)
     after = {**rows, "steps": steps}
     if not rows["shifts"] and steps:

@@ -7,7 +7,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -36,7 +36,7 @@ def bid(request: PersonRequest) -> HttpResponse:
     """What a floor of this area and finish takes; POST makes it a job's draft."""
     person = request.user
     said = request.POST if request.method == "POST" else request.GET
-    form = BidForm(said if "area_m2" in said else None, units=units_of(person))
+    form = BidForm(_with_starts(said) if "area_m2" in said else None, units=units_of(person))
     place = PlaceForm(request.POST if request.method == "POST" else None, branch=person.branch)
     refused: Refused | None = None
     if request.method == "POST" and form.is_valid() and place.is_valid():
@@ -49,6 +49,15 @@ def bid(request: PersonRequest) -> HttpResponse:
         context |= _worked_out(person, form.filled())
     status = 422 if refused or context.get("no_ladder") or (form.is_bound and form.errors) else 200
     return render(request, "jobs/bid/page.html", context, status=status)
+
+
+def _with_starts(said: QueryDict) -> QueryDict:
+    """What was said, what was left out as the page shows it first: an address may name area and finish alone."""
+    whole = said.copy()
+    for name, field in BidForm.base_fields.items():
+        if name not in whole and field.initial is not None:
+            whole[name] = str(field.initial)
+    return whole
 
 
 def _floor(said: dict[str, Any]) -> FloorZone:

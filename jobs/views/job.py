@@ -30,12 +30,17 @@ from inventory.views.doors import door, who_of
 from jobs.actions.plan import closed_words, mark
 from jobs.actions.shift import outing_of_shift, undo_act
 from jobs.context import rights_of, units_of
+from jobs.ladder_words import refused_words
+from jobs.laddering import question_of_plan, shop_ladder
 from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, Reservation, Standing
+from jobs.numerics.ladder import plan_ladder
+from jobs.numerics.ladder_facts import LadderRefused
 from jobs.plan_draft import FINISHES, draft_of, what_changed
 from jobs.queries.clash import Wanted, clashes_of, set_clash, soak_turns, wanted_elsewhere
 from jobs.queries.plan import Night, night_of, nights_of, shifts_of_step, versions_of, whole, zone_of_step
 from jobs.queries.shift import Logged, even_steps, outings_of, sets_out, work_logged
 from jobs.queries.uses import open_reservations
+from jobs.views.ladder_page import plan_context
 from jobs.views.leaving import clash_words, set_clash_words
 
 # What the list may be narrowed to.
@@ -172,9 +177,22 @@ def job(request: HttpRequest, pk: UUID) -> HttpResponse:
         "marks": _marks(plan),
         "ladder_count": max((line.count for line in steps), default=10) or 10,
         "step_names": {step.key: step.tool_type.grit for one in versions for step in one.steps.all()},
+        **_numbers(plan, person),
         **rights_of(person),
     }
     return render(request, "jobs/job/page.html", context)
+
+
+def _numbers(plan: JobPlan, person: Person) -> dict[str, Any]:
+    """What the plan's own floors, steps and machines take, or why that cannot be told."""
+    if not plan.steps.all() or not plan.zones.all():
+        return {}
+    shop = shop_ladder(person.branch, timezone.now().astimezone(zone_of(person.branch)).date())
+    try:
+        question = question_of_plan(shop, plan)
+        return plan_context(plan_ladder(question, int(shop.settings["dice"])), shop, person)
+    except LadderRefused as refused:
+        return {"no_ladder": refused_words(refused, shop)}
 
 
 def _steps(plan: JobPlan, found: Job, logged: list[Logged], person: Person) -> list[StepLine]:
