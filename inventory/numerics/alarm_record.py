@@ -38,6 +38,12 @@ class Looks:
             return int(self.reading[look]) - 1 if self.reading[look] >= 0 else -1
         return int(self.reading[look - 1])
 
+    def wear_before(self) -> Floats:
+        """(k,) wear [mm] as read, or as a new start was made, where the stretch that ends at each look begins."""
+        seg, start = self.record.segments, self.record.start_mm[self.owner]
+        seen = np.where(np.isnan(seg.restart_mm), seg.wear_mm, seg.restart_mm)
+        return np.where(self.begin_row == self.first_row[self.owner], start, seen[self.begin_row - 1])
+
     def thinned(self, most: int) -> Looks:
         """The same with at most so many looks a set, spread evenly over its reference area, the last one kept.
 

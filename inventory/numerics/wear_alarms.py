@@ -21,6 +21,7 @@ from inventory.numerics.alarm_limits import (
     CHANGE_FASTER_LIMIT,
     CHANGE_SLOWER_LIMIT,
     LOG_LIMIT,
+    RUN_IN_SHARE,
     TYPE_FASTER_LIMIT,
     TYPE_SLOWER_LIMIT,
     Surprises,
@@ -335,30 +336,33 @@ def _changes(looks: Looks, type_fit: TypeFit, log_prior: Floats) -> tuple[tuple[
     """Change tests: per pace (faster, slower) the ln of the mean likelihood ratio (k,) and where it most likely began.
 
     The mean is over all looks up to the present one at which the change can have begun, from the stretch before the
-    first on. One run of the filter per such beginning and pace, all of some sets at once.
+    first on; slower only from `RUN_IN_SHARE` of the height on, for a new face may wear faster than what lies under it.
+    One run of the filter per such beginning and pace, all of some sets at once.
     """
     thin = looks.thinned(MOST_LOOKS)
     k = looks.owner.size
     out = [(np.full(k, -np.inf), np.zeros(k, dtype=np.int64)) for _ in range(2)]
     counts = np.bincount(thin.owner, minlength=looks.record.size)
+    run_in = thin.wear_before() >= RUN_IN_SHARE * looks.record.usable_mm
     for sets in _blocks(counts):
         some = np.flatnonzero(np.isin(thin.owner, sets))
         if not some.size:
             continue
-        owner = np.concatenate([sets, np.tile(thin.owner[some], 2)])
-        begin = np.concatenate([thin.first_row[sets], np.tile(thin.begin_row[some], 2)])
-        pace = np.concatenate([np.ones(sets.size), np.repeat([FASTER_PACE, SLOWER_PACE], some.size)])
+        late = some[run_in[some]]
+        origins = np.concatenate([some, late])
+        owner = np.concatenate([sets, thin.owner[origins]])
+        begin = np.concatenate([thin.first_row[sets], thin.begin_row[origins]])
+        pace = np.concatenate([np.ones(sets.size), np.repeat([FASTER_PACE, SLOWER_PACE], [some.size, late.size])])
         run, row, evidence = _evidence(thin.record, type_fit, log_prior, owner, begin, pace)
         plain = np.full(thin.record.segments.set_index.size, np.nan)
         usual = run < sets.size
         plain[row[usual]] = evidence[usual]
         ratio = evidence - plain[row]
+        first = sets.size + some.size
         look_of_row = np.full(plain.size, -1)
         look_of_row[thin.at] = np.arange(thin.at.size)
-        for side, (mean, begins) in enumerate(out):
-            first = sets.size + side * some.size
-            mine = (run >= first) & (run < first + some.size)
-            origin, look = some[run[mine] - first], look_of_row[row[mine]]
+        for (mean, begins), mine in zip(out, ((run >= sets.size) & (run < first), run >= first), strict=True):
+            origin, look = origins[run[mine] - sets.size], look_of_row[row[mine]]
             _average(ratio[mine], origin, look, thin, mean, begins)
     return out[0], out[1]
 

@@ -242,6 +242,11 @@ class _Rack:
             tool.close()
             self.slots[slot] = self.fresh()
             return worn
+        self.after(tool, use)
+        return False
+
+    def after(self, tool: ToolSet, use: _Use) -> None:
+        """What a use that a set outlived leaves in its record: dressed, pieces changed or lost, or a height read."""
         wear = height_from_clock(tool.clock, self.scenario)
         if use.dressed and wear + 1.0 < tool.usable_mm:
             self._dress(tool, wear, use)
@@ -251,7 +256,6 @@ class _Rack:
             self._change(tool, wear, use)
         elif use.read:
             tool.close(wear_mm=wear + use.reading_error_mm)
-        return False
 
     def _dress(self, tool: ToolSet, wear: float, use: _Use) -> None:
         """Glazed and opened on a dressing stone: .3 to 1 mm is lost without floor; read before and after."""
@@ -288,12 +292,16 @@ class _Rack:
     def take_over(self) -> None:
         """The shop starts its ledger on a rack long in use: sets' past is forgotten, what is seen is entered."""
         for tool in self.slots:
-            # Any moment of any life is as likely, so slow sets are met more often: mean mu - sigma^2 of the ln rate.
-            tool.ln_rate = self.rng.normal(self.mean - self.scenario.rate_spread**2, self.scenario.rate_spread)
-            wear = self.rng.uniform(0.0, tool.usable_mm)
-            tool.clock = clock_from_height(wear, self.scenario)
-            tool.from_new = self.scenario.opening == "as_new"
-            tool.start_mm, tool.start_error_mm = self._seen(wear)
+            self.enter(tool)
+
+    def enter(self, tool: ToolSet) -> None:
+        """Enter one set that was long in use."""
+        # Any moment of any life is as likely, so slow sets are met more often: mean mu - sigma^2 of the ln rate.
+        tool.ln_rate = self.rng.normal(self.mean - self.scenario.rate_spread**2, self.scenario.rate_spread)
+        wear = self.rng.uniform(0.0, tool.usable_mm)
+        tool.clock = clock_from_height(wear, self.scenario)
+        tool.from_new = self.scenario.opening == "as_new"
+        tool.start_mm, tool.start_error_mm = self._seen(wear)
 
     def _seen(self, wear: float) -> tuple[float, float]:
         """What an opening entry says of the wear so far, with its SD (METHODS 1.1 item 7)."""

@@ -38,6 +38,32 @@ def test_faulty_lives_have_the_fault_they_are_said_to_have():
         assert abs(area(fault) / sound - share) < 0.1 * share
 
 
+def test_lives_of_a_rack_taken_over_begin_in_the_middle():
+    shares = []
+    for name in ("base", "open_unknown"):
+        types = simulate_lives(np.random.SeedSequence(3), variant(name), 3, {SOUND: 60})
+        shares.append(
+            np.mean([(one.judged.segments.area_m2 @ OWN_FACTORS).sum() / one.judged.rated_m2 for one in types])
+        )
+    assert 0.4 < shares[1] / shares[0] < 0.7  # half a life, of sets that are met because they last
+    for one in types:
+        assert not one.judged.from_new.any()
+        assert set(one.judged.start_mm.tolist()) == {6.0}
+
+
+def test_cells_on_dressed_and_changed_sets_judge_such_sets_alone():
+    for name, forgets in (("dressed", False), ("piece1", False), ("piece4", True)):
+        for one in simulate_lives(np.random.SeedSequence(4), variant(name, read_chance=0.4), 3, {SOUND: 5}):
+            seg = one.judged.segments
+            anew = set(seg.set_index[np.isfinite(seg.restart_mm)].tolist())
+            assert anew == set(range(5))
+            assert bool(seg.forget.any()) == forgets
+    for one in simulate_lives(np.random.SeedSequence(4), variant("lost2", read_chance=0.4), 3, {SOUND: 5}):
+        seg = one.judged.segments
+        assert seg.load is not None
+        assert set(seg.set_index[seg.load == 1.5].tolist()) == set(range(5))
+
+
 def test_a_mis_keyed_life_differs_by_3_mm_in_one_height():
     counts = {SOUND: 1, "mis_keyed": 3}
     for one in simulate_lives(np.random.SeedSequence(3), variant("base", read_chance=0.4), 3, counts):

@@ -1,7 +1,8 @@
 """Whole lives of single sets, sound ones and such with one known fault, for the wear alarms (METHODS 1.4).
 
 The shop around them is simulated as ever; its record is what the alarms may learn from. The sets judged here are
-further sets of the same shop, followed from new until they are worn out, none of them lost.
+further sets of the same shop, followed from new (or from where a rack was taken over) until they are worn out, none
+of them lost.
 """
 
 from __future__ import annotations
@@ -20,14 +21,12 @@ from tests.simulated.shops import (
     RATED_M2,
     RUNNING,
     USABLE_MM,
-    USABLE_SPREAD_MM,
     WORN,
     ToolSet,
     TypeStory,
     _Dice,
-    _ln_rates,
+    _Rack,
     clock_from_height,
-    height_from_clock,
     simulate_type,
 )
 
@@ -58,16 +57,22 @@ class TypeLives:
 
 
 def one_life(dice: _Dice, scenario: Scenario, mean: float, factors: Floats, fault: str) -> ToolSet:
-    """Follow one set from new until it is worn."""
-    rng = dice.rng
-    tool = ToolSet(_ln_rates(rng, mean, scenario), rng.normal(USABLE_MM, USABLE_SPREAD_MM))
-    hole = rng.uniform(0.1, 0.7) if fault == "unlogged" else 2.0
-    end = clock_from_height(tool.usable_mm, scenario)
+    """Follow one set until it is worn: from new, or as the scenario's racks are taken over from where it stood then.
+
+    Shares of its life (a third, a fifth) are of the life that the shop saw.
+    """
+    rack = _Rack(dice.rng, scenario, mean, factors, dice, 0)
+    tool = rack.fresh()
+    if scenario.opening:
+        rack.enter(tool)
+    hole = dice.rng.uniform(0.1, 0.7) if fault == "unlogged" else 2.0
+    end, begun = clock_from_height(tool.usable_mm, scenario), tool.clock
+    gone = 0.0  # with pieces changed the clock goes back: a fault that has begun stays
     while tool.ended == RUNNING:
         use = next(dice.uses)
-        gone = tool.clock / end
+        gone = max(gone, (tool.clock - begun) / (end - begun))
         pace = _PACE.get(fault, 1.0) if fault.endswith("new") or gone >= 1 / 3 else 1.0
-        added = float(np.exp(tool.ln_rate)) * factors[use.kind] * use.area_m2 * use.noise * pace
+        added = float(np.exp(tool.ln_rate)) * tool.load * factors[use.kind] * use.area_m2 * use.noise * pace
         share = min(1.0, (end - tool.clock) / added)
         tool.clock += added * share
         if not hole <= gone < hole + UNLOGGED_SHARE:
@@ -75,8 +80,8 @@ def one_life(dice: _Dice, scenario: Scenario, mean: float, factors: Floats, faul
         if share < 1.0:
             tool.ended = WORN
             tool.close()
-        elif use.read:
-            tool.close(wear_mm=height_from_clock(tool.clock, scenario) + use.reading_error_mm)
+        else:
+            rack.after(tool, use)
     return tool
 
 
@@ -91,6 +96,11 @@ def _mis_key(rng: np.random.Generator, tool: ToolSet) -> bool:
     return True
 
 
+def _asked_for(tool: ToolSet, scenario: Scenario) -> bool:
+    """Whether a life is one that the scenario is about: dressed, pieces changed or lost, where it is about those."""
+    return {"dressed": tool.dressed, "pieces": tool.changed}.get(scenario.scored, 1) > 0
+
+
 def lives_of_type(
     rng: np.random.Generator, dice: _Dice, scenario: Scenario, mean: float, factors: Floats, counts: dict[str, int]
 ) -> tuple[list[ToolSet], tuple[str, ...]]:
@@ -99,7 +109,7 @@ def lives_of_type(
     for fault, count in counts.items():
         while count:
             tool = one_life(dice, scenario, mean, factors, fault)
-            if fault == "mis_keyed" and not _mis_key(rng, tool):
+            if not _asked_for(tool, scenario) or (fault == "mis_keyed" and not _mis_key(rng, tool)):
                 continue
             tools.append(tool)
             count -= 1

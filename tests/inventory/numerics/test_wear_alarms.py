@@ -109,9 +109,11 @@ def naive(rows, type_fit, factors=OWN):
     out: dict[str, Any] = {"change_faster": [], "change_slower": []}
     for k in range(1, len(rows) + 1):
         usual = joint(k, 99, 1.0)
-        for name, pace in (("change_faster", 1.8), ("change_slower", 0.5)):
-            ratios = [math.exp(joint(k, j, pace) - usual) for j in range(k)]
-            out[name].append(math.log(sum(ratios) / k))
+        # Slower only from where a quarter of 12 mm is gone: a new face may wear faster.
+        late = [j for j in range(k) if j and wear[j - 1] >= 3.0]
+        for name, pace, begins in (("change_faster", 1.8, range(k)), ("change_slower", 0.5, late)):
+            ratios = [math.exp(joint(k, j, pace) - usual) for j in begins]
+            out[name].append(math.log(sum(ratios) / len(ratios)) if ratios else -math.inf)
     # The last height against all before it, and against the type alone.
     log, kind = np.zeros(2), np.zeros(2)
     for t, one_tau in enumerate(tau):
@@ -137,7 +139,12 @@ def test_all_statistics_agree_with_a_slow_version_written_differently():
         known_type(tau=(0.16, 0.4), sigma=(0.2, 0.35), d=(-0.1, 0.2), weight=np.arange(1.0, 9).reshape(2, 2, 2) / 36),
         points=21,
     )
-    rows = [Stretch([600.0, 200.0, 0.0], 2.1), Stretch([0.0, 0.0, 900.0], 3.0), Stretch([300.0, 500.0, 100.0], 7.2)]
+    rows = [
+        Stretch([600.0, 200.0, 0.0], 2.1),
+        Stretch([0.0, 0.0, 900.0], 3.0),
+        Stretch([300.0, 500.0, 100.0], 7.2),
+        Stretch([500.0, 0.0, 100.0], 7.9),
+    ]
     found = alarms.strengths(record([OneSet(rows)]), type_fit, OWN, in_fit=False)
     wanted = naive(rows, type_fit)
     assert found.change_faster == pytest.approx(wanted["change_faster"], abs=1e-8)
@@ -256,6 +263,24 @@ def test_a_set_that_slows_down_is_told_since_when(shop):
     assert change.reading is not None
     assert change.reading > (change.begins or 0)
     assert found.checks[0] == "glazed"
+
+
+def test_a_new_face_that_wears_faster_than_what_lies_under_it_is_no_slowing_down(shop, monkeypatch):
+    _, type_fit = shop
+    # Twice as fast as its type in the first 1.5 mm, .7 times from there on: slow, but not slower than before.
+    first, later = RATE * 2.0, RATE * 0.7
+    area = 300.0 * np.arange(1, 15)
+    wear = np.minimum(first * area, 1.5 + later * (area - 1.5 / first))
+    rows = [at(300.0, float(one)) for one in wear]
+    assert not only(OneSet(rows), type_fit)
+    monkeypatch.setattr(alarms, "RUN_IN_SHARE", 0.0)
+    assert {(one.kind, one.direction) for one in only(OneSet(rows), type_fit).alarms} == {("change", "slower")}
+
+
+def test_wear_before_a_look_is_what_was_read_or_begun_from_last():
+    found = OneSet([at(500.0, 1.2), at(500.0, 2.4, restart=3.0), at(500.0), at(500.0, 4.0)], start=0.5)
+    looks = looks_of(record([found, usual_set(steps=2)]), OWN)
+    assert looks.wear_before().tolist() == [0.5, 1.2, 3.0, 0.0, pytest.approx(RATE * 500)]
 
 
 def test_a_set_that_speeds_up_is_told_since_when(shop):
