@@ -38,8 +38,8 @@ def reserve(
 ) -> Reservation:
     """Mean a set for a step of a job, as first or second of two; whichever set was meant so before is let go.
 
-    from_shift, to_shift: the step's own shifts unless said. locked: a person's own choice, which no plan moves. The same
-    reservation again changes nothing.
+    from_shift, to_shift: the step's own shifts unless said. locked: a person's own choice, which no plan moves.
+    The same reservation again changes nothing.
     Raises ReservationRefused for a step the plan does not have, a step without a night, another tool type, a set that
     is retired or set aside.
     """

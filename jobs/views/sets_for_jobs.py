@@ -58,7 +58,7 @@ def sets_keep(request: HttpRequest) -> HttpResponse:
 def _kept_words(kept: Kept) -> str:
     if not kept.made and not kept.ended:
         return _("Nothing to change: it is kept so already.")
-    words = ngettext("%(n)s set is meant for its step.", "%(n)s sets are meant for their steps.", kept.made)
+    words = ngettext("%(n)s choice is kept.", "%(n)s choices are kept.", kept.made)
     return words % {"n": kept.made}
 
 

@@ -246,7 +246,7 @@ def none_words(why: WhyNone) -> str:
         WhyNone.NO_FIT: _("No machine of the shift takes this type: plan another machine or type."),
         WhyNone.NOT_READY: _("None is ready by then, nor can one be bought by then."),
         WhyNone.SHORT: _("None that is ready surely finishes, nor can one be bought by then."),
-        WhyNone.TAKEN: _("All that would do are with other jobs then: hand one over by hand, or buy."),
+        WhyNone.TAKEN: _("All that would do are with other jobs then: take one from them by hand."),
         WhyNone.UNLIKELY: _("The bid is too unlikely to open a set for it."),
     }[why]
 

@@ -41,7 +41,7 @@ def test_sets_are_kept_at_the_desk_and_one_is_chosen_on_a_phone(page: Any, sign_
     desk.get_by_role("heading", name="Every step has its set once this is kept").wait_for()
     assert_no_violation(desk)
     desk.get_by_role("button", name="Keep all of it").click()
-    desk.get_by_text("4 sets are meant for their steps.").wait_for()
+    desk.get_by_text("4 choices are kept.").wait_for()
     desk.get_by_role("heading", name="Every step has its set", exact=True).wait_for()
 
     page.set_viewport_size({"width": 390, "height": 844})

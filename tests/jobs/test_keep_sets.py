@@ -256,7 +256,7 @@ def test_many_jobs_and_sets_cost_no_more_queries_than_one(shop: SimpleNamespace)
 
 
 def test_its_dice_are_its_own() -> None:
-    assert Purpose.RESERVE == 7
+    assert int(Purpose.RESERVE) == 7
     assert len({int(one) for one in Purpose}) == len(Purpose)
 
 
@@ -306,7 +306,8 @@ def test_what_comes_in_while_it_is_kept_is_seen(shop: SimpleNamespace, monkeypat
     from jobs.actions import keep_sets
 
     sets(shop)
-    seen, real, calls = digest_of(propose(shop.branch, now=NOW).wanted()), propose, []
+    seen, real = digest_of(propose(shop.branch, now=NOW).wanted()), propose
+    calls: list[Any] = []
 
     def slow(branch: Any, *, now: Any) -> Proposal:
         found = real(branch, now=now)

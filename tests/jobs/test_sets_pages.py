@@ -112,7 +112,7 @@ def test_one_press_keeps_all_and_undo_takes_it_back(shop: SimpleNamespace) -> No
     sets(shop)
     client = signed_in(shop.ines)
     body = press(client, WRITE[0], seen=seen_on(page_of(client)))
-    assert "2 sets are meant for their steps." in body
+    assert "2 choices are kept." in body
     assert "Every step has its set<" in body
     assert "Keep all of it" not in body
     at = re.search(r'name="at" value="([^"]+)"', body)
