@@ -6,6 +6,7 @@ from jobs.views import (
     bid,
     bring_in,
     choice,
+    feed,
     job,
     my_job,
     paper,
@@ -46,6 +47,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("sets/<uuid:key>/", sets_for_jobs.sets_of_step, name="sets_of_step"),
     path("sets/<uuid:key>/take/", sets_for_jobs.sets_take, name="sets_take"),
     path("sets/<uuid:key>/free/", sets_for_jobs.sets_free, name="sets_free"),
+    # the private calendar
+    path("calendar/", feed.my_calendar, name="my_calendar"),
+    path("calendar/revoke/", feed.calendar_revoke, name="calendar_revoke"),
+    path("calendar/<slug:word>.ics", feed.feed, name="feed"),
     # bringing in
     path("bring-in/", bring_in.bring_in, name="bring_in"),
     path("bring-in/<uuid:draft_id>/", bring_in.draft, name="bring_in_draft"),

@@ -82,7 +82,7 @@ def kept_forecast(branch: Branch, *, now: datetime, certainty: float | None = No
     """
     wanted = asked_certainty(branch, now, certainty)
     run = ForecastRun.objects.filter(branch=branch, certainty=wanted).first()
-    before = _revived(run)
+    before = revived(run)
     if run is not None and before is not None:
         fresh = run.day == now.astimezone(zone_of(branch)).date() and run.seen == seen_now(branch)
         if fresh or run.took_ms > PATIENCE_MS:
@@ -110,7 +110,7 @@ def refresh_forecast(branch: Branch, *, now: datetime, certainty: float | None =
     return made
 
 
-def _revived(run: ForecastRun | None) -> Forecast | None:
+def revived(run: ForecastRun | None) -> Forecast | None:
     """The kept forecast, or None when an older program kept it in another shape."""
     try:
         return None if run is None else from_plain(run.result)

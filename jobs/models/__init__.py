@@ -1,5 +1,6 @@
 """The work: sites and floors, jobs and their plans, shifts, reservations."""
 
+from jobs.models.feed import CalendarAddress
 from jobs.models.forecast import ForecastRun
 from jobs.models.job import (
     Job,
@@ -16,6 +17,7 @@ from jobs.models.shift import ShiftEntry, ShiftOuting
 from jobs.models.site import Site, Zone
 
 __all__ = [
+    "CalendarAddress",
     "ForecastRun",
     "Job",
     "JobKind",

@@ -103,7 +103,8 @@ def test_the_paper_says_job_ladder_sets_amounts_cautions_and_never_money(world: 
     words = words_of(pdf_of(world))
     for said in (
         "Van sheet · Tue 13 May · shift 1 of 2", "Osprey Lane", "Crew lead: Dag P.", "starts Tue 13 May 20:02",
-        "10,764 ft²", "5 passes", "sections of 2,691 ft²", "no soak", "Concrete dust holds silica", "Slurry is alkaline",
+        "10,764 ft²", "5 passes", "sections of 2,691 ft²", "no soak", "Concrete dust holds silica",
+        "Slurry is alkaline",
         "A wet floor slips", "Waste water and slurry go where local rules say", "Lift with two people",
         "Loaded, shop manager, time", "clarity, %", "came back", "Page 1 of 1",
     ):  # fmt: skip
