@@ -60,9 +60,7 @@ def my_calendar(request: HttpRequest) -> HttpResponse:
         "sees_orders": person.can(Right.BUY),
         "plans": person.can(Right.PLAN),
     }
-    response = render(request, "jobs/feed/page.html", context)
-    response["Referrer-Policy"] = "no-referrer"
-    return response
+    return render(request, "jobs/feed/page.html", context)
 
 
 @door("POST")
