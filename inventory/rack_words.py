@@ -57,11 +57,11 @@ def said_area(area_m2: float, person: Person) -> str:
 
 
 def said_life(one: RackSet, person: Person) -> str:
-    """ "life left likely 118,000 square feet, at least 89,000, up to 152,000", on the reference floor."""
+    """ "life left on a medium floor likely 118,000 square feet, at least 89,000, up to 152,000"."""
     if one.life is None:
         return _("life left not known")
     low, high = (said_area(area, person).partition(" ")[0] for area in (one.life.at_least_m2, one.life.up_to_m2))
-    return _("life left likely %(likely)s, at least %(low)s, up to %(high)s") % {
+    return _("life left on a medium floor likely %(likely)s, at least %(low)s, up to %(high)s") % {
         "likely": said_area(one.life.likely_m2, person),
         "low": low,
         "high": high,

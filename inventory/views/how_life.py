@@ -10,9 +10,10 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory.hooks import next_use
+from inventory.hooks import NextUse, next_use
 from inventory.life_curve import READING_ERROR_MM, height_range
 from inventory.life_example import Example, example_of, made_up
+from inventory.life_floor import life_floor
 from inventory.models import Person, SetState
 from inventory.pieces_words import part_load_words
 from inventory.queries.lives import set_to_explain
@@ -52,7 +53,18 @@ def how_life(request: PersonRequest) -> HttpResponse:
     context["may_floors"] = any(map(person.can, READ))
     context |= {"state": state, "told": told, "use_words": reserved.words if reserved else "", "use": reserved}
     context["part_load"] = part_load_words(state) if state is not None else ""
+    context["card_floor"] = _on_its_card(example, use, settings, person)
     return render(request, "inventory/life/how.html", context)
+
+
+def _on_its_card(example: Example, use: NextUse | None, settings: ShopSettings, person: Person) -> str:
+    """What its card says is left, on the floor it works on next; "" where that is the floor said here already."""
+    floor = life_floor(use, settings)
+    if floor.medium:
+        return ""
+    said = _("Its card tells it %(on_floor)s, where it works next, factor %(factor)s: likely %(likely)s.")
+    likely = show_about(example.left_m2[1] / floor.factor, person.units)  # type: ignore[arg-type]
+    return said % {"on_floor": floor.words, "factor": show_number(floor.factor, 2), "likely": likely}
 
 
 def _chosen(text: str, person: Person) -> SetState | None:

@@ -129,9 +129,11 @@ class SetTable(tables.Table):
     grit = tables.Column(verbose_name=_("Grit"), empty_values=(), attrs=_KEEP)
     state = tables.Column(verbose_name=_("State"), empty_values=())
     place = tables.Column(verbose_name=_("Place"), empty_values=())
-    life = tables.Column(verbose_name=_("Life left, likely"), empty_values=(), attrs=_NUMBER)
-    between = tables.Column(verbose_name=_("At least, up to"), empty_values=(), orderable=False, attrs=_NUMBER)
-    worked = tables.Column(verbose_name=_("Worked"), empty_values=(), attrs=_NUMBER)
+    life = tables.Column(verbose_name=_("Life left on a medium floor, likely"), empty_values=(), attrs=_NUMBER)
+    between = tables.Column(
+        verbose_name=_("At least, up to, on a medium floor"), empty_values=(), orderable=False, attrs=_NUMBER
+    )
+    worked = tables.Column(verbose_name=_("Worked area"), empty_values=(), attrs=_NUMBER)
     last = tables.Column(verbose_name=_("Last entry"), empty_values=(), attrs=_KEEP)
     flags = tables.Column(verbose_name=_("Questions"), empty_values=(), attrs=_NUMBER)
 

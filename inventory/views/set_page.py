@@ -18,6 +18,7 @@ from inventory.early_end import EarlyEnd, early_end
 from inventory.gauge import STATES
 from inventory.hooks import NextUse, next_use
 from inventory.ledger.conditioning import Conditioning
+from inventory.life_floor import life_floor
 from inventory.models import Branch, Label, Outing, Person, SetState, ToolSet
 from inventory.models.choices import Face, Fitness, PlaceKind, RetiredWhy
 from inventory.pieces_words import part_load_words, remnant_words
@@ -27,7 +28,7 @@ from inventory.queries.last_lines import last_lines
 from inventory.queries.measuring import worth_measuring
 from inventory.queries.soak import Waters, states_with_types, waters_of
 from inventory.rights import Right
-from inventory.shop_settings import ShopSettings, floor_factor, settings_of
+from inventory.shop_settings import settings_of
 from inventory.soak_words import soak_words
 from inventory.times import show_when, when_for, zone_of
 from inventory.units import show_about, show_height, show_range
@@ -53,7 +54,7 @@ def set_context(
     use = next_use([tool_set.pk], now).get(tool_set.pk)
     settings = settings_of(branch, today=now.astimezone(zone_of(branch)).date())
     lines, count = last_lines(tool_set.pk, person, now)
-    factor = _factor(use, settings)
+    floor = life_floor(use, settings)
     sets = _with_companion(tool_set, use, branch, now) if use else [tool_set]
     chance = chance_for(sets, use.reference_m2, branch, now) if use else None
     if state.fitness != Fitness.USABLE or (state.place is not None and state.place.kind == PlaceKind.UNKNOWN):
@@ -90,15 +91,14 @@ def set_context(
         worths = worth_measuring([state], branch, now, uses={tool_set.pk: use} if use else {})
         context["measures"] = measuring.asks(worths.values(), person, session, back)
     if life is not None:
-        low, likely, high = life.on_floor(factor)
+        low, likely, high = life.on_floor(floor.factor)
         context |= {
             "life_likely": show_about(likely, person.units),  # type: ignore[arg-type]
             "life_range": show_range(low, high, person.units),  # type: ignore[arg-type]
-            "life_floor": _("on %(floor)s") % {"floor": use.floor_words}
-            if use and use.floor_words
-            else _("on a medium floor"),
+            "life_floor": floor.words,
+            "life_medium": "" if floor.medium else show_about(life.likely_m2, person.units),  # type: ignore[arg-type]
             "worn_out": life.worn_out,
-            "life_factor": factor,
+            "life_factor": floor.factor,
         }
     return context
 
@@ -116,15 +116,6 @@ def _notes(state: SetState, early: EarlyEnd | None, person: Person) -> list[str]
         words = {"share": share_words(early.share)}
         notes.append(_("It ended at %(share)s of its rating: its supplier may be asked.") % words)
     return notes
-
-
-def _factor(use: NextUse | None, settings: ShopSettings) -> float:
-    """The floor factor of the next use's own step; of its hardness alone where the step is not known."""
-    if use is None:
-        return 1.0
-    if use.factor is not None:
-        return use.factor
-    return floor_factor(settings, use.hardness, "worn", "wet", "later") if use.hardness else 1.0
 
 
 def _with_companion(tool_set: ToolSet, use: NextUse, branch: Branch, now: datetime) -> list[ToolSet]:

@@ -153,7 +153,7 @@ def _row(one: SetOfType, person: Person, now: datetime) -> list[Cell]:
         {"label": _("Set"), "words": one.code or _("no code"), "head": True, "url": url},
         words(_("It is"), stands),
         words(_("Worked, reference area"), show_about(one.used_m2, units), num=True),
-        words(_("Likely left"), left, num=True),
+        words(_("Likely left, reference area"), left, num=True),
         words(_("At least to up to"), between, num=True),
         words(_("Heights"), _("read") if one.read else _("none")),
         words(_("Last entry"), last),

@@ -37,16 +37,20 @@ def reference_of(settings: ShopSettings, plan: JobPlan, step: PlanStep, zone: Pl
 
 @dataclass(frozen=True)
 class Asked:
-    """What steps of a shift ask of their sets, as planned less what is logged: worked area and reference area, m2."""
+    """What steps of a shift ask of their sets, as planned less what is logged: worked area and reference area, m2.
+
+    floor_factor: of the steps as planned, which is what is left to say of them once all is logged.
+    """
 
     worked_m2: float
     reference_m2: float
     planned_m2: float
+    floor_factor: float = 1.0
 
     @property
     def factor(self) -> float:
-        """Reference area by worked area: the floors' factor, the mean over the steps."""
-        return self.reference_m2 / self.worked_m2 if self.worked_m2 else 1.0
+        """Reference area by worked area: the floors' factor, the mean over the steps, also when they are done."""
+        return self.reference_m2 / self.worked_m2 if self.worked_m2 else self.floor_factor
 
     @property
     def done(self) -> bool:
@@ -67,7 +71,7 @@ def asked_of(
     settings: ShopSettings, night: Night, steps: Sequence[PlanStep], logged: Mapping[tuple[UUID, UUID], float]
 ) -> Asked:
     """What these steps still ask on a shift. logged: worked area, m2, by (shift, step), see ``logged_on``."""
-    worked = reference = planned = 0.0
+    worked = reference = planned = planned_reference = 0.0
     for step in steps:
         zone = zone_of_step(night.plan, step)
         whole = zone.area_m2 * step.passes * share_of_step(night.plan, step) if zone is not None else 0.0
@@ -76,8 +80,9 @@ def asked_of(
         left = max(0.0, whole - logged.get((night.shift.key, step.key), 0.0))
         left = 0.0 if left <= ROUNDING * whole else left
         planned, worked = planned + whole, worked + left
-        reference += reference_of(settings, night.plan, step, zone) * left / whole
-    return Asked(worked, reference, planned)
+        asks = reference_of(settings, night.plan, step, zone)
+        planned_reference, reference = planned_reference + asks, reference + asks * left / whole
+    return Asked(worked, reference, planned, planned_reference / planned if planned else 1.0)
 
 
 def step_starts_at(night: Night, step: PlanStep) -> datetime:

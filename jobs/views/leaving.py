@@ -289,7 +289,9 @@ def _cause(one: Leaving, cell: Cell, person: Person, now: datetime) -> str:
         units = units_of(person)
         factor = cell.reference_m2 / cell.worked_m2 if cell.worked_m2 else 1.0
         likely = cell.life.likely_m2 / factor if factor else cell.life.likely_m2
-        words = _("%(set)s: likely %(likely)s left; the step needs %(needs)s, all passes. %(sure)s to finish.") % {
+        words = _(
+            "%(set)s: likely %(likely)s left on this floor; the step needs %(needs)s, all passes. %(sure)s to finish."
+        ) % {
             "set": name,
             "likely": show_about(likely, units),
             "needs": show_about(cell.reference_m2 / factor if factor else cell.reference_m2, units),

@@ -41,7 +41,8 @@ def sample_rows(count: int) -> list[RackRow]:
                 water, words = "conditioned", "conditioned until Thu 05:00"
             code = "GL-" + "".join(rng.choice(ALPHABET) for _ in range(6))
             name = (
-                f"{code}, {bond} {grit}, {words}, rack B peg {at + 1}, life left likely {likely * 200000:,.0f} "
+                f"{code}, {bond} {grit}, {words}, rack B peg {at + 1}, "
+                f"life left on a medium floor likely {likely * 200000:,.0f} "
                 f"square feet, at least {low * 200000:,.0f}, up to {high * 200000:,.0f}"
             )
             face = GaugeFace(

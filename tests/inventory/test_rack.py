@@ -123,7 +123,9 @@ def test_a_set_is_read_out_whole(shop: SimpleNamespace) -> None:
     def name(word: str) -> str:
         return said_name(rack[sets[word].pk], shop.cast.ines, shop.now)
 
-    assert name("dry").startswith("GL-000001, resin 400, dry. Needs 72\xa0h in water, Rack B, life left likely ")
+    assert name("dry").startswith(
+        "GL-000001, resin 400, dry. Needs 72\xa0h in water, Rack B, life left on a medium floor likely "
+    )
     assert "square feet, at least " in name("dry")
     assert ", out: Dag P., Osprey Lane, " in name("out")
     assert ", set aside: chipped piece, Rack B, " in name("aside")

@@ -105,7 +105,11 @@ def test_a_set_stands_with_state_and_life_in_the_persons_units(client, cast):
         "Rack B",
         "new",
     )
-    assert float(said["Life left, likely (ft²)"]) > float(said["Life left, at least (ft²)"]) > 0
+    assert (
+        float(said["Life left on a medium floor, likely (ft²)"])
+        > float(said["Life left on a medium floor, at least (ft²)"])
+        > 0
+    )
     assert said["Gritledger key"] == str(cast.set.pk)
     cast.ines.units = "metric"
     cast.ines.save()

@@ -11,6 +11,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inventory.actions.ledger import NewLine
+from inventory.life_floor import life_floor
 from inventory.models import ToolSet
 from inventory.models.choices import PlaceKind, SoakNeed
 from inventory.shop_settings import settings_of
@@ -143,6 +144,18 @@ def test_inventory_is_told_what_an_outing_asks_for_and_what_a_set_is_meant_for()
     assert found.reference_m2 == pytest.approx(4000)
     let_go(row, now=NOW)
     assert next_uses([meant.pk], NOW) == {}
+
+
+def test_a_set_whose_step_is_done_keeps_the_factor_of_the_floor_its_life_is_told_on() -> None:
+    night = make_evening()
+    one = one_set(night, "GL-ONE")
+    dag = who(night.cast.dag, night.cast.device, NOW)
+    reserve(night.cast.ines, night.job, night.step.key, one, now=NOW)
+    log_work(dag, night.job, night.shift.key, night.step.key, [WorkPart(one, 1000, 5)], now=NOW, sure=True)
+    use = next_uses([one.pk], NOW)[one.pk]
+    assert (use.reference_m2, use.factor) == (0, pytest.approx(0.8))
+    floor = life_floor(use, settings_of(night.cast.branch, today=TODAY))
+    assert (floor.words, floor.factor, floor.medium) == ("on Hall", pytest.approx(0.8), False)
 
 
 def test_two_floors_of_a_job_share_the_set_of_a_grit() -> None:
