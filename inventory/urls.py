@@ -28,6 +28,7 @@ from inventory.views import (
     set_photos,
     shop,
     sign_in,
+    soak_list,
     tubs,
     type_life,
     wear,
@@ -97,6 +98,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("wear/<uuid:set_id>/", wear.wear_answer, name="wear_answer"),
     # water and counting
     path("soak/", tubs.soak, name="soak"),
+    path("soak/list/", soak_list.soak_list, name="soak_list"),
     path("soak/put/", tubs.soak_put, name="soak_put"),
     path("soak/confirm/", tubs.soak_confirm, name="soak_confirm"),
     path("soak/undo/", tubs.soak_undo, name="soak_undo"),
