@@ -6,6 +6,7 @@ from jobs.views import (
     bid,
     bring_in,
     choice,
+    costs,
     feed,
     job,
     my_job,
@@ -78,6 +79,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     # jobs, plans, work
     path("", job.jobs, name="jobs"),
     path("bid/", bid.bid, name="bid"),
+    path("costs/", costs.costs, name="costs"),
     path("new/", plan.job_choose, name="job_choose"),
     path("<uuid:pk>/", job.job, name="job"),
     path("<uuid:pk>/plan/", plan.plan, name="plan"),

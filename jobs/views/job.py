@@ -40,7 +40,7 @@ from jobs.queries.clash import Wanted, clashes_of, set_clash, soak_turns, wanted
 from jobs.queries.plan import Night, night_of, nights_of, shifts_of_step, versions_of, whole, zone_of_step
 from jobs.queries.shift import Logged, even_steps, outings_of, sets_out, work_logged
 from jobs.queries.uses import open_reservations
-from jobs.views.ladder_page import plan_context
+from jobs.views.ladder_page import plan_context, worn_context
 from jobs.views.leaving import clash_words, set_clash_words
 
 # What the list may be narrowed to.
@@ -177,20 +177,21 @@ def job(request: HttpRequest, pk: UUID) -> HttpResponse:
         "marks": _marks(plan),
         "ladder_count": max((line.count for line in steps), default=10) or 10,
         "step_names": {step.key: step.tool_type.grit for one in versions for step in one.steps.all()},
-        **_numbers(plan, person),
+        **_numbers(plan, logged, person),
         **rights_of(person),
     }
     return render(request, "jobs/job/page.html", context)
 
 
-def _numbers(plan: JobPlan, person: Person) -> dict[str, Any]:
+def _numbers(plan: JobPlan, logged: list[Logged], person: Person) -> dict[str, Any]:
     """What the plan's own floors, steps and machines take, or why that cannot be told."""
     if not plan.steps.all() or not plan.zones.all():
         return {}
     shop = shop_ladder(person.branch, timezone.now().astimezone(zone_of(person.branch)).date())
     try:
         question = question_of_plan(shop, plan)
-        return plan_context(plan_ladder(question, int(shop.settings["dice"])), shop, person)
+        answer = plan_ladder(question, int(shop.settings["dice"]))
+        return plan_context(answer, shop, person) | worn_context(plan, logged, shop, person)
     except LadderRefused as refused:
         return {"no_ladder": refused_words(refused, shop)}
 

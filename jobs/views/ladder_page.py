@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -13,11 +14,14 @@ from inventory.queries.catalogue import ladder_of
 from inventory.rights import Right
 from inventory.units import Dimension, Units, from_si, show_about, show_money, show_number, show_range, show_speed
 from jobs.context import units_of
+from jobs.costs import worn_by
 from jobs.ladder_words import KIT, chosen_words, passes_words, rule_words, skipped_words
 from jobs.laddering import ShopLadder
+from jobs.models import JobPlan
 from jobs.numerics.ladder_kit import KitLine, kit_of
 from jobs.numerics.ladder_result import Amount, LadderPlan, StepPlan
 from jobs.numerics.ladder_totals import price_floor
+from jobs.queries.shift import Logged
 
 _HOURS = "\u00a0h"
 
@@ -54,6 +58,26 @@ def plan_context(plan: LadderPlan, shop: ShopLadder, person: Person) -> dict[str
         "ladder_cautions": plan.cautions,
         "may_see_money": money,
     }
+
+
+def worn_context(plan: JobPlan, logged: Sequence[Logged], shop: ShopLadder, person: Person) -> dict[str, Any]:
+    """What a job's tools took so far, step by step and floor by floor; nothing for who may not see money."""
+    if not person.can(Right.SEE_MONEY) or not logged:
+        return {}
+    rows = worn_by(shop, logged)
+    floors = {zone.zone_id: zone.zone.name for zone in plan.zones.all()}
+    order = {pk: place for pk, (place, _count) in ladder_of(shop.types.values()).items()}
+    units = units_of(person)
+    lines = [
+        {
+            "type": shop.types[row.tool_type].said_name if row.tool_type in shop.types else _("out of use"),
+            "floor": floors.get(row.floor, "") if row.floor else "",
+            "worked": show_about(row.area_m2, units),
+            "money": "" if row.money is None else amount_of(row.money, shop.currency),
+        }
+        for row in sorted(rows, key=lambda row: (order.get(row.tool_type, -1), str(row.floor)))
+    ]
+    return {"worn_rows": lines, "worn_money": amount_of(sum(row.money or 0.0 for row in rows), shop.currency)}
 
 
 def _lines(plan: LadderPlan, units: Units) -> list[Said]:
@@ -192,10 +216,13 @@ def _count(name: str, amount: Amount, rule: str) -> Said:
 
 
 def _money(name: str, amount: Amount, rule: str, currency: str, *, figures: int = 3) -> Said:
-    low, likely, high = (
-        show_money(Decimal(f"{float(f'{value:.{figures}g}'):.2f}"), currency) for value in _three(amount)
-    )
+    low, likely, high = (amount_of(value, currency, figures) for value in _three(amount))
     return Said(name, likely, "" if low == high else _to(low, high), rule_words(rule))
+
+
+def amount_of(value: float, currency: str, figures: int = 3) -> str:
+    """Money to three figures: a doubtful amount is not told to the cent."""
+    return show_money(Decimal(f"{float(f'{value:.{figures}g}'):.2f}"), currency)
 
 
 def _three(amount: Amount) -> tuple[float, float, float]:
