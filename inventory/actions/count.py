@@ -22,8 +22,8 @@ from inventory.actions.ledger import NewLine, Recorded, Who, already, record
 from inventory.actions.measure import Heights, height_columns
 from inventory.actions.undo import NothingToUndo, undo
 from inventory.models import Act, Branch, Count, Place, SetState, ToolSet
-from inventory.models.choices import PlaceKind
-from inventory.queries.count import finish_act, held_of, is_out, seen_ids, was_seen
+from inventory.models.choices import PlaceKind, SoakNeed
+from inventory.queries.count import Held, finish_act, held_of, is_out, seen_ids, was_seen
 from inventory.refusals import Refused
 from inventory.rights import Right
 
@@ -133,11 +133,9 @@ def answer_seen(who: Who, branch: Branch, count: Count, tool_set: ToolSet, *, is
         count = Count.objects.select_for_update().select_related("place").get(pk=count.pk)
         if (known := already(who.act_id)) is not None:
             return known
-        lines = [
-            _answer(held.tool_set, held.entry_id, is_here)
-            for held in held_of(count)
-            if held.tool_set.pk == tool_set.pk and not held.answer
-        ]
+        waiting = [held for held in held_of(count) if held.tool_set.pk == tool_set.pk and not held.answer]
+        states = locked_states([held.tool_set for held in waiting])
+        lines = [line for held in waiting for line in _answer(held, count, states[tool_set.pk], is_here=is_here)]
         if not lines:
             raise NotAsked(_("Nothing waits for an answer about that set."), _("Look at the count as it is now."))
         return record(who, branch, lines, now=now)
@@ -169,7 +167,10 @@ def finish(
             and not was_seen(states[tool_set.pk], count, seen)
             and not is_out(states[tool_set.pk], count.place)
         ]
-        lines = [_answer(held.tool_set, held.entry_id, held.tool_set.pk in here) for held in waiting]
+        lines = []
+        for held in waiting:
+            key = held.tool_set.pk
+            lines += _answer(held, count, states[key], is_here=key in here)
         lines += [
             NewLine(
                 "counted",
@@ -227,13 +228,24 @@ def _finished(count: Count) -> Finished:
     return Finished(Recorded(act, entries, again=True), missing, here)
 
 
-def _answer(tool_set: ToolSet, entry_id: UUID, is_here: bool) -> NewLine:
+def _answer(held: Held, count: Count, state: SetState, *, is_here: bool) -> list[NewLine]:
+    """The answer about one set. One that is here in a tub lies in water from now on, as one that is found there does.
+
+    What it lay there before counts for nothing until somebody says since when; one that was seen elsewhere after this
+    count saw it lies there no more, and no soak begins.
+    """
     columns = {
-        "settles_target": entry_id,
+        "settles_target": held.entry_id,
         "flag_code": "held_back",
         "answer": "accept" if is_here else "leave_out",
     }
-    return NewLine("settled", tool_set, None, columns)
+    lines = [NewLine("settled", held.tool_set, None, columns)]
+    seen_at = state.facts.get("seen_at")
+    since = seen_at is not None and datetime.fromisoformat(seen_at) > held.seen_at
+    soaks = count.place.kind == PlaceKind.TUB and held.tool_set.tool_type.soak_need != SoakNeed.NONE
+    if is_here and soaks and not since:
+        lines.append(NewLine("soak_begun", held.tool_set, None, {"to_place": count.place}))
+    return lines
 
 
 def _check_right(who: Who) -> None:

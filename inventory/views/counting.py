@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -20,8 +21,9 @@ from inventory.actions.undo import undo
 from inventory.estimate import SetLife
 from inventory.gauge import GaugeFace
 from inventory.models import Act, Count, Person, SetState, ToolSet
+from inventory.models.choices import PlaceKind, SoakNeed
 from inventory.queries.catalogue import ladder
-from inventory.queries.count import CountPicture, Stranger, count_picture, finish_act, places_to_count
+from inventory.queries.count import CountPicture, Stranger, count_picture, finish_act, held_of, places_to_count
 from inventory.queries.custody import states_by_ids
 from inventory.queries.finishing import lives_of
 from inventory.queries.measuring import worth_measuring
@@ -174,6 +176,8 @@ def _about(who: Who, person: Person, count: Count, state: SetState, asked: Asked
     if asked.do in ("here", "leave"):
         answer_seen(who, branch, count, tool_set, is_here=asked.do == "here", now=now)
         words = _("it is here now") if asked.do == "here" else _("left where the ledger has it")
+        if asked.do == "here" and _wets(state, count):
+            words = _("it is here, in water from now on")
         return Last("taken", _("Answered"), code, words)
     return _scan(who, person, count, tool_set, now)
 
@@ -232,8 +236,8 @@ def page_context(person: Person, count: Count, now: datetime, session: SessionBa
         "unseen": [_unseen(state, person, now) for state in unseen if state.code] if len(unseen) <= _NAMED else [],
         "bare": [_unseen(state, person, now) for state in bare],
         "bare_open": len(bare) <= _BARE_OPEN,
-        "questions": [question(one, person, now) for one in picture.waiting],
-        "answered": [question(one, person, now) for one in picture.strangers if one.held.answer],
+        "questions": [question(one, count, person, now) for one in picture.waiting],
+        "answered": [question(one, count, person, now) for one in picture.strangers if one.held.answer],
         "lost": [_unseen(state, person, now) for state in picture.lost[:_NAMED]],
         "measures": measures,
         "may": {"scan": person.can(Right.SCAN), "count": person.can(Right.COUNT)},
@@ -296,7 +300,12 @@ def _said(state: SetState) -> str:
     return _("Said to be in %(place)s.") % {"place": where} if where else _("Nobody knew where it was.")
 
 
-def question(one: Stranger, person: Person, now: datetime) -> Question:
+def _wets(state: SetState, count: Count) -> bool:
+    """Whether to be here is to lie in water: in a tub, for a type that asks for it."""
+    return count.place.kind == PlaceKind.TUB and state.tool_set.tool_type.soak_need != SoakNeed.NONE
+
+
+def question(one: Stranger, count: Count, person: Person, now: datetime) -> Question:
     """A stranger as a question: what the ledger says, and the answers."""
     state = one.state
     title = _("%(type)s is too many") % {"type": state.tool_set.tool_type.name}
@@ -311,6 +320,9 @@ def question(one: Stranger, person: Person, now: datetime) -> Question:
         ]
     elif since:
         detail.append(_("Since %(when)s.") % {"when": when_for(person, datetime.fromisoformat(since), now)})
+    if one.held.answer != "leave_out" and _wets(state, count):
+        said = _("Here, it counts as in water from the answer on; if it went in earlier, correct that on its card.")
+        detail.append(said)
     yes = _("It came back") if state.outing_id is not None else _("It is here")
     return Question(state, title, " ".join(detail), yes, one.held.answer, one.held.act_id, one.held.entry_id)
 
@@ -331,7 +343,7 @@ def _unseen(state: SetState, person: Person, now: datetime) -> dict[str, Any]:
 def finish_context(person: Person, picture: CountPicture, now: datetime) -> dict[str, Any]:
     """The differences to approve, each with what approving it does."""
     missing = [_unseen(state, person, now) for state in picture.unseen]
-    here = [question(one, person, now) for one in picture.waiting]
+    here = [question(one, picture.count, person, now) for one in picture.waiting]
     count = len(missing) + len(here)
     place = picture.count.place.name
     words = ngettext("%(n)s difference to approve in %(place)s", "%(n)s differences to approve in %(place)s", count)
@@ -349,16 +361,18 @@ def finish_context(person: Person, picture: CountPicture, now: datetime) -> dict
 
 
 def done_context(person: Person, count: Count, now: datetime) -> dict[str, Any]:
-    """What an ended count changed; eight queries for any number of sets."""
+    """What an ended count changed; eleven queries for any number of sets."""
     act = finish_act(count)
     entries = list(act.entries.order_by("line_no")) if act is not None else []
     voided = act is not None and Act.objects.filter(entries__void_target__in=[entry.pk for entry in entries]).exists()
     missing_ids = [entry.tool_set_id for entry in entries if entry.kind == "counted"]
-    here_ids = [entry.tool_set_id for entry in entries if entry.answer == "accept"]
-    left_ids = [entry.tool_set_id for entry in entries if entry.answer == "leave_out"]
+    # What was answered while the count ran changed as much as what was approved at its end.
+    answers = [(held.tool_set.pk, held.answer) for held in held_of(count)]
+    here_ids = [pk for pk, answer in answers if answer == "accept"]
+    left_ids = [pk for pk, answer in answers if answer == "leave_out"]
     states = {state.pk: state for state in states_with_types(pk for pk in (*missing_ids, *here_ids, *left_ids) if pk)}
 
-    def lines(found: list[UUID | None]) -> list[SetState]:
+    def lines(found: Sequence[UUID | None]) -> list[SetState]:
         return [states[pk] for pk in found if pk in states]
 
     missing, here, left = lines(missing_ids), lines(here_ids), lines(left_ids)
