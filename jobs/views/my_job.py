@@ -20,10 +20,7 @@ from inventory.models import Person
 from inventory.models.choices import Basis, LeftHow
 from inventory.queries.catalogue import ladder
 from inventory.refusals import Refused
-from inventory.shop_settings import settings_of
-from inventory.soak_words import soak_words
-from inventory.templatetags.gritledger import sure_words
-from inventory.times import show_time, when_for, zone_of
+from inventory.times import show_time, when_for
 from inventory.units import from_si, show_area, to_si, unit_for
 from inventory.views.doors import door, who_of
 from inventory.views.scanning import as_uuid
@@ -40,11 +37,11 @@ from jobs.actions.shift import (
 from jobs.context import rights_of, units_of
 from jobs.forms.work import PassForm
 from jobs.models import Job
-from jobs.numerics.enough import enough
 from jobs.queries.my_job import Doing, Running, SetNow, running, shift_of, shifts_of
 from jobs.queries.plan import Night, night_of
 from jobs.queries.uses import ROUNDING
-from jobs.views.faces import places_of, set_face
+from jobs.views.faces import places_of
+from jobs.views.my_sets import ADVICE, lost_words, set_words
 from jobs.views.work import find_set, job_of
 
 TROUBLES = (
@@ -53,13 +50,6 @@ TROUBLES = (
     ("glazed", gettext_lazy("Glazed"), "water"),
     ("lost", gettext_lazy("Lost"), "stop"),
 )
-# What to do next; the maker's sheet comes first.
-ADVICE = {
-    "glazed": gettext_lazy("It stops cutting: dress it as its maker says, or change to another set."),
-    "ran_dry": gettext_lazy("Stop and wet it. Look whether it is glazed before it goes on."),
-    "chipped": gettext_lazy("Take it off the floor; the shop manager looks at it."),
-    "lost": gettext_lazy("The shop looks for it. Go on with another set."),
-}
 
 
 @door("GET", right="log_work")
@@ -113,8 +103,10 @@ def _page(
         "doing": doing,
         "rungs": _rungs(run, doing, places, night),
         "where": _where(run, doing),
-        "sets": [_set_words(one, person, places) for one in sets],
-        "form": form or (_pass_form(doing, sets, person) if doing and sets else None),
+        "sets": [set_words(one, person, places, now) for one in sets],
+        "lost": lost_words(run.lost_for(doing.step)) if doing else [],
+        "form": (form := form or (_pass_form(doing, sets, person) if doing and sets else None)),
+        "chosen": str(form["tool_set"].value()) if form else "",
         "refused": refused,
         "steps_of_area": _stepper(person),
         "ask_even": _ask_even(run, doing, even or request.GET.get("even") == "1"),
@@ -123,7 +115,7 @@ def _page(
         and bool(run.sets)
         and not run.closed,
         "following": _following(run, doing),
-        "left_sets": [_set_words(one, person, places) for one in run.sets],
+        "left_sets": [set_words(one, person, places, now) for one in run.sets],
         "left_answers": _left_answers(run),
         "meant": [(name_of(state), where_of(state)) for state in run.meant_for(doing.step)] if doing else [],
         "may_close": now >= night.shift.starts_at and run.closed is None and (run.left is not None or not run.sets),
@@ -177,32 +169,11 @@ def _rungs(run: Running, doing: Doing | None, places: dict[int, tuple[int, int]]
 
 
 def _where(run: Running, doing: Doing | None) -> str:
+    """The step as cards and the gate count it: floors of one grit are one step."""
     if doing is None:
         return _("all steps done")
-    number = [one.step.key for one in run.steps].index(doing.step.key) + 1
-    return _("Step %(n)s of %(of)s") % {"n": number, "of": len(run.steps)}
-
-
-def _set_words(one: SetNow, person: Person, places: dict[int, tuple[int, int]]) -> dict[str, Any]:
-    """A set as My job shows it: gauge, code, water, enough."""
-    now = timezone.now()
-    water = soak_words(one.conditioning, person.branch, now, units=person.units, clock_24h=person.clock_24h)
-    settings = settings_of(person.branch, today=now.astimezone(zone_of(person.branch)).date())
-    said, word = "", ""
-    if one.chance is not None:
-        word = enough(one.chance, settings["finish_limit"], settings["tight_limit"]).word
-        words = {"yes": _("Enough for tonight: yes, %(sure)s"), "tight": _("Enough for tonight: tight, %(sure)s")}
-        said = words.get(word, _("Enough for tonight: no, %(sure)s")) % {"sure": sure_words(one.chance)}
-    face = set_face(
-        one.state,
-        places,
-        conditioning=one.conditioning,
-        life=one.life,
-        need_m2=one.needs_m2,
-        enough=word,
-        words=water.line,
-    )
-    return {"state": one.state, "face": face, "water": water, "enough": said, "word": word}
+    types = list(dict.fromkeys(one.step.tool_type_id for one in run.steps))
+    return _("Step %(n)s of %(of)s") % {"n": types.index(doing.step.tool_type_id) + 1, "of": len(types)}
 
 
 def _pass_form(doing: Doing, sets: list[SetNow], person: Person) -> PassForm:
@@ -309,15 +280,16 @@ def shift_trouble(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> Http
 def shift_leave(request: HttpRequest, pk: UUID, key: UUID) -> HttpResponse:
     """How the sets are left, once for all of them or set by set (``set-<id>``)."""
     job = job_of(request, pk)
+    # A set that nobody answered for stays without an answer: it counts as dry.
     named = {as_uuid(name[4:]): request.POST[name] for name in request.POST if name.startswith("set-")}
-    apart = {key: answer for key, answer in named.items() if key is not None}
+    apart = {key: answer for key, answer in named.items() if key is not None and answer}
     try:
         how = request.POST.get("how") or LeftHow.UNKNOWN
         kept = leave_sets(who_of(request), job, key, how, now=timezone.now(), apart=apart)
     except Refused as refused:
         messages.error(request, refused.sentence)
     else:
-        said = LeftHow(how).label if not apart else _("set by set")
+        said = LeftHow(how).label if "how" in request.POST else _("set by set")
         messages.success(
             request, _("Sets left: %(how)s.") % {"how": said}, extra_tags=reverse("jobs:undo", args=[kept.act.pk])
         )
