@@ -15,6 +15,25 @@
 
   function back() { if (field && !document.querySelector("details.verdict-why[open]")) { field.focus({ preventScroll: true }); } }
 
+  /* Keys typed into a bar that only sticks to the foot move the page a little each time; a fixed one leaves it alone. */
+  var foot = document.querySelector(".scan-foot");
+  if (foot && field) {
+    document.documentElement.classList.add("scan-fixed");
+    new ResizeObserver(function () { document.body.style.paddingBlockEnd = foot.offsetHeight + "px"; }).observe(foot);
+  }
+
+  /* What a scan gave is seen, wherever the page was scrolled to: the counter with it where both have room. */
+  function reveal(fresh) {
+    var said = fresh.querySelector("[data-verdict]");
+    if (!said) { return; }
+    function hidden() {
+      var top = said.getBoundingClientRect().top, low = foot ? foot.getBoundingClientRect().top : window.innerHeight;
+      return top < 0 || top > low - 120;
+    }
+    if (hidden() || window.scrollY) { window.scrollTo(0, 0); }
+    if (hidden()) { said.scrollIntoView({ block: "start" }); }
+  }
+
   var box = document.querySelector("[data-scan-queue]"), lost = [];
   var shelf = "scans " + window.location.pathname + " " + (box ? box.dataset.person : "");
 
@@ -74,6 +93,7 @@
     if (to) { document.querySelectorAll("[name=place]").forEach(function (one) { one.value = to.dataset.inTo; }); }
     document.documentElement.dataset.scans = String(Number(document.documentElement.dataset.scans || 0) + 1);
     back();
+    reveal(fresh);
     return true;
   }
 
