@@ -13,21 +13,32 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.corrections import void_entry
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, void
-from inventory.actions.undo import NothingToUndo, NotYours, check_beginnings
+from inventory.actions.undo import NothingToUndo, check_beginnings
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
-from inventory.models import Act, Branch, Entry, Outing
+from inventory.models import Act, Branch, Entry
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
 from inventory.queries.ledger import voided
-from inventory.refusals import Refused
 from inventory.rights import Right
-from inventory.times import show_day, show_time, zone_of
 from inventory.units import Units
+from jobs.actions.shift_checks import (
+    NoPassLogged,
+    NotPlanned,
+    ShiftAhead,
+    ShiftClosed,
+    ShiftRefused,
+    check_begun,
+    check_open,
+    check_planned,
+    check_yours,
+    outing_now,
+    step_of,
+)
 from jobs.actions.shift_outing import outing_of_shift
 from jobs.actions.shift_record import record_shift
 from jobs.actions.work_doubts import WorkPart, other_type, too_early
-from jobs.models import Job, JobPlan, PlanShift, PlanStep, PlanZone, ShiftEntry
-from jobs.queries.plan import night_of, plan_of, versions_of, zone_of_step
-from jobs.queries.shift import closing_of, outings_for, outings_of, sets_out, standing_rows, voided_rows, work_logged
+from jobs.models import Job, JobPlan, PlanZone, ShiftEntry
+from jobs.queries.plan import zone_of_step
+from jobs.queries.shift import closing_of, sets_out, standing_rows, voided_rows, work_logged
 
 __all__ = [
     "NoPassLogged",
@@ -57,36 +68,6 @@ __all__ = [
 _JUST_CLOSED = timedelta(hours=12)
 # A polished floor reads far below these; a mirror of metal reads more (our assumption). Clarity is a percentage.
 _MOST = {ShiftEntry.Kind.GLOSS: 200.0, ShiftEntry.Kind.CLARITY: 100.0}
-
-
-class ShiftRefused(Refused):
-    """Something about a shift cannot be kept as it was said."""
-
-    code = "shift"
-
-
-class NotPlanned(ShiftRefused):
-    """No version of the job's plan has this shift or step."""
-
-    code = "not_planned"
-
-
-class ShiftClosed(ShiftRefused):
-    """The shift is closed; only whoever settles changes it."""
-
-    code = "shift_closed"
-
-
-class NoPassLogged(ShiftRefused):
-    """A step is said to be done and no pass of it is logged: asked, kept with the reason."""
-
-    code = "no_pass_logged"
-
-
-class ShiftAhead(ShiftRefused):
-    """The shift has not begun: nothing can be said of what was done on it."""
-
-    code = "shift_ahead"
 
 
 class HowLogged(TypedDict, total=False):
@@ -142,14 +123,14 @@ def log_steps(
     if (known := already(who.act_id)) is not None:
         return known
     if shift_key is not None:
-        _check_open(who, shift_key)
-    out = None if shift_key is None else _outing(job, shift_key, now)
+        check_open(who, shift_key)
+    out = None if shift_key is None else outing_now(job, shift_key, now)
     lines: list[WorkedFacts] = []
     # From a phone it is a fact that happened: kept as it is.
     ask = who.source != Source.PHONE
     doubts = too_early(job, shift_key, who.happened_at or now) if ask and shift_key is not None else []
     for step_key, parts in parts_of.items():
-        holds, step = _step(job, step_key, plan)
+        holds, step = step_of(job, step_key, plan)
         zone = zone_of_step(holds, step)
         if zone is None:
             raise NotPlanned(_("This step has no floor in the plan."), _("Give it one in the job's plan first."))
@@ -201,27 +182,30 @@ def correct_work(
     part: may name another set; step_key: another step of the job, None for the same.
     Raises as ``log_work`` and ``undo_act``.
     """
-    if (known := already(who.act_id)) is not None:
-        return known
-    _check_yours(who, entry.act)
-    if Entry.objects.filter(kind="voided", void_target=entry.pk).exists():
-        raise NothingToUndo(_("That line is voided already."), _("Log what is missing as a new line."))
     step = step_key or entry.step_key
     assert step is not None
-    return log_work(
-        who,
-        job,
-        entry.shift_uuid,
-        step,
-        [part],
-        now=now,
-        basis=entry.basis or Basis.MEASURED,
-        stands_instead=entry.stands_instead,
-        sure=sure,
-        units=units,
-        more=[void(entry, why.strip()[:400] or _("corrected"))],
-        replaces=entry.pk,
-    )
+    with transaction.atomic():
+        # Locked before looking: of two corrections of one line, or one and a void, the second finds it voided.
+        lock_states([part.tool_set, *([entry.tool_set] if entry.tool_set is not None else [])])
+        if (known := already(who.act_id)) is not None:
+            return known
+        check_yours(who, entry.act)
+        if voided(Entry.objects.filter(pk=entry.pk)):
+            raise NothingToUndo(_("That line is voided already."), _("Log what is missing as a new line."))
+        return log_work(
+            who,
+            job,
+            entry.shift_uuid,
+            step,
+            [part],
+            now=now,
+            basis=entry.basis or Basis.MEASURED,
+            stands_instead=entry.stands_instead,
+            sure=sure,
+            units=units,
+            more=[void(entry, why.strip()[:400] or _("corrected"))],
+            replaces=entry.pk,
+        )
 
 
 def void_work(who: Who, job: Job, entry: Entry, why: str, *, now: datetime) -> Recorded:
@@ -243,15 +227,15 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
         lock_states([entry.tool_set for entry in entries if entry.tool_set is not None])
         if (known := already(who.act_id)) is not None:
             return known
-        _check_yours(who, target)
+        check_yours(who, target)
         said = list(target.shift_entries.select_related("job"))
         for shift_key in {entry.shift_uuid for entry in entries if entry.kind == "worked"} - {None}:
             assert shift_key is not None
-            _check_open(who, shift_key)
+            check_open(who, shift_key)
         for row in said:
             # A closing tapped by mistake is one's own to undo, for a while; what else was said of it is not.
             if row.kind != ShiftEntry.Kind.CLOSED or now - target.recorded_at > _JUST_CLOSED:
-                _check_open(who, row.shift_uuid)
+                check_open(who, row.shift_uuid)
         gone = voided(target.entries.all()) | voided_rows(said)
         lines = [void(entry, why) for entry in reversed(entries) if entry.kind != "voided" and entry.pk not in gone]
         rows = [
@@ -268,14 +252,16 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
 def floor_even(who: Who, job: Job, shift_key: UUID, step_key: UUID, *, now: datetime, why: str = "") -> Recorded:
     """Say that the floor looks even after a step: only then the next grit goes on (common practice).
 
-    why: needed where no pass of the step is logged; kept. Raises NotPlanned, ShiftClosed, NoPassLogged.
+    why: needed where no pass of the step is logged; kept. Raises NotPlanned, ShiftClosed, ShiftAhead, NoPassLogged.
     """
-    plan, step = _step(job, step_key, None)
+    plan, step = step_of(job, step_key, None)
     zone = zone_of_step(plan, step)
     if zone is None:
         raise NotPlanned(_("This step has no floor in the plan."), _("Give it one in the job's plan first."))
     check_planned(job, shift_key)
-    _check_open(who, shift_key)
+    check_open(who, shift_key)
+    if already(who.act_id) is None:
+        _check_under_way(who, job, shift_key, now)
     row = ShiftEntry(
         kind=ShiftEntry.Kind.FLOOR_EVEN,
         job=job,
@@ -299,11 +285,12 @@ def floor_reading(
 ) -> Recorded:
     """Keep a reading of the floor. kind: "gloss" (gloss units) or "clarity" (distinctness of image, per cent).
 
-    Raises ShiftRefused for a reading no meter gives; NotPlanned, ShiftClosed.
+    Raises ShiftRefused for a reading no meter gives; NotPlanned, ShiftClosed, ShiftAhead.
     """
     check_planned(job, shift_key)
     if already(who.act_id) is None:
-        _check_open(who, shift_key)
+        check_open(who, shift_key)
+        _check_under_way(who, job, shift_key, now)
     most = _MOST[ShiftEntry.Kind(kind)]
     if not 0 <= reading <= most:
         raise ShiftRefused(
@@ -322,41 +309,87 @@ def leave_sets(
 
     how: a LeftHow; apart: another answer for some sets, by set id. Sets left in water or dry lie at the site (those in
     a bucket stay in it), those in the van in the outing's van; those that came back are scanned in at the rack.
-    Raises ShiftRefused when the answer is none of the choices; NotPlanned, ShiftClosed.
+    One answer of a shift stands: the same again answers with it, another takes its place.
+    Raises ShiftRefused when the answer is none of the choices or somebody else gave another; NotPlanned, ShiftClosed,
+    ShiftAhead.
     """
     for answer in (how, *(apart or {}).values()):
         if answer not in LeftHow.values:
             raise ShiftRefused(_("That is not one of the answers."), _("Choose how the sets are left."))
     check_planned(job, shift_key)
-    if already(who.act_id) is None:
-        _check_open(who, shift_key)
-    outing = _outing(job, shift_key, now)
-    states = sets_out([outing.pk]) if outing is not None else []
-    lines = []
-    for state in states:
-        answer = (apart or {}).get(state.pk, how)
-        columns: dict[str, Any] = {"left_how": answer, "shift_uuid": shift_key}
-        in_bucket = state.place is not None and state.place.kind == PlaceKind.BUCKET
-        if answer == LeftHow.IN_VAN and outing is not None:
-            columns["to_place"] = outing.van
-        elif answer in (LeftHow.IN_WATER, LeftHow.DRY) and not (in_bucket and answer == LeftHow.IN_WATER):
-            columns["to_place"] = job.site.place
-        lines.append(NewLine("seen", state.tool_set, None, columns))
-    said = ShiftEntry(kind=ShiftEntry.Kind.LEFT, job=job, shift_uuid=shift_key, left_how=how)
-    return record_shift(who, job.branch, lines, [said], now=now)
+    with transaction.atomic():
+        Job.objects.select_for_update().get(pk=job.pk)
+        outing = outing_now(job, shift_key, now)
+        states = sets_out([outing.pk]) if outing is not None else []
+        rows = []
+        if already(who.act_id) is None:
+            check_open(who, shift_key)
+            _check_under_way(who, job, shift_key, now)
+            for said in _left_before(who, shift_key):
+                if said.left_how == how and all(state.facts.get("left_how") == how for state in states) and not apart:
+                    return Recorded(said.act, (), again=True)
+                rows.append(_instead_of(who, said))
+        lines = []
+        for state in states:
+            answer = (apart or {}).get(state.pk, how)
+            columns: dict[str, Any] = {"left_how": answer, "shift_uuid": shift_key}
+            in_bucket = state.place is not None and state.place.kind == PlaceKind.BUCKET
+            if answer == LeftHow.IN_VAN and outing is not None:
+                columns["to_place"] = outing.van
+            elif answer in (LeftHow.IN_WATER, LeftHow.DRY) and not (in_bucket and answer == LeftHow.IN_WATER):
+                columns["to_place"] = job.site.place
+            lines.append(NewLine("seen", state.tool_set, None, columns))
+        rows.append(ShiftEntry(kind=ShiftEntry.Kind.LEFT, job=job, shift_uuid=shift_key, left_how=how))
+        return record_shift(who, job.branch, lines, rows, now=now)
+
+
+def _left_before(who: Who, shift_key: UUID) -> list[ShiftEntry]:
+    """What was answered of how the sets are left and stands; a phone's or a paper's word comes beside it."""
+    if who.source in (Source.PHONE, Source.PAPER):
+        return []
+    return [row for row in standing_rows([shift_key]) if row.kind == ShiftEntry.Kind.LEFT]
+
+
+def _instead_of(who: Who, said: ShiftEntry) -> ShiftEntry:
+    """The row that takes back an answer for another. Raises ShiftRefused for somebody else's without the right."""
+    person = who.entered_by or who.done_by
+    if person.pk not in (said.act.done_by_id, said.act.entered_by_id) and not person.can(Right.SETTLE):
+        raise ShiftRefused(
+            _("%(person)s has said how the sets are left: %(how)s.")
+            % {"person": said.act.done_by.name, "how": said.get_left_how_display()},
+            _("Ask the shop manager to change it."),
+        )
+    return ShiftEntry(
+        kind=ShiftEntry.Kind.VOIDED,
+        job=said.job,
+        shift_uuid=said.shift_uuid,
+        void_target=said.pk,
+        why=_("answered anew"),
+    )
+
+
+def _check_under_way(who: Who, job: Job, shift_key: UUID, now: datetime) -> None:
+    """Refuse to say of a shift that has not begun how it went; a crew that began early has logged work on it."""
+    if who.source not in (Source.PHONE, Source.PAPER) and not work_logged(shift_keys=[shift_key]):
+        mend = _("Say it when it has begun. If it begins earlier, change its time in the plan.")
+        check_begun(job, shift_key, now, mend)
 
 
 def close_shift(who: Who, job: Job, shift_key: UUID, *, now: datetime) -> Recorded:
     """Close a shift: its lines are changed by whoever settles from then on. Closing twice answers the same.
 
-    Raises NotPlanned for a shift no version of the job's plan has.
+    Raises NotPlanned for a shift no version of the job's plan has, ShiftAhead for one that has not begun.
     """
     check_planned(job, shift_key)
-    closing = closing_of(shift_key)
-    if closing is not None:
-        return Recorded(closing.act, (), again=True)
-    row = ShiftEntry(kind=ShiftEntry.Kind.CLOSED, job=job, shift_uuid=shift_key)
-    return record_shift(who, job.branch, [], [row], now=now)
+    with transaction.atomic():
+        Job.objects.select_for_update().get(pk=job.pk)
+        closing = closing_of(shift_key)
+        if closing is not None:
+            return Recorded(closing.act, (), again=True)
+        if already(who.act_id) is None:
+            _check_under_way(who, job, shift_key, now)
+        row = ShiftEntry(kind=ShiftEntry.Kind.CLOSED, job=job, shift_uuid=shift_key)
+        return record_shift(who, job.branch, [], [row], now=now)
 
 
 def no_work(
@@ -371,8 +404,8 @@ def no_work(
     with transaction.atomic():
         Job.objects.select_for_update().get(pk=job.pk)
         if already(who.act_id) is None:
-            _check_open(who, shift_key)
-            _check_begun(job, shift_key, now)
+            check_open(who, shift_key)
+            check_begun(job, shift_key, now, _("If nobody will go, take it out of the job's plan."))
             for said in standing_rows([shift_key]):
                 if (said.kind, said.step_key) == (ShiftEntry.Kind.NO_WORK, step_key):
                     return Recorded(said.act, (), again=True)
@@ -384,61 +417,3 @@ def no_work(
             why=why.strip()[:400] or None,
         )
         return record_shift(who, job.branch, [], [row], now=now)
-
-
-def _step(job: Job, step_key: UUID, plan: JobPlan | None) -> tuple[JobPlan, PlanStep]:
-    """A step by its key: of the plan that holds, else of the newest version that had it."""
-    holds = plan or plan_of(job)
-    for version in [holds] if holds is not None else []:
-        for step in version.steps.all():
-            if step.key == step_key:
-                return version, step
-    for version in versions_of(job):
-        for step in version.steps.all():
-            if step.key == step_key:
-                return version, step
-    raise NotPlanned(_("%(job)s has no such step.") % {"job": job.name}, _("Open the job again and choose one."))
-
-
-def check_planned(job: Job, shift_key: UUID, step_key: UUID | None = None) -> None:
-    """Raise NotPlanned unless some version of the job's plan has this shift and, where one is named, this step."""
-    if not PlanShift.objects.filter(plan__job=job, key=shift_key).exists():
-        raise NotPlanned(_("The plan has that shift no more."))
-    if step_key is not None:
-        _step(job, step_key, None)
-
-
-def _outing(job: Job, shift_key: UUID, now: datetime) -> Outing | None:
-    """The outing a shift's sets are out on: its own, else the open one of an earlier night."""
-    night = night_of(job, shift_key)
-    return outings_for([night], now).get(shift_key) if night is not None else outings_of([shift_key]).get(shift_key)
-
-
-def _check_begun(job: Job, shift_key: UUID, now: datetime) -> None:
-    shift = PlanShift.objects.filter(plan__job=job, key=shift_key).order_by("-plan__number").first()
-    if shift is not None and shift.starts_at > now:
-        at = shift.starts_at.astimezone(zone_of(job.branch))
-        raise ShiftAhead(
-            _("This shift is still ahead: it starts %(day)s %(time)s.")
-            % {"day": show_day(at.date()), "time": show_time(at, job.branch)},
-            _("If nobody will go, take it out of the job's plan."),
-        )
-
-
-def _check_open(who: Who, shift_key: UUID) -> None:
-    if who.source == Source.PHONE:  # written while it had no signal: a fact that happened, and it is kept
-        return
-    person = who.entered_by or who.done_by
-    closing = closing_of(shift_key)
-    if closing is not None and not person.can(Right.SETTLE):
-        raise ShiftClosed(
-            _("%(who)s closed this shift.") % {"who": closing.act.done_by.name}, _("Ask the shop manager to change it.")
-        )
-
-
-def _check_yours(who: Who, target: Act) -> None:
-    person = who.entered_by or who.done_by
-    if person.pk not in (target.done_by_id, target.entered_by_id) and not person.can(Right.SETTLE):
-        raise NotYours(
-            _("%(person)s wrote that.") % {"person": target.done_by.name}, _("Ask the shop manager to void it.")
-        )

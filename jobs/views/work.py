@@ -16,11 +16,11 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from inventory import codes
-from inventory.actions.gate import name_of
+from inventory.actions.gate import name_of, where_of
 from inventory.forms.set_forms import WhyForm
-from inventory.models import Entry, Label, Machine, Person, SetState, ToolSet
+from inventory.models import Entry, Machine, Person, SetState, ToolSet
 from inventory.models.choices import Basis, Fitness, Source
+from inventory.queries.opening import Opened, open_text
 from inventory.refusals import Refused
 from inventory.times import show_day, show_time, zone_of
 from inventory.units import from_si, show_area, to_si, unit_for
@@ -154,17 +154,14 @@ def find_set(job: Job, key: str, code: str) -> ToolSet:
     """The set of this branch by its key or a typed code. Raises WorkRefused in words."""
     sets = ToolSet.objects.select_related("tool_type").filter(Q(state__branch=job.branch) | Q(state__branch=None))
     if code.strip():
-        try:
-            read = codes.read_code(code)
-        except codes.CodeNotRead:
-            read = code.strip()
-        label = Label.objects.filter(code=read, opens_set__isnull=False).first()
-        found = sets.filter(labels=label).first() if label else sets.filter(own_code__iexact=code.strip()).first()
-        if found is None:
+        opened = open_text(code, job.branch)
+        if opened.several:
+            raise _which_one(opened)
+        if opened.tool_set is None:
             raise WorkRefused(
                 _("No set has the code %(code)s.") % {"code": code}, _("Check its last character."), field="code"
             )
-        return found
+        return opened.tool_set
     named = as_uuid(key)
     found = sets.filter(pk=named).first() if named else None
     if found is None:
@@ -172,6 +169,18 @@ def find_set(job: Job, key: str, code: str) -> ToolSet:
             _("No set was named."), _("Choose the set that did the work, or type its code."), field="tool_set"
         )
     return found
+
+
+def _which_one(opened: Opened) -> WorkRefused:
+    """The question which of several sets of one own code is meant, with their labels' codes."""
+    states = SetState.objects.filter(pk__in=[one.pk for one in opened.several]).select_related("place", "outing")
+    named = "; ".join(", ".join(filter(None, (name_of(one), where_of(one)))) for one in states.order_by("code"))
+    count = _("%(count)d sets have the own code “%(code)s”: %(sets)s.")
+    return WorkRefused(
+        count % {"count": len(opened.several), "code": opened.text, "sets": named},
+        _("Type its label's code, or clear this and choose it in the list."),
+        field="code",
+    )
 
 
 def _night_of(request: HttpRequest, plan: JobPlan) -> Night | None:

@@ -91,10 +91,11 @@ def test_work_is_named_by_its_job_and_floor() -> None:
 def test_a_closed_shift_is_closed_until_that_is_undone() -> None:
     night = make_evening()
     make_place(night.cast.branch)
-    dag = who(night.cast.dag, night.cast.device, NOW)
+    at = night.shift.starts_at
+    dag = who(night.cast.dag, night.cast.device, at)
     assert closed_shifts([night.shift.key]) == frozenset()
-    kept = close_shift(dag, night.job, night.shift.key, now=NOW)
+    kept = close_shift(dag, night.job, night.shift.key, now=at)
     assert closed_shifts([night.shift.key, uuid(1)]) == {night.shift.key}
     assert said_of_shifts([kept.act.pk, uuid(1)]) == {kept.act.pk}
-    undo_act(who(night.cast.dag, night.cast.device, NOW), night.cast.branch, kept.act, "too early", now=NOW)
+    undo_act(who(night.cast.dag, night.cast.device, at), night.cast.branch, kept.act, "too early", now=at)
     assert closed_shifts([night.shift.key]) == frozenset()

@@ -286,7 +286,7 @@ def test_after_closing_only_who_settles_changes_how_the_sets_were_left_or_opens_
         undo_act(by(night, "dag"), night.cast.branch, closed.act, "late", now=late)
     leave_sets(by(night, "ines"), *args, LeftHow.DRY, now=LAST_NIGHT)
     undo_act(by(night, "ines"), night.cast.branch, closed.act, "late", now=late)
-    assert [row.left_how for row in standing_rows([night.shift.key])] == ["in_water", "dry"]
+    assert [row.left_how for row in standing_rows([night.shift.key])] == ["dry"]
 
 
 def test_a_shift_no_plan_has_is_not_closed() -> None:

@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from inventory.actions.ledger import NewLine
 from inventory.life_floor import life_floor
 from inventory.models import ToolSet
-from inventory.models.choices import PlaceKind, SoakNeed
+from inventory.models.choices import PlaceKind, SoakNeed, Source
 from inventory.shop_settings import settings_of
 from jobs.actions.plan import save_plan
 from jobs.actions.reservation import ReservationRefused, let_go, reserve, reserve_for_night
@@ -211,7 +211,9 @@ def test_what_is_logged_is_asked_no_more_and_a_closed_shift_is_done() -> None:
     log_work(more, night.job, night.shift.key, night.step.key, [WorkPart(one, 999.9, 3)], now=NOW, sure=True)
     assert cell(night).key == "done"
     plan = make_planned(night.cast, name="Marrow Street", site_name="Marrow Street")
-    close_shift(who(night.cast.dag, night.cast.device, NOW), plan.job, plan.shifts.all()[1].key, now=NOW)
+    close_shift(
+        who(night.cast.dag, night.cast.device, NOW, source=Source.PHONE), plan.job, plan.shifts.all()[1].key, now=NOW
+    )
     closed = next(one for one in leaving_tonight(night.cast.branch, NOW) if one.night.job == plan.job)
     assert (closed.closed, closed.complete, {cell.key for cell in closed.cells}) == (True, True, {"done"})
 
@@ -234,7 +236,7 @@ def test_a_floor_that_looked_even_leaves_nothing_of_its_step_on_any_page() -> No
     assert night.step.key in ahead(night)
     assert cell(night).worked_m2 == 5000
 
-    dag = who(night.cast.dag, night.cast.device, NOW)
+    dag = who(night.cast.dag, night.cast.device, NOW, source=Source.PHONE)
     said = floor_even(dag, night.job, night.shift.key, night.step.key, now=NOW, why="looked at")
 
     assert (cell(night).key, cell(night).worked_m2) == ("done", 0.0)

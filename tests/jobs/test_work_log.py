@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from inventory.actions.ledger import NewLine
-from inventory.models import Entry, SetState
+from inventory.models import Entry, SetState, ToolSet
 from inventory.models.choices import SoakNeed, Source
 from jobs.actions.shift import WorkAsked, WorkPart, close_shift, floor_even, log_work, outing_of_shift
 from jobs.queries.my_job import running
@@ -216,3 +216,17 @@ def test_two_passes_over_half_a_floor_are_one_pass_over_it(world: SimpleNamespac
     page = client_of(world.cast.dag).get(reverse("jobs:shift", args=[world.job.pk, world.first.key])).content.decode()
     assert "0.8 of 5 passes over the floor" in page
     assert "8,611\xa0ft² of 53,820\xa0ft² worked" in page
+
+
+def test_of_two_sets_with_one_own_code_the_form_asks_which_and_neither_is_taken(world: SimpleNamespace) -> None:
+    twin = make_set(world.cast, world.two.tool_type, world.rack, code="GL-200001", at=world.now - hours(200))
+    ToolSet.objects.filter(pk__in=[world.two.pk, twin.pk]).update(own_code="B-77")
+    dag = client_of(world.cast.dag)
+    page = dag.post(world.url, said(world, code="b-77"))
+    asked = page.context["refused"]
+    assert (page.status_code, asked.field) == (422, "code")
+    assert asked.why == "2 sets have the own code “b-77”: GL-200000; GL-200001, Rack B."
+    assert not Entry.objects.filter(kind="worked").exists()
+    ToolSet.objects.filter(pk=twin.pk).update(own_code="B-78")
+    dag.post(world.url, said(world, code="b 77"))
+    assert [entry.tool_set_id for entry in Entry.objects.filter(kind="worked")] == [world.two.pk]
