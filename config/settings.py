@@ -95,6 +95,7 @@ ALLOWED_HOSTS = env_list("GRITLEDGER_ALLOWED_HOSTS", [] if TLS else ["localhost"
 if TLS and not ALLOWED_HOSTS:
     raise ImproperlyConfigured("GRITLEDGER_TLS is on, so GRITLEDGER_ALLOWED_HOSTS must name the hosts served.")
 CSRF_TRUSTED_ORIGINS = env_origins("GRITLEDGER_CSRF_TRUSTED_ORIGINS")
+CSRF_FAILURE_VIEW = "inventory.views.stale_form.stale_form"
 
 INSTALLED_APPS = [
     "inventory",  # before Django's own apps: its `test` command and its templates win

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
@@ -100,16 +99,21 @@ def _is_busy(problem: BaseException | None) -> bool:
     return False
 
 
-# Never written into a page: whoever signs in types it again.
-_SECRET = re.compile(r"pass|secret|^pin$|^now_is$")
+# The fields of passwords and PINs, never written into a page: whoever signs in types it again. By their whole names:
+# "passes" are no secret.
+_SECRET = frozenset({"password", "pin", "now_is"})
 _AGAIN_S = 3
+
+
+def sent_again(request: HttpRequest) -> list[tuple[str, str]] | None:
+    """What a form sent, to send it again from a page; None where a file or a secret was with it."""
+    sent = [(name, value) for name, values in request.POST.lists() for value in values if name != "csrfmiddlewaretoken"]
+    return None if request.FILES or any(name in _SECRET for name, _value in sent) else sent
 
 
 def _busy_answer(request: HttpRequest, *, stands: bool) -> HttpResponse:
     """503 with what was sent, to send it again. stands: its act may be written; its key makes it the same act."""
-    sent = [(name, value) for name, values in request.POST.lists() for value in values if name != "csrfmiddlewaretoken"]
-    lost = bool(request.FILES) or any(_SECRET.search(name) for name, _value in sent)
-    again = None if lost or (stands and "act_id" not in request.POST) else sent
+    again = None if stands and "act_id" not in request.POST else sent_again(request)
     context = {"again": again, "to": request.get_full_path(), "again_s": _AGAIN_S}
     answer = render(request, "503.html", context if request.method == "POST" else {}, status=503)
     answer["Retry-After"] = "20"

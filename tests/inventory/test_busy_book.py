@@ -172,3 +172,15 @@ def test_a_password_is_written_into_no_page_and_a_form_without_a_key_that_may_st
     with mock.patch.object(SessionMiddleware, "process_response", locked):
         page = client.post(reverse("inventory:scan_undo"), {})
     assert (page.status_code, "data-again" in page.content.decode()) == (503, False)
+
+
+def test_logged_work_has_passes_and_no_secret_so_it_is_sent_again(
+    shop: SimpleNamespace, client: Client, being_written: Callable[[], Any]
+) -> None:
+    client.force_login(shop.cast.ines)
+    url = reverse("inventory:set_act", args=[shop.set.pk, "set-aside"])
+    typed = {"why": "worn", "passes": "3", "steps-0-passes": "5", "act_id": str(uuid(14))}
+    client.post(url, {"act_id": str(uuid(13))})
+    with being_written():
+        busy = client.post(url, typed)
+    assert {name: hidden_of(busy.content.decode())[name] for name in typed} == typed
