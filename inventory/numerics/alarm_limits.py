@@ -16,7 +16,7 @@ from inventory.numerics.lognormal import Floats, Ints
 
 LOG_LIMIT = 8.5
 TYPE_FASTER_LIMIT, TYPE_SLOWER_LIMIT = 7.0, 7.0
-CHANGE_FASTER_LIMIT, CHANGE_SLOWER_LIMIT = 4.2, 4.2
+CHANGE_FASTER_LIMIT, CHANGE_SLOWER_LIMIT = 4.2, 4.5
 
 # A set is told to have slowed down only from where so much of its usable height was gone: our assumption, that a new
 # face may wear faster than what lies under it. On shops where the first eighth wears 1.6 times and the next half .85

@@ -2,8 +2,9 @@
 
 Four statistics at each height read and at the worn-out end. Log: how far the height lies out of what the set's own
 record let expect. Type: how far it lies out of what other sets of the type let expect. Change, faster and slower: how
-much likelier the record is if the set went 1.8 times as fast, or half as fast, from some reading on. An alarm is never
-proof: sets honestly differ, and one sound set in about a hundred is alarmed at once in its life.
+much likelier the record is if the set went 1.8 times as fast, or half as fast, from some reading on (slower: from one
+past the first quarter of its height). An alarm is never proof: sets honestly differ, and about one sound set in a
+hundred is alarmed once in its life.
 
 `shop_alarms` does it all. For one set after a new entry call `wear_alarms` with what `alarm_basis` learnt of the shop.
 """

@@ -254,7 +254,7 @@ def test_an_entry_that_measures_is_judged_once_its_answer_has_gone_out(
     shop: SimpleNamespace, client: Client, django_capture_on_commit_callbacks: Any
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
-        done = read(shop, shop.used, 10.9, 6)
+        done = read(shop, shop.used, 11.6, 6)
     assert not OddWear.objects.exists()
     client.get(reverse("inventory:sign_in"))
     assert OddWear.objects.get().direction == "slower"
