@@ -13,15 +13,15 @@ import numpy as np
 
 from inventory import estimate
 from inventory.calendar import NoWorkingDay, ShopCalendar, at_wall_time, next_staffed
-from inventory.models import Branch, Machine, SetState, Supplier, ToolType
-from inventory.models.choices import Rotation, SoakNeed, WetDry
-from inventory.mounts import same_mount
+from inventory.models import Branch, SetState, Supplier, ToolType
+from inventory.models.choices import SoakNeed
 from inventory.queries.catalogue import lead_word, price_of
 from inventory.queries.purchasing import lead_records, orders_now
 from inventory.queries.soak import Waters
 from inventory.shop_settings import ShopSettings
 from inventory.times import zone_of
 from jobs.forecast_supply import Supply
+from jobs.laddering import why_not
 from jobs.models import Standing
 from jobs.numerics.dice import Key
 from jobs.numerics.reserve import LoadToPlan, SetToPlan, TypeToPlan
@@ -167,20 +167,9 @@ def _fits(tool_type: ToolType, load: LoadAhead) -> bool:
     """Whether on each of its nights a machine goes that takes the type; a shift that names no machine takes any."""
     for night in load.nights:
         machines = [row.machine for row in night.shift.machine_rows.all()]
-        if machines and not any(takes(machine, tool_type) for machine in machines):
+        if machines and all(why_not(tool_type, machine) for machine in machines):
             return False
     return True
-
-
-def takes(machine: Machine, tool_type: ToolType) -> bool:
-    """Whether mount, pieces, both hands and water fit; a mount that one of the two does not say is in nobody's way."""
-    said = tool_type.mount.strip() and machine.mount.strip()
-    return (
-        (not said or same_mount(tool_type.mount, machine.mount))
-        and tool_type.pieces_per_set == machine.pieces_per_load
-        and (Rotation.EITHER in (tool_type.rotation, machine.rotation) or tool_type.rotation == machine.rotation)
-        and (WetDry.EITHER in (tool_type.wet_dry, machine.wet_dry) or tool_type.wet_dry == machine.wet_dry)
-    )
 
 
 def supply_of(branch: Branch, types: Mapping[int, ToolType], calendar: ShopCalendar, now: datetime) -> Supply:
