@@ -79,7 +79,7 @@ def _need_row(need: WaterNeed, into: dict[Any, str], person: Person, now: dateti
         "type": tool_type.said_name,
         "code": line["code"] or "—",
         "where": where_of(need.state),
-        "tub": into.get(need.state.pk, ""),
+        "tub": "" if line["late"] else into.get(need.state.pk, ""),
         "use": need.use.words,
         "leaves": when_for(person, need.use.leaves_at, now),
     }
