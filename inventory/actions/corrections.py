@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from inventory.actions.later_pieces import check_no_later_pieces
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record, void
 from inventory.flags import FLAG_WORDS
 from inventory.ledger.facts import facts_from_json
@@ -48,7 +49,8 @@ def void_entry(
     shift_closed: whether the shift that the entry belongs to is closed (the caller knows); then, and for the entries of
     others, it takes the right to settle. An entry that is voided already stays as it is: the answer is what voided it.
     Raises NotYourEntry; VoidRefused for a void, an empty reason, a beginning with later entries, or an entry that was
-    corrected meanwhile: what it was corrected to stands, and would go on standing.
+    corrected meanwhile: what it was corrected to stands, and would go on standing; LaterPieces where the set's pieces
+    were changed again since.
     """
     with transaction.atomic():
         if (known := already(who.act_id)) is not None:
@@ -60,6 +62,7 @@ def void_entry(
             _check_not_corrected(voided, entry)
             return voided
         _check_beginning(targets)
+        check_no_later_pieces(targets, now)
         return record(who, branch, [void(target, _said(why)) for target in reversed(targets)], now=now)
 
 
@@ -89,6 +92,7 @@ def replace_entry(
             raise VoidRefused(
                 _("That entry is voided already, nothing was written."), _("Look at the ledger as it is now.")
             )
+        check_no_later_pieces(targets, now)
         if entry.kind in _BEGINNINGS and any(line.kind in _BEGINNINGS for line in new_lines):
             # The set keeps a beginning, so it keeps what was said with the first, too.
             targets = [target for target in targets if target.pk == entry.pk]

@@ -15,7 +15,8 @@ from inventory.actions.corrections import VoidRefused, replace_entry
 from inventory.actions.dressing import Dressing, dressing_columns
 from inventory.actions.fitting import DoesNotFit, check_fits
 from inventory.actions.gate import name_of
-from inventory.actions.ledger import NewLine, Recorded, Who, lock_states
+from inventory.actions.later_pieces import check_no_later_pieces
+from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states
 from inventory.actions.measure import Heights, height_columns, piece_rows
 from inventory.actions.pieces import Change, Joining, change_lines, join_lines
 from inventory.actions.work import WorkAsked, WorkRefused
@@ -23,6 +24,7 @@ from inventory.ledger import kinds
 from inventory.models import Branch, Entry, SetState
 from inventory.models.choices import Basis, Fitness, Kind
 from inventory.pieces_words import pieces_of
+from inventory.queries.ledger import voided
 from inventory.queries.soak import states_with_types
 from inventory.times import when_for
 from inventory.units import Amount, Units, judge_area, judge_passes
@@ -117,6 +119,10 @@ def correct_pieces(
     lines = [one for one in entry.act.entries.order_by("line_no") if one.kind == Kind.PIECES_CHANGED]
     with transaction.atomic():
         lock_states([one.tool_set for one in lines if one.tool_set is not None])
+        if (known := already(who.act_id)) is not None:
+            return known
+        if not voided(Entry.objects.filter(pk__in=[one.pk for one in lines])):
+            check_no_later_pieces(lines, now)
         ids = [one.tool_set_id for one in lines if one.tool_set_id is not None]
         states = {state.pk: state for state in states_with_types(ids)}
         for one in entry.act.entries.filter(kind__in=(Kind.RETIRED, Kind.SET_ASIDE)):

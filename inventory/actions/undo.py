@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from inventory import hooks
 from inventory.actions.corrections import void_entry
+from inventory.actions.later_pieces import check_no_later_pieces
 from inventory.actions.ledger import Recorded, Who, already, lock_states, record, void
 from inventory.actions.sighting import check_no_ring, lock_movable
 from inventory.models import Act, Branch, Entry, Outing, ToolSet
@@ -48,7 +49,7 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
     """Void every line of an act that still stands.
 
     Raises NotYours (also own entries of a closed shift), NothingToUndo (voided already, or itself a void), ShiftsAct,
-    LaterEntries (DESIGN 3), and Refused where a bucket or crate would come to lie in itself.
+    LaterEntries (DESIGN 3), LaterPieces, and Refused where a bucket or crate would come to lie in itself.
     """
     person = who.entered_by or who.done_by
     if person.pk not in (target.done_by_id, target.entered_by_id) and not person.can(Right.SETTLE):
@@ -66,6 +67,7 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
         _check_shift(who, target, standing)
         check_beginnings(standing)
+        check_no_later_pieces(standing, now)
         reason = why.strip()[:400] or _("undone")
         moved = {entry.place_id for entry in standing if entry.kind == "moved"} - {None}
         if moved:

@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from inventory.actions.corrections import void_entry
+from inventory.actions.later_pieces import check_no_later_pieces
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, void
 from inventory.actions.undo import NothingToUndo, check_beginnings
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
@@ -220,7 +221,8 @@ def void_work(who: Who, job: Job, entry: Entry, why: str, *, now: datetime) -> R
 def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> Recorded:
     """Void every line of an act that stands, those about sets and those about the shift. Own until the shift is closed.
 
-    Raises NotYours, ShiftClosed, NothingToUndo, LaterEntries (the beginning of a set that has later entries).
+    Raises NotYours, ShiftClosed, NothingToUndo, LaterEntries (the beginning of a set that has later
+    entries), LaterPieces.
     """
     with transaction.atomic():
         entries = list(target.entries.select_related("tool_set", "place").order_by("line_no"))
@@ -245,7 +247,9 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
         ]
         if not lines and not rows:
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
-        check_beginnings([entry for entry in entries if entry.kind != "voided" and entry.pk not in gone])
+        stands = [entry for entry in entries if entry.kind != "voided" and entry.pk not in gone]
+        check_beginnings(stands)
+        check_no_later_pieces(stands, now)
         return record_shift(who, branch, lines, rows, now=now)
 
 

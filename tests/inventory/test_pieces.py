@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
 from types import SimpleNamespace
@@ -10,10 +11,11 @@ from uuid import uuid4
 
 import pytest
 
-from inventory.actions.corrections import void_entry
+from inventory.actions.corrections import VoidRefused, void_entry
 from inventory.actions.dressing import Dressing, DressingRefused, dress
 from inventory.actions.entry_corrections import correct_dressed, correct_height, correct_pieces
 from inventory.actions.gate import NotUsable
+from inventory.actions.later_pieces import LaterPieces
 from inventory.actions.ledger import NewLine
 from inventory.actions.measure import HeightDoubted, HeightRefused, Heights, measure
 from inventory.actions.pieces import Change, Joining, PiecesDiffer, PiecesRefused, change_pieces, join_sets
@@ -221,6 +223,36 @@ def test_a_change_of_pieces_is_corrected_by_void_and_anew(world: SimpleNamespace
         correct_pieces(me(world), world.cast.branch, newest, Joining(moved=2), "two moved", now=world.now)
         one, two = state(world.one), state(world.two)
         assert (one.facts["pieces"], two.facts["pieces"], two.fitness) == (3, 1, "usable")
+
+
+def test_a_change_of_pieces_under_a_later_one_is_neither_voided_nor_corrected_nor_undone(
+    world: SimpleNamespace,
+) -> None:
+    first, second = do_change(world, Change(out=1)), do_change(world, Change(out=1))
+    args = (world.cast.branch, first.entries[0])
+    doings: list[Callable[[], Any]] = [
+        lambda: void_entry(me(world), *args, "mistake", now=world.now),
+        lambda: correct_pieces(me(world), *args, Change(out=2), "two", now=world.now),
+        lambda: undo(me(world), world.cast.branch, first.act, "", now=world.now),
+    ]
+    for doing in doings:
+        with pytest.raises(LaterPieces, match="were changed again"):
+            doing()
+        assert state(world.one).facts["pieces"] == 1
+    void_entry(me(world), world.cast.branch, second.entries[0], "mistake", now=world.now)
+    doings[1]()
+    assert state(world.one).facts["pieces"] == 1
+    with pytest.raises(VoidRefused, match="voided already"):
+        doings[1]()
+
+
+def test_a_joining_stands_while_the_set_that_gave_was_changed_again(world: SimpleNamespace) -> None:
+    joined = do_join(world, Joining(moved=1, out=1))
+    change_pieces(me(world), world.cast.branch, world.two, Change(out=1), now=world.now)
+    line = joined.entries[0]
+    with pytest.raises(LaterPieces, match=state(world.two).shown_code or "400"):
+        correct_pieces(me(world), world.cast.branch, line, Joining(moved=2, out=2), "two", now=world.now)
+    assert [state(one).facts["pieces"] for one in (world.one, world.two)] == [3, 1]
 
 
 # --- dressing ---

@@ -225,7 +225,7 @@ def test_of_two_sets_with_one_own_code_the_form_asks_which_and_neither_is_taken(
     page = dag.post(world.url, said(world, code="b-77"))
     asked = page.context["refused"]
     assert (page.status_code, asked.field) == (422, "code")
-    assert asked.why == "2 sets have the own code “b-77”: GL-200000; GL-200001, Rack B."
+    assert asked.why == "2 sets have the own code “b-77”: GL-200000 · B-77; GL-200001 · B-77, Rack B."
     assert not Entry.objects.filter(kind="worked").exists()
     ToolSet.objects.filter(pk=twin.pk).update(own_code="B-78")
     dag.post(world.url, said(world, code="b 77"))
