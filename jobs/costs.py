@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from uuid import UUID
 
 from inventory.models.choices import Basis
@@ -19,6 +20,7 @@ from jobs.models import JobPlan, Standing
 from jobs.numerics.ladder import plan_ladder
 from jobs.numerics.ladder_facts import LadderRefused
 from jobs.numerics.ladder_result import Amount
+from jobs.plan_draft import content, draft_of
 from jobs.queries.shift import Logged
 
 # Worlds drawn for each job of a list: its likely number moves by a few per mille, the page stays quick.
@@ -113,7 +115,7 @@ def job_cost(shop: ShopLadder, versions: Sequence[JobPlan], logged: Sequence[Log
     before = [one for one in versions if begun is None or one.recorded_at <= begun] or [versions[-1]]
     bids = [one for one in versions if one.standing == Standing.BID]
     planned = planned_tools(shop, before[0])
-    same = bids and bids[0].pk == before[0].pk
+    same = bids and _asks(bids[0]) == _asks(before[0])
     return JobCost(
         plan=newest,
         area_m2=sum(zone.area_m2 for zone in newest.zones.all()),
@@ -123,6 +125,12 @@ def job_cost(shop: ShopLadder, versions: Sequence[JobPlan], logged: Sequence[Log
         complete=all(row.money is not None for row in rows),
         running=newest.standing != Standing.DONE,
     )
+
+
+def _asks(plan: JobPlan) -> tuple[object, ...]:
+    """What a version asks of tools, whatever its dates, its standing and its chance."""
+    bare = replace(draft_of(plan), starts_on=date.min, standing="", award_chance=0.0, confirmed=False, notes="")
+    return content(bare)
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ Pure. Quantiles are of the draws of that very amount: totals are never sums of q
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,8 +30,25 @@ class Amount:
     @classmethod
     def of(cls, draws: Floats, rule: str, *, whole: bool = False) -> Amount:
         """From draws (d,); whole: counts, whose quantiles are numbers that were drawn."""
-        low, likely, high = np.quantile(draws, SHARES, method="inverted_cdf" if whole else "linear")
-        return cls(float(low), float(likely), float(high), float(draws.mean()), rule)
+        ordered = np.sort(draws)
+        low, likely, high = (_counted(ordered, share) if whole else _between(ordered, share) for share in SHARES)
+        return cls(low, likely, high, float(draws.mean()), rule)
+
+
+def _counted(ordered: Floats, share: float) -> float:
+    """The smallest of sorted draws with at least this share at or below it: numpy's "inverted_cdf".
+
+    A plan takes hundreds of quantiles of few draws: numpy's own function costs ten times as much as the sorting.
+    """
+    return float(ordered[max(0, math.ceil(len(ordered) * share) - 1)])
+
+
+def _between(ordered: Floats, share: float) -> float:
+    """The quantile between neighbours of sorted draws: numpy's "linear"."""
+    place = (len(ordered) - 1) * share
+    below = math.floor(place)
+    low, high, part = float(ordered[below]), float(ordered[min(below + 1, len(ordered) - 1)]), place - below
+    return low + (high - low) * part if part < 0.5 else high - (high - low) * (1 - part)
 
 
 @dataclass(frozen=True)

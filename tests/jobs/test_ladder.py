@@ -6,6 +6,7 @@ import statistics
 from dataclasses import fields, replace
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -391,3 +392,14 @@ def test_life_from_a_rating_is_the_wear_models_start():
     assert likely == pytest.approx(4000 * math.exp(-0.10))
     assert math.log(high / likely) == pytest.approx(1.2815515655 * math.sqrt(0.35**2 + 0.30**2))
     assert low * high == pytest.approx(likely**2)
+
+
+@pytest.mark.parametrize("draws", [1, 2, 7, 250, 999, 1000])
+def test_low_likely_and_high_are_numpys_quantiles(draws):
+    rng = np.random.default_rng(draws)
+    amounts_, counts = rng.lognormal(3, 1, draws), rng.integers(1, 9, draws).astype(float)
+
+    linear, whole = Amount.of(amounts_, "r"), Amount.of(counts, "r", whole=True)
+
+    assert [linear.low, linear.likely, linear.high] == list(np.quantile(amounts_, (0.1, 0.5, 0.9)))
+    assert [whole.low, whole.likely, whole.high] == list(np.quantile(counts, (0.1, 0.5, 0.9), method="inverted_cdf"))
