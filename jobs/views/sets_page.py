@@ -171,7 +171,7 @@ def load_line(page: Page, key: UUID) -> dict[str, Any]:
         "sets": [_set(page, page.states[pk], load, word) for pk in sets if pk in page.states],
         "bought": bought,
         "reason": reason_words(page, load, choice),
-        "troubles": [trouble_words(one) for one in choice.troubles] + _unable(page, sets),
+        "troubles": [trouble_words(one, len(choice.seats)) for one in choice.troubles] + _unable(page, sets),
         "none": left or bool(choice.troubles) or bool(_unable(page, sets)),
         "enough": word,
         "mark": {"yes": "yes", "tight": "tight", "no": "no"}.get(word, ""),
@@ -251,8 +251,10 @@ def none_words(why: WhyNone) -> str:
     }[why]
 
 
-def trouble_words(trouble: Trouble) -> str:
-    """What is wrong with a set that somebody fixed."""
+def trouble_words(trouble: Trouble, sets: int = 1) -> str:
+    """What is wrong with a set that somebody fixed, or with the two of them."""
+    if trouble == Trouble.SHORT and sets > 1:
+        return _("With what they do before, the two do not surely finish it.")
     return {
         Trouble.GONE: _("What is meant for it is set aside, missing or retired."),
         Trouble.NO_FIT: _("It does not fit the machine, or pieces are missing."),
@@ -333,7 +335,7 @@ def consequence_words(page: Page, shown: ByHand) -> dict[str, Any]:
         "set_id": shown.set_id,
         "seats": page.names(found.seats) if found.seats else "",
         "both": len(found.seats) > 1,
-        "troubles": [trouble_words(one) for one in found.troubles],
+        "troubles": [trouble_words(one, len(found.seats)) for one in found.troubles],
         "changes": [change_sentence(page, one, shown.set_id) for one in found.changes],
         "digest": shown.digest,
     }
