@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 
 from inventory.actions.later_pieces import check_no_later_pieces
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record, void
+from inventory.actions.photos import remove_with
 from inventory.flags import FLAG_WORDS
 from inventory.ledger.facts import facts_from_json
 from inventory.models import Branch, Entry, Place, SetState, ToolSet
@@ -63,6 +64,8 @@ def void_entry(
             return voided
         _check_beginning(targets)
         check_no_later_pieces(targets, now)
+        if entry.kind in ("trouble", "retired"):
+            remove_with(who.entered_by or who.done_by, entry.act, now=now)
         return record(who, branch, [void(target, _said(why)) for target in reversed(targets)], now=now)
 
 

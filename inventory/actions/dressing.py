@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.gate import NotUsable, check_ours, name_of
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
-from inventory.actions.measure import HeightDoubted, check_not_risen, judge
+from inventory.actions.measure import HeightDoubted, check_not_fallen, check_not_risen, judge
 from inventory.models import Branch, Person, SetState, ToolSet, ToolType
 from inventory.models.choices import DressMedium, Fitness
 from inventory.queries.soak import states_with_types
@@ -57,7 +57,7 @@ def dress(who: Who, branch: Branch, tool_set: ToolSet, dressing: Dressing, *, no
             return known
         if state.fitness == Fitness.RETIRED:
             raise NotUsable(_("%(set)s is retired.") % {"set": name_of(state)}, _("Clear it first if it still works."))
-        _check_read_last(state, columns, person, dressing)
+        _check_read_last(state, tool_set.tool_type, columns, person, dressing)
         return record(who, branch, [NewLine("dressed", tool_set, None, columns)], now=now)
 
 
@@ -117,8 +117,15 @@ def _check_cost(before_mm: float, after_mm: float, person: Person) -> None:
         )
 
 
-def _check_read_last(state: SetState, columns: dict[str, Any], person: Person, dressing: Dressing) -> None:
-    """Neither height may lie above the last reading unasked."""
+def _check_read_last(
+    state: SetState, tool_type: ToolType, columns: dict[str, Any], person: Person, dressing: Dressing
+) -> None:
+    """Neither height may lie above the last reading unasked, nor under it by more than work and dressing took."""
+    taken_mm = 0.0
     for name, column in (("before", "before_height_mm"), ("height", "lowest_height_mm")):
         if columns.get(column) is not None:
             check_not_risen(state, columns[column], person, sure=dressing.sure, field=name)
+            if name == "before" or columns.get("before_height_mm") is None:
+                sure = dressing.sure
+                check_not_fallen(state, tool_type, columns[column], person, sure=sure, field=name, taken_mm=taken_mm)
+        taken_mm = _MUCH_MM

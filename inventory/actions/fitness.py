@@ -11,9 +11,10 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.gate import NotUsable, check_ours, name_of
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, record
-from inventory.actions.measure import Heights, height_columns
+from inventory.actions.measure import Heights, check_not_fallen, check_not_risen, height_columns
 from inventory.models import Branch, SetState, ToolSet
 from inventory.models.choices import Fitness, RetiredWhy, TroubleKind
+from inventory.pieces_words import pieces_of
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 
@@ -60,6 +61,11 @@ def clear(who: Who, branch: Branch, tool_set: ToolSet, *, now: datetime, why: st
             return known
         if state.fitness == Fitness.USABLE:
             raise NothingToClear(_("%(set)s is usable already.") % {"set": name_of(state)})
+        if not pieces_of(state, tool_set.tool_type):
+            raise NothingToClear(
+                _("%(set)s has no piece left: nothing of it can work.") % {"set": name_of(state)},
+                _("Void the line that took its pieces, if they are in it after all."),
+            )
         return record(who, branch, [NewLine("cleared", tool_set, None, {"why": why.strip()[:400] or None})], now=now)
 
 
@@ -90,6 +96,10 @@ def retire(
             return known
         if state.fitness == Fitness.RETIRED:
             raise NotUsable(_("%(set)s is retired already.") % {"set": name_of(state)}, _("Nothing more to do."))
+        if heights is not None:
+            person, lowest_mm = who.entered_by or who.done_by, columns["lowest_height_mm"]
+            check_not_risen(state, lowest_mm, person, sure=heights.sure)
+            check_not_fallen(state, tool_set.tool_type, lowest_mm, person, sure=heights.sure)
         return record(who, branch, [NewLine("retired", tool_set, None, columns)], now=now)
 
 

@@ -144,17 +144,25 @@ def check_not_risen(state: SetState, lowest_mm: float, person: Person, *, sure: 
 
 
 def check_not_fallen(
-    state: SetState, tool_type: ToolType, lowest_mm: float, person: Person, *, sure: bool, field: str = "height"
+    state: SetState,
+    tool_type: ToolType,
+    lowest_mm: float,
+    person: Person,
+    *,
+    sure: bool,
+    field: str = "height",
+    taken_mm: float = 0.0,
 ) -> None:
     """Ask about a height that fell without work to fall by: something was not logged, or it is not this set's.
 
-    lowest_mm: without backing. Raises HeightDoubted.
+    lowest_mm: without backing; taken_mm: what may have been taken off it since otherwise. Raises HeightDoubted.
     """
-    if sure or not falls_without_work(tool_type, state.wear, lowest_mm):
+    if sure or not falls_without_work(tool_type, state.wear, lowest_mm + taken_mm):
         return
     units: Any = person.units
     before = state.lowest_height_mm if state.lowest_height_mm is not None else tool_type.new_height_mm
-    assert before is not None
+    if before is None:
+        return
     raise HeightDoubted(
         _("%(now)s after %(before)s: the work logged since cannot have worn so much. Is it right?")
         % {"now": show_height(lowest_mm, units), "before": show_height(before, units)},

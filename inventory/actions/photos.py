@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Sequence
-from datetime import datetime
+from collections.abc import Callable, Sequence
+from datetime import datetime, timedelta
 from uuid import UUID, uuid5
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from inventory.actions.ledger import Recorded
 from inventory.models import Act, Person, SetPhoto, ToolSet
 from inventory.photos import Photo, PhotoRefused, photo_path, read_photo
 from inventory.times import zone_of
@@ -18,6 +19,7 @@ from inventory.times import zone_of
 # So many of one set, about 20 MB (our assumption); far more than a claim needs.
 MOST_OF_A_SET = 40
 MOST_AT_ONCE = 8
+_FIRST_EXIF, _AHEAD = datetime(1995, 10, 1), timedelta(days=1)  # noqa: DTZ001 - a camera knows no zone
 
 
 def read_photos(files: Sequence[bytes]) -> list[Photo]:
@@ -49,7 +51,9 @@ def keep_photos(
         check_room(tool_set, photos)
         for photo_id, photo in named.items():
             if photo_id in known:
-                SetPhoto.objects.filter(pk=photo_id).update(removed_at=None, removed_by=None)
+                # Sent anew it is shown again, with what it came with now; the same act once more brings nothing back.
+                if known[photo_id].removed_at is not None and (act is None or known[photo_id].act_id != act.pk):
+                    SetPhoto.objects.filter(pk=photo_id).update(removed_at=None, removed_by=None, act=act)
                 continue
             SetPhoto.objects.create(
                 id=photo_id,
@@ -59,11 +63,39 @@ def keep_photos(
                 width=photo.width,
                 height=photo.height,
                 bytes=len(photo.jpeg),
-                taken_at=photo.taken.replace(tzinfo=zone_of(person.branch)) if photo.taken else None,
+                taken_at=_taken_at(photo, person, now),
                 recorded_at=now,
                 recorded_by=person,
             )
         return list(SetPhoto.objects.filter(pk__in=named))
+
+
+def with_photos(
+    person: Person, tool_set: ToolSet, photos: Sequence[Photo], do: Callable[[], Recorded], *, now: datetime
+) -> Recorded:
+    """Do something to a set and keep the photos sent with it: both, or neither. Raises as ``do``, and PhotoRefused."""
+    check_room(tool_set, photos)
+    with transaction.atomic():
+        done = do()
+        keep_photos(person, tool_set, photos, now=now, act=done.act)
+    return done
+
+
+def remove_with(person: Person, act: Act, *, now: datetime) -> None:
+    """Take away the photos that were sent with an act that is undone; they stay on record. Safe to repeat."""
+    SetPhoto.objects.filter(act=act, removed_at__isnull=True).update(removed_at=now, removed_by=person)
+
+
+def _taken_at(photo: Photo, person: Person, now: datetime) -> datetime | None:
+    """When a photo was taken by its camera's clock, in the shop's zone; None where that clock cannot have been set.
+
+    Before Exif (1995) or more than a day ahead: as a camera says whose battery was out (our assumption).
+    """
+    zone = zone_of(person.branch)
+    latest = now.astimezone(zone).replace(tzinfo=None) + _AHEAD
+    if photo.taken is None or not _FIRST_EXIF <= photo.taken <= latest:
+        return None
+    return photo.taken.replace(tzinfo=zone)
 
 
 def check_room(tool_set: ToolSet, photos: Sequence[Photo]) -> None:

@@ -11,6 +11,7 @@ from inventory import hooks
 from inventory.actions.corrections import void_entry
 from inventory.actions.later_pieces import check_no_later_pieces
 from inventory.actions.ledger import Recorded, Who, already, lock_states, record, void
+from inventory.actions.photos import remove_with
 from inventory.actions.sighting import check_no_ring, lock_movable
 from inventory.models import Act, Branch, Entry, Outing, ToolSet
 from inventory.queries.ledger import standing, voided
@@ -73,6 +74,7 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
         if moved:
             lock_movable(branch)
         recorded = record(who, branch, [void(entry, reason) for entry in reversed(standing)], now=now)
+        remove_with(person, target, now=now)
         if moved:
             check_no_ring(branch, moved)  # type: ignore[arg-type]  # None is taken out above
         return recorded

@@ -349,6 +349,9 @@ def _pieces_changed(facts: SetFacts, line: Line) -> None:
     _used(facts, line)
     facts.pieces = line.pieces
     facts.repieced = True
+    if line.pieces_in is not None and line.pieces_in == line.pieces:
+        # Not one of the pieces that were read is in it any more.
+        facts.lowest_height_mm = facts.mean_height_mm = facts.measured_at = None
     _take_heights(facts, line)
     _mark(facts, line, "pieces", changed=line.pieces_in, of=line.pieces)
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from datetime import date, datetime
 from typing import Any, NamedTuple
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 from django.utils.translation import ngettext
@@ -14,9 +16,9 @@ from inventory.actions import custody, fitness, soak
 from inventory.actions.dressing import dress
 from inventory.actions.gate import name_of, where_of
 from inventory.actions.label import label_set
-from inventory.actions.ledger import Who
+from inventory.actions.ledger import Recorded, Who
 from inventory.actions.measure import measure
-from inventory.actions.photos import check_room, keep_photos
+from inventory.actions.photos import with_photos
 from inventory.actions.pieces import change_pieces, join_sets
 from inventory.forms.piece_forms import DressForm, JoinForm, PiecesForm
 from inventory.forms.set_forms import (
@@ -26,15 +28,16 @@ from inventory.forms.set_forms import (
     RetireForm,
     TroubleForm,
     WhyForm,
-    height_text,
 )
 from inventory.forms.shop_form import ShopForm
+from inventory.height_now import HeightNow, height_sentence, height_words, heights_now, last_reading
 from inventory.models import Person, SetState, ToolSet
 from inventory.models.choices import Face, PlaceKind
 from inventory.pieces_words import face_words, part_load_words, pieces_of, remnant_words
 from inventory.queries.joining import donors
 from inventory.queries.photos import dressing_cost
 from inventory.rights import Right
+from inventory.times import zone_of
 from inventory.units import show_height
 
 
@@ -69,28 +72,44 @@ def _place_form(sent: Sent, person: Person, state: SetState) -> ShopForm:
 
 def _measure_form(sent: Sent, person: Person, state: SetState) -> ShopForm:
     each = bool(sent.query.get("each"))
-    shown = {} if each else {"height": height_text(state.lowest_height_mm, person.units)}
     tool_type = state.tool_set.tool_type
-    return MeasureForm(
-        sent.data, person=person, tool_type=tool_type, pieces=pieces_of(state, tool_type), each=each, initial=shown
-    )
+    # Never filled in: one stray tap would store an old height as today's. What was read stands above the form.
+    return MeasureForm(sent.data, person=person, tool_type=tool_type, pieces=pieces_of(state, tool_type), each=each)
+
+
+def _dress_form(sent: Sent, person: Person, state: SetState) -> ShopForm:
+    """The height before is filled in only where it was read today and nothing was worked since."""
+    at, worked = last_reading(state.wear)
+    today = at is not None and not worked and _day(at, person) == _day(timezone.now(), person)
+    before = state.lowest_height_mm if today else None
+    return DressForm(sent.data, person=person, tool_set=state.tool_set, before_mm=before)
+
+
+def _day(at: datetime, person: Person) -> date:
+    return at.astimezone(zone_of(person.branch)).date()
 
 
 def _join_form(sent: Sent, person: Person, state: SetState) -> ShopForm:
-    others = [(str(one.pk), _donor_words(one, person)) for one in donors(state)]
+    others = [
+        (str(one.pk), _donor_words(one, height, person)) for one, height in donors(state, person.branch, timezone.now())
+    ]
     return JoinForm(sent.data, person=person, tool_set=state.tool_set, others=others)
 
 
-def _donor_words(state: SetState, person: Person) -> str:
-    """ "GL-7K2M46, 2 of 3 pieces, 6.8 mm, Rack B, peg 4"."""
+def _donor_words(state: SetState, height: HeightNow | None, person: Person) -> str:
+    """ "GL-7K2M46, 2 of 3 pieces, 6.8 mm read 12 Apr, likely 3.6 mm today, Rack B, peg 4"."""
     tool_type = state.tool_set.tool_type
     pieces = _("%(pieces)d of %(whole)d pieces") % {
         "pieces": pieces_of(state, tool_type),
         "whole": tool_type.pieces_per_set,
     }
-    height = show_height(state.lowest_height_mm, person.units) if state.lowest_height_mm is not None else ""  # type: ignore[arg-type]
+    words = height_words(height, person, _day(timezone.now(), person))
+    read = ""
+    if words:
+        read = _("%(read)s read %(day)s") % words if words["day"] else words["read"]
+    likely = _("likely %(likely)s today") % words if "likely" in words else ""
     fit = "" if state.fitness == "usable" else str(state.get_fitness_display())
-    return ", ".join(part for part in (name_of(state), pieces, height, fit, where_of(state)) if part)
+    return ", ".join(part for part in (name_of(state), pieces, read, likely, fit, where_of(state)) if part)
 
 
 def _do_measure(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
@@ -116,26 +135,22 @@ def _do_label(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
 
 def _do_trouble(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
     given = form.cleaned_data
-    check_room(tool_set, given["photos"])
-    done = fitness.report_trouble(who, person.branch, tool_set, given["trouble"], now=who.sent_at, note=given["note"])
-    keep_photos(person, tool_set, given["photos"], now=who.sent_at, act=done.act)
-    return done
+    now, said = who.sent_at, (given["trouble"], given["note"])
+
+    def report() -> Recorded:
+        return fitness.report_trouble(who, person.branch, tool_set, said[0], now=now, note=said[1])
+
+    return with_photos(person, tool_set, given["photos"], report, now=now)
 
 
 def _do_retire(who: Who, person: Person, tool_set: ToolSet, form: Any) -> Any:
     given = form.cleaned_data
-    check_room(tool_set, given["photos"])
-    done = fitness.retire(
-        who,
-        person.branch,
-        tool_set,
-        given["retired_why"],
-        now=who.sent_at,
-        heights=form.heights(),
-        note=given["note"],
-    )
-    keep_photos(person, tool_set, given["photos"], now=who.sent_at, act=done.act)
-    return done
+    now, why, note = who.sent_at, given["retired_why"], given["note"]
+
+    def retire() -> Recorded:
+        return fitness.retire(who, person.branch, tool_set, why, now=now, heights=form.heights(), note=note)
+
+    return with_photos(person, tool_set, given["photos"], retire, now=now)
 
 
 def _pieces_told(person: Person, state: SetState) -> list[str]:
@@ -145,10 +160,12 @@ def _pieces_told(person: Person, state: SetState) -> list[str]:
         "It has %(pieces)d of %(whole)d piece.", "It has %(pieces)d of %(whole)d pieces.", tool_type.pieces_per_set
     )
     words = [has % {"pieces": pieces, "whole": tool_type.pieces_per_set}, part_load_words(state)]
-    if state.lowest_height_mm is not None:
-        height = show_height(state.lowest_height_mm, person.units)  # type: ignore[arg-type]
-        words.append(_("Its lowest piece was last read at %(height)s.") % {"height": height})
-    return [one for one in words if one]
+    return [one for one in (*words, _last_read(person, state)) if one]
+
+
+def _last_read(person: Person, state: SetState) -> str:
+    now = timezone.now()
+    return height_sentence(heights_now([state], person.branch, now).get(state.pk), person, _day(now, person))
 
 
 def _change_told(person: Person, state: SetState) -> list[str]:
@@ -164,18 +181,21 @@ def _dress_told(person: Person, state: SetState) -> list[str]:
     tool_type = state.tool_set.tool_type
     count, mean_mm = dressing_cost(tool_type)
     if not count:
-        return [face, _("What dressing costs this type in height is not known yet: measure before and after.")]
+        cost = _("What dressing costs this type in height is not known yet: measure before and after.")
+        return [one for one in (face, cost, _last_read(person, state)) if one]
     cost = ngettext(
         "Dressing %(type)s took %(height)s of height, seen once.",
         "Dressing %(type)s took %(height)s of height on average, seen %(count)d times.",
         count,
     )
     height = show_height(mean_mm, person.units)  # type: ignore[arg-type]
-    return [face, cost % {"type": tool_type.name, "height": height, "count": count}]
+    cost %= {"type": tool_type.name, "height": height, "count": count}
+    return [one for one in (face, cost, _last_read(person, state)) if one]
 
 
 def _measure_told(person: Person, state: SetState) -> list[str]:
-    return [one for one in (remnant_words(state) and f"{remnant_words(state)}.", face_words(state)) if one]
+    remnant = remnant_words(state)
+    return [one for one in (remnant and f"{remnant}.", face_words(state), _last_read(person, state)) if one]
 
 
 ACTS: dict[str, SetAct] = {
@@ -209,9 +229,7 @@ ACTS: dict[str, SetAct] = {
         Right.SCAN,
         _lazy("How was it dressed?"),
         _lazy("Keep the dressing"),
-        lambda sent, person, state: DressForm(
-            sent.data, person=person, tool_set=state.tool_set, before_mm=state.lowest_height_mm
-        ),
+        _dress_form,
         lambda who, person, tool_set, form: dress(who, person.branch, tool_set, form.dressing(), now=who.sent_at),
         _dress_told,
     ),

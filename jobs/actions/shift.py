@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from inventory.actions.corrections import void_entry
 from inventory.actions.later_pieces import check_no_later_pieces
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, void
+from inventory.actions.photos import remove_with
 from inventory.actions.undo import NothingToUndo, check_beginnings
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
 from inventory.models import Act, Branch, Entry
@@ -250,6 +251,7 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
         stands = [entry for entry in entries if entry.kind != "voided" and entry.pk not in gone]
         check_beginnings(stands)
         check_no_later_pieces(stands, now)
+        remove_with(who.entered_by or who.done_by, target, now=now)
         return record_shift(who, branch, lines, rows, now=now)
 
 

@@ -14,6 +14,7 @@ import pytest
 from inventory.actions.corrections import VoidRefused, void_entry
 from inventory.actions.dressing import Dressing, DressingRefused, dress
 from inventory.actions.entry_corrections import correct_dressed, correct_height, correct_pieces
+from inventory.actions.fitness import retire
 from inventory.actions.gate import NotUsable
 from inventory.actions.later_pieces import LaterPieces
 from inventory.actions.ledger import NewLine
@@ -255,6 +256,15 @@ def test_a_joining_stands_while_the_set_that_gave_was_changed_again(world: Simpl
     assert [state(one).facts["pieces"] for one in (world.one, world.two)] == [3, 1]
 
 
+def test_with_every_piece_replaced_unread_the_height_is_unknown_and_none_seems_to_have_risen(
+    world: SimpleNamespace,
+) -> None:
+    do_change(world, Change(out=3, new=3))
+    assert (state(world.one).lowest_height_mm, state(world.one).facts["mean_height_mm"]) == (None, None)
+    measure(me(world), world.cast.branch, world.one, lowest(11.8), now=world.now)
+    assert (state(world.one).lowest_height_mm, state(world.one).open_flags) == (11.8, 0)
+
+
 # --- dressing ---
 
 
@@ -334,3 +344,19 @@ def test_a_measurement_is_corrected_with_every_piece(world: SimpleNamespace) -> 
     heights = Heights((mm(7.2), mm(7.4), mm(7.3)))
     correct_height(me(world), world.cast.branch, done.entries[0], heights, "all three", now=world.now)
     assert (state(world.one).lowest_height_mm, state(world.one).facts["mean_height_mm"]) == (7.2, 7.3)
+
+
+def test_a_height_that_rose_or_fell_without_work_is_asked_about_at_retiring_too(
+    world: SimpleNamespace,
+) -> None:
+    args = (world.cast.branch, world.one)
+    for height, words in ((11.0, "higher than"), (4.0, "cannot have worn so much")):
+        with pytest.raises(HeightDoubted, match=words):
+            retire(me(world), *args, "worn", now=world.now, heights=lowest(height))
+    for said in (Dressing("block", before=mm(4.0), after=mm(3.8)), Dressing("block", after=mm(4.0))):
+        with pytest.raises(HeightDoubted, match="cannot have worn so much"):
+            dress(me(world), *args, said, now=world.now)
+    assert state(world.one).lowest_height_mm == 8.0
+    dress(me(world), *args, Dressing("block", after=mm(7.2)), now=world.now)
+    retire(me(world), *args, "worn", now=world.now, heights=lowest(4.0, sure=True))
+    assert (state(world.one).fitness, state(world.one).lowest_height_mm) == ("retired", 4.0)
