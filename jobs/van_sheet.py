@@ -16,7 +16,7 @@ from inventory.times import show_day, show_time, zone_of
 from inventory.units import Units, show_area, show_hours, show_length
 from jobs.models import PlanZone
 from jobs.plan_draft import FINISHES
-from jobs.queries.van_sheet import SheetFacts, SheetStep
+from jobs.queries.van_sheet import SheetFacts, SheetStep, sections_of
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,6 @@ class StepLine:
     passes: str
     area: str
     sections: int
-    section_words: str
     sets: tuple[SetLine, ...]
 
 
@@ -77,7 +76,7 @@ def van_sheet(facts: SheetFacts, person: Person, address: str, now: datetime) ->
         crumb=" · ".join((_("Van sheet"), day, number)),
         title=job.name,
         facts=_facts(facts, person),
-        floors=tuple(_floor(zone, units) for zone in facts.zones),
+        floors=tuple(_floor(zone, facts, units) for zone in facts.zones),
         steps=tuple(_step(number, one, facts, person) for number, one in enumerate(facts.steps, start=1)),
         kit=tuple(kit_words(facts, units)),
         cautions=cautions(facts),
@@ -123,8 +122,12 @@ def _facts(facts: SheetFacts, person: Person) -> tuple[str, ...]:
     return (*said, times, " · ".join(who))
 
 
-def _floor(zone: PlanZone, units: Units) -> str:
-    parts = [show_area(zone.area_m2, units)]
+def _floor(zone: PlanZone, facts: SheetFacts, units: Units) -> str:
+    sections, area = sections_of(zone, facts.settings), show_area(zone.area_m2, units)
+    if sections > 1:
+        words = _("%(area)s in %(n)s sections of %(section)s")
+        area = words % {"area": area, "n": sections, "section": show_area(zone.area_m2 / sections, units)}
+    parts = [area]
     if zone.edge_m:
         parts.append(_("edge %(length)s") % {"length": show_length(zone.edge_m, units)})
     hard = _("hardness not tested") if zone.hardness == "unknown" else str(zone.get_hardness_display())
@@ -143,10 +146,6 @@ def _step(number: int, one: SheetStep, facts: SheetFacts, person: Person) -> Ste
     area = show_area(one.zone.area_m2, units)
     if shifts > 1:
         area = _("%(area)s over %(n)s shifts") % {"area": area, "n": shifts}
-    if one.sections > 1:
-        section = _("sections of %(area)s") % {"area": show_area(one.section_m2, units)}
-    else:
-        section = _("whole floor")
     passes = ngettext("%(n)s pass", "%(n)s passes", one.step.passes) % {"n": one.step.passes}
     return StepLine(
         number=number,
@@ -159,7 +158,6 @@ def _step(number: int, one: SheetStep, facts: SheetFacts, person: Person) -> Ste
         passes=passes,
         area=area,
         sections=one.sections,
-        section_words=section,
         sets=tuple(_set(state, facts.water[state.pk], person) for state in one.sets),
     )
 

@@ -29,6 +29,8 @@ _FRAME = 6
 _MODULE = 0.6 * mm
 _BOX_MM = (8.4, 7.0)
 _TICK = 3.6 * mm
+# Above so many steps a sheet is set closer, so that nine still fit a page (our assumption).
+_MANY = 6
 _BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=9.5, leading=12.5)
 _SMALL = ParagraphStyle("small", parent=_BODY, fontSize=8, leading=9.8)
 _TINY = ParagraphStyle("tiny", parent=_BODY, fontSize=7.3, leading=8.8)
@@ -95,18 +97,18 @@ class _Sign(Flowable):
     def __init__(self, line: StepLine, *, wet: bool) -> None:
         super().__init__()
         self.line, self.wet = line, wet
-        self.width, self.height = 14 * mm, 9 * mm
+        self.width, self.height = 14 * mm, 8.6 * mm
 
     def draw(self) -> None:
         canvas = self.canv
         canvas.setFont("Helvetica", 10)
         canvas.drawString(0, 2.6 * mm, str(self.line.number))
-        draw_cap(canvas, self.line.bond, 4.4 * mm, 0.6 * mm, 3.6 * mm, 5.2 * mm)
+        draw_cap(canvas, self.line.bond, 4.4 * mm, 0.5 * mm, 3.6 * mm, 4.6 * mm)
         if self.wet:
             path = canvas.beginPath()
-            path.moveTo(6.2 * mm, 9 * mm)
-            path.curveTo(7.6 * mm, 7.4 * mm, 7.2 * mm, 6.4 * mm, 6.2 * mm, 6.4 * mm)
-            path.curveTo(5.2 * mm, 6.4 * mm, 4.8 * mm, 7.4 * mm, 6.2 * mm, 9 * mm)
+            path.moveTo(6.2 * mm, 7.9 * mm)
+            path.curveTo(7.5 * mm, 6.5 * mm, 7.1 * mm, 5.6 * mm, 6.2 * mm, 5.6 * mm)
+            path.curveTo(5.3 * mm, 5.6 * mm, 4.9 * mm, 6.5 * mm, 6.2 * mm, 7.9 * mm)
             canvas.drawPath(path, stroke=0, fill=1)
         draw_own_mark(canvas, self.line.mark, 9.2 * mm, 1.6 * mm, 3.4 * mm)
 
@@ -165,15 +167,15 @@ def draw_van_sheet(sheet: VanSheet, paper: str) -> bytes:
         pagesize=size,
         leftMargin=_MARGIN,
         rightMargin=_MARGIN,
-        topMargin=9 * mm,
-        bottomMargin=13 * mm,
+        topMargin=7 * mm,
+        bottomMargin=12 * mm,
         title=printable(f"{sheet.crumb} · {sheet.title}"),
         author=sheet.shop,
         invariant=1,
     )
     width = size[0] - 2 * (_MARGIN + _FRAME)
-    story: list[Any] = [_top(sheet, width), Spacer(1, 2 * mm), _ladder(sheet, width), Spacer(1, 2.5 * mm)]
-    story += [_kit_and_care(sheet, width), Spacer(1, 2 * mm)]
+    story: list[Any] = [_top(sheet, width), Spacer(1, 2 * mm), _ladder(sheet, width), Spacer(1, 1.5 * mm)]
+    story += [_kit_and_care(sheet, width), Spacer(1, 1 * mm)]
     story += _coming_back(sheet, width)
     story += [KeepTogether([*_gloss(sheet, width), *_used(width), _signatures(width)])]
     document.build(story, canvasmaker=_paged(sheet))
@@ -192,7 +194,7 @@ def _top(sheet: VanSheet, width: float) -> Table:
     if sheet.address:
         square = _Square(sheet.address)
         caption = ParagraphStyle("caption", parent=_SMALL, alignment=1)
-        right = [square, Paragraph(_text(_("Scan afterwards: the page where this sheet is typed in")), caption)]
+        right = [square, Paragraph(_text(_("Scan to type it in afterwards")), caption)]
     wide = right[0].width + 4 if right else 0.0
     return Table([[said, right]], colWidths=[width - wide, wide], style=TableStyle(_BARE))
 
@@ -213,7 +215,10 @@ def _ladder(sheet: VanSheet, width: float) -> Table:
     rows += [_row(line, widths, several=several) for line in sheet.steps]
     if not sheet.steps:
         rows.append(["", "", "", Paragraph(_text(_("No step is planned for this shift.")), _BODY), "", "", ""])
-    return Table(rows, colWidths=widths, repeatRows=1, style=TableStyle(_LADDER), splitInRow=0)
+    table = Table(rows, colWidths=widths, repeatRows=1, style=TableStyle(_LADDER), splitInRow=0)
+    if len(sheet.steps) > _MANY:
+        table.setStyle(TableStyle([("TOPPADDING", (0, 1), (-1, -1), 0), ("BOTTOMPADDING", (0, 1), (-1, -1), 1)]))
+    return table
 
 
 def _row(line: StepLine, widths: list[float], *, several: bool) -> list[Any]:
@@ -227,17 +232,27 @@ def _row(line: StepLine, widths: list[float], *, several: bool) -> list[Any]:
     places = " / ".join(dict.fromkeys(filter(None, (one.where for one in line.sets))))
     sets.append(Paragraph(_text(" · ".join(filter(None, (f"{line.type_name}, {line.wet_dry}", places)))), _TINY))
     planned = [Paragraph(f"<b>{_text(line.passes)}</b>", _BODY), Paragraph(_text(line.area), _SMALL)]
-    words = f"{_('floor looks even')} · {line.section_words}"
-    even = Table(
-        [[_Tick(2.6 * mm), Paragraph(_text(words), _TINY)]],
-        colWidths=[4 * mm, widths[6] - 4 * mm],
-        style=TableStyle(_BARE),
-    )
-    boxes: list[Any] = [_Boxes(line.sections, widths[6] - 4), even]
+    drawn = _Boxes(line.sections, widths[6] - 4)
+    beside = widths[6] - drawn.width - 10
+    said = [_("floor looks even")]
+    if beside > 24 * mm:  # few boxes: what belongs to them stands beside, and more steps fit a page
+        boxes: list[Any] = [_beside([[drawn, _even(said, beside)]], [drawn.width + 6, beside + 4])]
+    else:
+        boxes = [drawn, _even(said, widths[6])]
     if several:
         boxes.insert(0, Paragraph(f"<b>{_text(line.floor)}</b>", _SMALL))
     wet = any(one.wet for one in line.sets)
     return [_Tick(), _Sign(line, wet=wet), _Grit(line.grit, widths[2]), sets, water, planned, boxes]
+
+
+def _even(said: list[str], width: float) -> Table:
+    """A box to tick where the floor looks even, and what is said beside it."""
+    words = [Paragraph(_text(one), _TINY) for one in said]
+    return _beside([[_Tick(2.6 * mm), words]], [4 * mm, width - 4 * mm])
+
+
+def _beside(cells: list[list[Any]], widths: list[float]) -> Table:
+    return Table(cells, colWidths=widths, style=TableStyle(_BARE), hAlign="LEFT")
 
 
 def _set_words(one: SetLine) -> list[Any]:
@@ -246,15 +261,25 @@ def _set_words(one: SetLine) -> list[Any]:
 
 
 def _kit_and_care(sheet: VanSheet, width: float) -> Table:
-    half = 0.4 * width
-    kit: list[Any] = [
-        [_Tick(2.6 * mm), Paragraph(_text(words), _SMALL)] for words in (*sheet.kit, "______________________________")
+    """Kit beside cautions; on a sheet of many steps the kit in two columns, and of a caution what it is about."""
+    short = len(sheet.steps) > _MANY
+    left = (0.52 if short else 0.4) * width
+    ticks = [*sheet.kit, "____________________"]
+    columns = 2 if short else 1
+    each = (left - 3 * mm) / columns
+    rows: list[list[Any]] = []
+    for start in range(0, len(ticks), columns):
+        row: list[Any] = []
+        for words in ticks[start : start + columns]:
+            row += [_Tick(2.6 * mm), Paragraph(_text(words), _TINY if short else _SMALL)]
+        rows.append(row + [""] * (2 * columns - len(row)))
+    listed = _beside(rows, [5 * mm, each - 5 * mm] * columns)
+    care = [
+        Paragraph(f"<b>{_text(what)}</b>" if short else f"<b>{_text(what)}</b> {_text(then)}", _TINY)
+        for what, then in sheet.cautions
     ]
-    listed = Table(kit, colWidths=[5 * mm, half - 8 * mm], style=TableStyle(_BARE))
-    care = [Paragraph(f"<b>{_text(what)}</b> {_text(then)}", _TINY) for what, then in sheet.cautions]
-    left = [Paragraph(_text(_("Kit")), _SECTION), listed]
-    right = [Paragraph(_text(_("Take care")), _SECTION), *care]
-    return Table([[left, right]], colWidths=[half, width - half], style=TableStyle(_BARE))
+    kit = [Paragraph(_text(_("Kit")), _SECTION), listed]
+    return _beside([[kit, [Paragraph(_text(_("Take care")), _SECTION), *care]]], [left, width - left])
 
 
 def _coming_back(sheet: VanSheet, width: float) -> list[Any]:
@@ -265,6 +290,8 @@ def _coming_back(sheet: VanSheet, width: float) -> list[Any]:
     blank = ("", "__________")
     rows = [_back_row(grit, code, answers, widths) for grit, code in (*sheet.coming_back, blank)]
     table = Table(rows, colWidths=widths, style=TableStyle(_LINES))
+    if len(sheet.steps) > _MANY:
+        table.setStyle(TableStyle([("TOPPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, -1), 0)]))
     return [KeepTogether([title, table])] if len(rows) <= 12 else [title, table]
 
 
@@ -300,7 +327,7 @@ def _gloss(sheet: VanSheet, width: float) -> list[Any]:
 
 def _used(width: float) -> list[Any]:
     words = _("Set changed part-way, area by section, anything else:")
-    return [Spacer(1, 1.5 * mm), Paragraph(_text(words), _SMALL), Spacer(1, 9 * mm)]
+    return [Spacer(1, 1.5 * mm), Paragraph(_text(words), _SMALL), Spacer(1, 6 * mm)]
 
 
 def _signatures(width: float) -> Table:

@@ -103,7 +103,7 @@ def test_the_paper_says_job_ladder_sets_amounts_cautions_and_never_money(world: 
     words = words_of(pdf_of(world))
     for said in (
         "Van sheet · Tue 13 May · shift 1 of 2", "Osprey Lane", "Crew lead: Dag P.", "starts Tue 13 May 20:02",
-        "10,764 ft²", "5 passes", "sections of 2,691 ft²", "no soak", "Concrete dust holds silica",
+        "10,764 ft²", "5 passes", "10,764 ft² in 4 sections of 2,691 ft²", "no soak", "Concrete dust holds silica",
         "Slurry is alkaline",
         "A wet floor slips", "Waste water and slurry go where local rules say", "Lift with two people",
         "Loaded, shop manager, time", "clarity, %", "came back", "Page 1 of 1",
@@ -159,6 +159,23 @@ def test_a_sheet_of_many_steps_and_sections_with_long_names_goes_over_pages(worl
     assert [f"Page {n} of {count}" in words for n in range(1, count + 1)] == [True] * count
     assert all(f"{100 * (number + 1)}" in words for number in range(14))
     assert "Zóltowska" in words
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_nine_steps_fit_a_page(world: SimpleNamespace, paper: str) -> None:
+    Zone.objects.update(section_m2=340.0)
+    shift = world.night.shift.key
+    steps = []
+    for number in range(9):
+        tool_type = make_type(f"{100 * (number + 1)}", ladder_place=number)
+        steps.append(StepDraft(world.zone.zone_id, tool_type, 4, shift_key=shift, key=uuid(7000 + number)))
+    draft = replace(draft_of(world.plan), steps=tuple(steps))
+    plan = save_plan(world.cast.ines, world.job, draft, now=NOW, sure=True).plan
+    for step in steps:
+        tool_set = make_set(world.cast, step.tool_type, world.rack, at=NOW - hours(80))
+        reserve(world.cast.ines, world.job, step.key, tool_set, now=NOW)
+    night = nights_of(plan_of(plan.job) or plan)[0]
+    assert len(pages_of(pdf_of(world, paper=paper, night=night), 20)) == 1
 
 
 def test_in_spanish_it_has_the_page_numbers_of_spanish(world: SimpleNamespace) -> None:
