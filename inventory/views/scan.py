@@ -77,7 +77,9 @@ def scan_out(request: PersonRequest, outing_id: UUID) -> HttpResponse:
 @door("GET", "POST", right=Right.SCAN)
 def scan_in(request: PersonRequest) -> HttpResponse:
     """Scan sets in, from any outing, to the place chosen or scanned."""
-    named = as_uuid(request.POST.get("place", "") or request.GET.get("place", "") or request.session.get("in_to", ""))
+    # Opened from a menu it starts where each set hung; a label scanned on the page holds for the page's own scans.
+    kept = request.session.get("in_to", "") if request.method == "POST" or request.headers.get("X-Scan") else ""
+    named = as_uuid(request.POST.get("place", "") or request.GET.get("place", "") or kept)
     places = places_for(request.user.branch, [PlaceKind.RACK, PlaceKind.TUB])
     place, verdict, now = next((one for one in places if one.pk == named), None), None, timezone.now()
     if request.method == "POST":
@@ -113,7 +115,10 @@ def scan_undo(request: PersonRequest) -> HttpResponse:
     if back and url_has_allowed_host_and_scheme(back, {request.get_host()}, require_https=request.is_secure()):
         return redirect(back)
     outing_id = as_uuid(request.POST.get("outing", ""))
-    return redirect("inventory:scan_out", outing_id) if outing_id else redirect("inventory:scan_in")
+    if outing_id:
+        return redirect("inventory:scan_out", outing_id)
+    into = request.session.get("in_to", "")
+    return redirect(reverse("inventory:scan_in") + (f"?place={into}" if into else ""))
 
 
 @door("GET", "POST", right=Right.SCAN)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -12,12 +12,15 @@ from django.utils.translation import gettext as _
 from inventory.actions.gate import name_of, where_of
 from inventory.hooks import NextUse, PlannedUse, next_use
 from inventory.models import Branch, Outing, SetState, ToolSet
-from inventory.queries.custody import others_ready, sets_of_outing, will_be_ready
+from inventory.queries.custody import Other, others_ready, sets_of_outing, will_be_ready
 from inventory.queries.finishing import Helps, helps_of
 from inventory.queries.soak import states_with_types
 from inventory.shop_settings import ShopSettings
 from inventory.templatetags.gritledger import sure_words
 from inventory.views.verdicts import Verdict, name_with_place
+
+# A set that another outing takes within so long is asked about before it goes (our assumption).
+_NEAR = timedelta(hours=24)
 
 
 @dataclass(frozen=True)
@@ -25,13 +28,14 @@ class Meant:
     """What a set is taken for. uses: every use of the outing it answers; companion: the set that finishes with it.
 
     idle: the set meant to finish with it that would not be ready: it does not count. astray: that it is not planned
-    here, and what it is meant for elsewhere.
+    here, and what it is meant for elsewhere. promised: the use of another outing it is meant for before it is back.
     """
 
     uses: tuple[PlannedUse, ...] = ()
     companion: SetState | None = None
     idle: SetState | None = None
     astray: tuple[str, ...] = ()
+    promised: NextUse | None = None
 
     @property
     def first(self) -> PlannedUse | None:
@@ -61,8 +65,24 @@ def meant(plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing, now: da
 
     The other of a pair counts only if it is out with it, or will be ready when it leaves.
     """
+    nearest = next_use([tool_set.pk], now).get(tool_set.pk)
+    found = _answered(plan, tool_set, outing, now, astray_words(plan, tool_set, outing, nearest))
+    return replace(found, promised=nearest if is_promised(plan, tool_set, outing, nearest, now) else None)
+
+
+def is_promised(
+    plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing, use: NextUse | None, now: datetime
+) -> bool:
+    """Whether another outing is to leave with it before this one is back, or within a day."""
+    if use is None or use.outing == outing.pk or any(tool_set.pk in one.sets for one in plan):
+        return False
+    return use.leaves_at <= max(outing.due_at or now, now + _NEAR)
+
+
+def _answered(
+    plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing, now: datetime, astray: tuple[str, ...]
+) -> Meant:
     uses = uses_for(plan, tool_set)
-    astray = astray_words(plan, tool_set, outing, next_use([tool_set.pk], now).get(tool_set.pk))
     if not uses:
         return Meant(astray=astray)
     mine = {pk for use in uses for pk in use.sets}
@@ -133,6 +153,22 @@ def offer_help(
         verdict.then = _("Undo this one if another goes instead.")
 
 
+def instead_of(
+    plan: Sequence[PlannedUse], tool_set: ToolSet, outing: Outing, starts_at: datetime, now: datetime
+) -> Other | None:
+    """The set to take in place of one that may not leave, while the outing still waits for a set of its grit.
+
+    One meant for another job is named only where no free one is ready.
+    """
+    if not _still_wanted(plan, tool_set, sets_of_outing(outing)):
+        return None
+    found = others_ready(
+        tool_set.tool_type, outing.branch, leaves_at=now, starts_at=starts_at, now=now, without=[tool_set.pk]
+    )
+    free = [one for one in found if not reserved_words(one.use, outing)]
+    return next(iter([*free, *found]), None)
+
+
 def _take(
     one: Helps, words: str, chance: float, url: str, hidden: dict[str, str], outing: Outing, *, fill: bool
 ) -> dict[str, Any]:
@@ -160,6 +196,17 @@ def next_words(plan: Sequence[PlannedUse], outing: Outing) -> str:
             where = where_of(state) if state is not None else ""
             return _("Next: %(grit)s, %(where)s") % {"grit": use.grit, "where": where or _("place not known")}
     return ""
+
+
+def _still_wanted(plan: Sequence[PlannedUse], tool_set: ToolSet, states: Sequence[SetState]) -> bool:
+    """Whether the outing still waits for a set of this grit: another is offered only then. states: what is out.
+
+    Without a plan it does.
+    """
+    tool_type = tool_set.tool_type
+    same = [use for use in plan if (use.grit, use.ladder_place) == (tool_type.grit, tool_type.ladder_place)]
+    out = sum(state.tool_set.tool_type_id == tool_type.pk for state in states)
+    return not plan or out < (max(1, len({pk for use in same for pk in use.sets})) if same else 0)
 
 
 def not_planned(plan: Sequence[PlannedUse], states: Sequence[SetState]) -> list[SetState]:

@@ -22,7 +22,7 @@ from inventory.hooks import PlannedUse, next_use
 from inventory.models import Branch, Device, Outing, Person, Place, ToolSet
 from inventory.models.choices import PlaceKind, SoakNeed
 from inventory.queries.came_back import came_back
-from inventory.queries.custody import others_ready, places_for, sets_in, sets_of_outing, states_by_ids
+from inventory.queries.custody import places_for, sets_in, sets_of_outing, states_by_ids
 from inventory.queries.finishing import lives_of
 from inventory.queries.opening import Opened, open_text
 from inventory.queries.soak import states_with_types
@@ -30,7 +30,16 @@ from inventory.refusals import Refused
 from inventory.shop_settings import settings_of
 from inventory.times import show_time, zone_of
 from inventory.views import list_verdicts, verdicts
-from inventory.views.scan_plan import Meant, astray_words, meant, next_words, offer_help, reserved_words, uses_for
+from inventory.views.scan_plan import (
+    Meant,
+    astray_words,
+    instead_of,
+    is_promised,
+    meant,
+    next_words,
+    offer_help,
+    uses_for,
+)
 from inventory.views.verdicts import Verdict
 
 _KEPT = 40
@@ -117,6 +126,10 @@ def _one_out(
 ) -> Verdict:
     branch = person.branch
     task = meant(plan, tool_set, outing, now)
+    if task.promised is not None and scan.do == "":
+        return verdicts.promised(
+            states_with_types([tool_set.pk])[0], task.promised, outing, {"carry": str(carry.pk)} if carry else {}
+        )
     use = task.first
     carry = carry_for(tool_set, carry)
     kept = {"carry": str(carry.pk)} if carry is not None else {}
@@ -145,19 +158,8 @@ def _one_out(
         )
     except Refused as refusal:
         (state,) = states_with_types([tool_set.pk])
-        instead = None
-        if isinstance(refusal, custody.NotConditioned | custody.NotConfirmed | custody.NotUsable):
-            found = others_ready(
-                tool_set.tool_type,
-                branch,
-                leaves_at=now,
-                starts_at=starts_at or outing.leaves_at,
-                now=now,
-                without=[tool_set.pk],
-            )
-            # One meant for another job is named only where no free one is ready.
-            free = [one for one in found if not reserved_words(one.use, outing)]
-            instead = next(iter([*free, *found]), None)
+        gated = isinstance(refusal, custody.NotConditioned | custody.NotConfirmed | custody.NotUsable)
+        instead = instead_of(plan, tool_set, outing, starts_at or outing.leaves_at, now) if gated else None
         verdict = verdicts.refused(refusal, state, person, now, outing=outing, hidden=hidden, instead=instead)
         verdict.lines += task.astray
         return verdict
@@ -227,6 +229,9 @@ def _many_out(
 ) -> Verdict:
     states = {state.pk: state for state in states_by_ids(scan.set_ids, branch)}
     nexts = next_use(list(states), now)
+    left = [one for pk, one in states.items() if is_promised(plan, one.tool_set, outing, nexts.get(pk), now)]
+    for state in left:
+        del states[state.pk]
     uses = {pk: Meant(uses_for(plan, state.tool_set)).first for pk, state in states.items()}
     done = custody.scan_out_many(
         who,
@@ -239,6 +244,7 @@ def _many_out(
         steps={pk: (use.step_key, use.shift_uuid) for pk, use in uses.items() if use is not None},
     )
     verdict = list_verdicts.many(done, states, _("taken"))
+    verdict.lines += [_("%(set)s is meant elsewhere: scan it by itself.") % {"set": name_of(one)} for one in left]
     taken = [states[tool_set.pk] for tool_set in done.taken]
     words = {state.pk: astray_words(plan, state.tool_set, outing, nexts.get(state.pk)) for state in taken}
     verdicts.warn_astray(
@@ -300,7 +306,8 @@ def _one_in(who: Who, person: Person, tool_set: ToolSet, place: Place | None, no
     (state,) = states_with_types([tool_set.pk])
     kinds = {entry.kind for entry in recorded.entries}
     face = verdicts.face_of(state, branch, None, lives_of([tool_set], branch, now).get(tool_set.pk))
-    return verdicts.taken_in(state, where_of(state), face, "found" in kinds)
+    tub = target.name if target.kind == PlaceKind.TUB else ""
+    return verdicts.taken_in(state, where_of(state), face, "found" in kinds, tub=tub)
 
 
 def _many_in(who: Who, branch: Branch, place: Place | None, scan: Scan, now: datetime) -> Verdict:

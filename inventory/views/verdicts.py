@@ -22,6 +22,7 @@ from inventory.actions.gate import holder_of, where_of
 from inventory.actions.sighting import missing
 from inventory.estimate import SetLife
 from inventory.gauge import GaugeFace
+from inventory.hooks import NextUse
 from inventory.ledger.conditioning import Conditioning
 from inventory.models import Branch, Outing, Person, Place, SetState, ToolType
 from inventory.pieces_words import face_words, remnant_words
@@ -158,18 +159,46 @@ def warn_astray(verdict: Verdict, astray: tuple[str, ...], *, some: bool = False
     verdict.then = " ".join([_("Undo it if it is not to go."), verdict.then]).strip()
 
 
-def taken_in(state: SetState, where: str, face: GaugeFace | None, found: bool) -> Verdict:
-    """The set came back."""
+def promised(state: SetState, use: NextUse, outing: Outing, hidden: dict[str, str]) -> Verdict:
+    """Another outing is to leave with the set: whether it is taken all the same; nothing is written yet."""
     tool_type = state.tool_set.tool_type
+    url = reverse("inventory:scan_out", args=[outing.pk])
+    take = {"label": _("Take it all the same"), "url": url, "hidden": {**hidden, "set": str(state.pk)}}
+    return Verdict(
+        "elsewhere",
+        _("Take it?"),
+        grit=tool_type.grit,
+        code=state.shown_code,
+        lines=[type_line(tool_type), where_of(state)],
+        reason=_("It is meant for %(use)s. Take it all the same?") % {"use": use.words},
+        actions=[
+            take | {"name": "do", "value": "take_anyway"},
+            {
+                "label": _("Leave it for %(job)s") % {"job": use.outing_name or use.words.split(",")[0]},
+                "url": url,
+                "method": "get",
+                "kind": "fill",
+            },
+        ],
+        short=_("meant elsewhere"),
+        mark="swap",
+        stays_open=True,
+    )
+
+
+def taken_in(state: SetState, where: str, face: GaugeFace | None, found: bool, *, tub: str = "") -> Verdict:
+    """The set came back. tub: the tub it went into, said as loudly as that it came."""
+    tool_type = state.tool_set.tool_type
+    word = _("Found") if found else _("In")
     return Verdict(
         kind="taken",
-        word=_("Found") if found else _("In"),
+        word=_("Into %(tub)s") % {"tub": tub} if tub else word,
         grit=tool_type.grit,
         code=state.shown_code,
         lines=[type_line(tool_type)],
         reason=where,
         face=face,
-        short=_("found") if found else _("in"),
+        short=_("found") if found else _("in %(tub)s") % {"tub": tub} if tub else _("in"),
         mark="tick",
         wrote=True,
         came_in=state,

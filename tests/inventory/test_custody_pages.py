@@ -218,6 +218,21 @@ def test_scanning_in_a_racks_label_says_where_sets_come_in_to(shop: SimpleNamesp
     assert SetState.objects.get(pk=shop.metal.pk).place_id == attic.pk
 
 
+def test_opened_from_the_menu_scan_in_starts_where_each_set_hung(shop: SimpleNamespace, client: Client) -> None:
+    client.force_login(shop.cast.teo)
+    url = reverse("inventory:scan_in")
+    into_tub = client.get(url, {"place": str(shop.tub.pk)}).content.decode()
+    assert f'name="place" value="{shop.tub.pk}"' in into_tub
+    said = scan(client, shop, shop.dry_code, url=url, place=str(shop.tub.pk))
+    # The tub is the word of the verdict: nobody puts sets in water without seeing it.
+    assert "<span>Into Tub 1</span>" in said
+    later = client.get(url)
+    assert later.context["place"] is None
+    assert 'name="place" value=""' in later.content.decode()
+    assert "needs no water" not in scan(client, shop, shop.metal_code, url=url)
+    assert SetState.objects.get(pk=shop.metal.pk).place_id == shop.rack.pk
+
+
 def test_a_set_of_an_outing_that_has_left_comes_in_without_a_question(shop: SimpleNamespace, client: Client) -> None:
     shop.outing.leaves_at = shop.now - hours(9)
     shop.outing.save()

@@ -1,4 +1,4 @@
-"""A set scanned out where it is not planned: warned, the job it is meant for named, taken all the same."""
+"""A set scanned out where it is not planned: warned; one that another van takes tonight is asked about first."""
 
 from __future__ import annotations
 
@@ -22,9 +22,10 @@ __all__ = ["shop"]
 pytestmark = pytest.mark.django_db
 
 
-def meant_elsewhere(shop: SimpleNamespace, tool_set: object) -> None:
+def meant_elsewhere(shop: SimpleNamespace, tool_set: object, hours_ahead: float = 3) -> None:
     words = "Marrow Street, tonight 20:30, step 6 of 6"
-    use = NextUse(words, uuid4(), "Marrow Street", shop.now + hours(5), shop.now + hours(3), 500.0)
+    leaves_at = shop.now + hours(hours_ahead)
+    use = NextUse(words, uuid4(), "Marrow Street", leaves_at + hours(2), leaves_at, 500.0)
     hooks.register_next_use(lambda set_ids, at: {tool_set.pk: use} if tool_set.pk in set(set_ids) else {})  # type: ignore[attr-defined]
 
 
@@ -40,11 +41,53 @@ def test_a_type_no_step_here_asks_for_is_taken_with_a_warning(shop: SimpleNamesp
     assert "And 1 set that is not planned here" in taken
 
 
+def test_a_set_promised_to_another_van_tonight_is_asked_about_and_not_taken(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    other = make_set(shop.cast, make_type("1500", ladder_place=9, soak_need="none"), shop.rack, at=shop.now)
+    meant_elsewhere(shop, other)
+    client.force_login(shop.cast.teo)
+    asked = scan(client, shop, "", set=str(other.pk))
+    assert "It is meant for Marrow Street, tonight 20:30, step 6 of 6. Take it all the same?" in asked
+    assert ("Leave it for Marrow Street" in asked, 'value="take_anyway"' in asked) == (True, True)
+    assert not Entry.objects.filter(kind="scanned_out").exists()
+
+
+def test_a_set_wanted_elsewhere_only_next_week_is_taken_with_a_warning(shop: SimpleNamespace, client: Client) -> None:
+    other = make_set(shop.cast, make_type("1500", ladder_place=9, soak_need="none"), shop.rack, at=shop.now)
+    meant_elsewhere(shop, other, hours_ahead=150)
+    client.force_login(shop.cast.teo)
+    assert "Taken, not planned" in scan(client, shop, "", set=str(other.pk))
+
+
+def test_no_other_set_is_offered_for_a_grit_no_step_asks_for_or_that_is_taken(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    """A dry 3000 that nothing asks for, then a second dry 400 beside the planned one that is out."""
+    fine = make_type("3000", ladder_place=10)
+    dry, ready = (make_set(shop.cast, fine, shop.rack, at=shop.now - hours(200)) for _each in range(2))
+    fourth, third = (make_set(shop.cast, shop.resin.tool_type, shop.rack, at=shop.now - hours(200)) for _ in range(2))
+    for wet in (ready, third):
+        write(shop.cast, NewLine("soak_begun", wet, None, {"to_place": shop.tub}), at=shop.now - hours(90))
+        write(shop.cast, NewLine("conditioning_confirmed", wet), at=shop.now - hours(10))
+    client.force_login(shop.cast.teo)
+    refused = scan(client, shop, "", set=str(dry.pk))
+    assert 'data-verdict="refused"' in refused
+    assert f'value="{ready.pk}"' not in refused
+    # While the 400 is still to come the one that is ready is offered; once it is out nothing more is.
+    offered = scan(client, shop, "", set=str(fourth.pk))
+    assert any(f'value="{one.pk}"' in offered for one in (third, shop.resin))
+    scan(client, shop, CODES[1])
+    again = scan(client, shop, "", set=str(fourth.pk))
+    assert 'data-verdict="refused"' in again
+    assert f'value="{third.pk}"' not in again
+
+
 def test_a_set_meant_for_another_job_names_that_job(shop: SimpleNamespace, client: Client) -> None:
     other = make_set(shop.cast, make_type("1500", ladder_place=9, soak_need="none"), shop.rack, at=shop.now)
     meant_elsewhere(shop, other)
     client.force_login(shop.cast.teo)
-    taken = scan(client, shop, "", set=str(other.pk))
+    taken = scan(client, shop, "", set=str(other.pk), do="take_anyway")
     assert 'data-verdict="short"' in taken
     assert "is meant for Marrow Street, tonight 20:30, step 6 of 6." in taken
     assert "Undo it if it is not to go." in taken
@@ -56,7 +99,7 @@ def test_a_set_of_a_grit_planned_here_that_is_meant_elsewhere_is_warned_about(
     spare = make_set(shop.cast, shop.metal.tool_type, shop.rack, at=shop.now - hours(9), code=CODES[2])
     meant_elsewhere(shop, spare)
     client.force_login(shop.cast.teo)
-    taken = scan(client, shop, "", set=str(spare.pk))
+    taken = scan(client, shop, "", set=str(spare.pk), do="take_anyway")
     assert "Taken, not planned" in taken
     assert "No step of" not in taken
 
@@ -65,7 +108,7 @@ def test_a_refused_set_says_too_that_it_is_meant_elsewhere(shop: SimpleNamespace
     dry = make_set(shop.cast, shop.resin.tool_type, shop.rack, at=shop.now - hours(9), code=CODES[2])
     meant_elsewhere(shop, dry)
     client.force_login(shop.cast.teo)
-    refused = scan(client, shop, "", set=str(dry.pk))
+    refused = scan(client, shop, "", set=str(dry.pk), do="take_anyway")
     assert ('data-verdict="refused"' in refused, "is meant for Marrow Street" in refused) == (True, True)
 
 
@@ -79,6 +122,17 @@ def test_a_place_that_takes_its_sets_names_those_that_are_not_planned(shop: Simp
     client.force_login(shop.cast.teo)
     taken = scan(client, shop, "", sets=",".join(str(one.pk) for one in [shop.metal, other]))
     assert taken.count(f"No step of {shop.outing.name} asks for: 120 {CODES[2]}.") == 1
+
+
+def test_a_place_that_takes_its_sets_leaves_those_promised_to_another_van(
+    shop: SimpleNamespace, client: Client
+) -> None:
+    other = make_set(shop.cast, make_type("120", "metal", 2, soak_need="none"), shop.rack, at=shop.now, code=CODES[2])
+    meant_elsewhere(shop, other)
+    client.force_login(shop.cast.teo)
+    taken = scan(client, shop, "", sets=",".join(str(one.pk) for one in [shop.metal, other]))
+    assert f"{CODES[2]} is meant elsewhere: scan it by itself." in taken
+    assert [entry.tool_set_id for entry in Entry.objects.filter(kind="scanned_out")] == [shop.metal.pk]
 
 
 def test_after_work_on_its_outing_a_set_comes_in_without_being_asked(shop: SimpleNamespace, client: Client) -> None:

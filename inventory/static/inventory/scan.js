@@ -90,7 +90,11 @@
     var verdict = fresh.querySelector("[data-verdict]");
     if (verdict) { verdict.dataset.said = "1"; if (window.Verdict) { window.Verdict.say(verdict.dataset.verdict); } }
     var to = fresh.querySelector("[data-in-to]");
-    if (to) { document.querySelectorAll("[name=place]").forEach(function (one) { one.value = to.dataset.inTo; }); }
+    if (to && to.dataset.inTo) {
+      document.querySelectorAll("[name=place]").forEach(function (one) { one.value = to.dataset.inTo; });
+      document.querySelector("[data-in-name]").textContent = to.dataset.inName;
+      window.history.replaceState(null, "", "?place=" + to.dataset.inTo);  // a reload keeps it
+    }
     document.documentElement.dataset.scans = String(Number(document.documentElement.dataset.scans || 0) + 1);
     back();
     reveal(fresh);
