@@ -86,8 +86,9 @@ def draw_claim(claim: Claim, photos: Sequence[bytes | None], paper: str) -> byte
     for table in claim.tables:
         story += _section(table, width)
     if claim.notes:
-        story += [Paragraph(_text(_("Other sets of this type")), _SECTION)]
-        story += [Paragraph(_text(line), _BODY) for line in claim.notes]
+        lines = [Paragraph(_text(line), _BODY) for line in claim.notes]
+        # The heading goes over the page's end with its first line, not without it.
+        story += [KeepTogether([Paragraph(_text(_("Other sets of this type")), _SECTION), lines[0]]), *lines[1:]]
     story += _photos(claim, photos, width)
     document.build(story, canvasmaker=_paged(claim))
     return file.getvalue()

@@ -28,18 +28,23 @@ class EarlyEnd:
         return self.reference_m2 / self.rated_m2
 
 
-def early_end(state: SetState, settings: ShopSettings) -> EarlyEnd | None:
-    """How early a set failed, if it did by the shop's limit; None for every other set. No query.
-
-    Only a set whose whole life is on record, that ended worn or broken, of a type with a rating.
-    """
+def failed_at(state: SetState, settings: ShopSettings) -> EarlyEnd | None:
+    """At what share of its rating a set failed whose whole life is on record; None for every other set. No query."""
     rated = state.tool_set.tool_type.rated_coverage_m2
     if state.fitness != Fitness.RETIRED or state.fitness_why not in _FAILED or not rated:
         return None
     if state.opening != OpeningKind.NEW:
         return None
-    found = EarlyEnd(reference_area(settings, state.worked), rated, state.fitness_why)
-    return found if found.share <= settings["claim_share"] else None
+    return EarlyEnd(reference_area(settings, state.worked), rated, state.fitness_why)
+
+
+def early_end(state: SetState, settings: ShopSettings) -> EarlyEnd | None:
+    """How early a set failed, if it did by the shop's limit; None for every other set. No query.
+
+    Only a set whose whole life is on record, that ended worn or broken, of a type with a rating.
+    """
+    found = failed_at(state, settings)
+    return found if found is not None and found.share <= settings["claim_share"] else None
 
 
 def why_none(state: SetState, settings: ShopSettings) -> str:

@@ -61,6 +61,14 @@ def curve_facts(
     )
 
 
+def height_today(model: TypeModel) -> PathPoint | None:
+    """The lowest piece today by the model of one set alone; None for a type without its two heights."""
+    if model.tool_type.new_height_mm is None or model.tool_type.retire_height_mm is None:
+        return None
+    scale = replace(scale_of(model.tool_type), usable_mm=model.record.usable_mm)
+    return _runs(model, scale, 0.0)[-1][-1]
+
+
 def _runs(model: TypeModel, scale: Scale, past_m2: float) -> tuple[tuple[PathPoint, ...], ...]:
     path = wear_path(model.record, model.fit, model.factors, as_fitted=model.before(np.array([0])))
     height = np.maximum(scale.retire_mm + scale.usable_mm - path.wear_mm, 0.0)

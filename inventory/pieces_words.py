@@ -17,10 +17,12 @@ def pieces_of(state: SetState, tool_type: ToolType) -> int:
 
 
 def remnant_words(state: SetState) -> str:
-    """ "Remnant: 2 of 3 pieces", or nothing for a whole set."""
+    """ "Remnant: 2 of 3 pieces", "No piece is left in it", or nothing for a whole set."""
     pieces, whole = pieces_of(state, state.tool_set.tool_type), state.tool_set.tool_type.pieces_per_set
     if pieces >= whole:
         return ""
+    if not pieces:
+        return _("No piece is left in it")
     return ngettext("Remnant: %(pieces)d of %(whole)d piece", "Remnant: %(pieces)d of %(whole)d pieces", whole) % {
         "pieces": pieces,
         "whole": whole,

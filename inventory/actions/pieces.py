@@ -24,6 +24,7 @@ from inventory.actions.measure import (
     spread_limit,
     spread_mm,
 )
+from inventory.height_now import heights_now
 from inventory.heights import Heights
 from inventory.models import Branch, Person, SetState, ToolSet, ToolType
 from inventory.models.choices import Fitness, RetiredWhy
@@ -142,11 +143,13 @@ def change_lines(
         # Every piece is a new one: what they read is what the set is.
         heights = Heights((change.new_height,), sure=change.sure)
     coming = new_mm if new_mm is not None else tool_type.new_height_mm
-    known = [height for height in (state.lowest_height_mm if change.new < after else None,) if height is not None]
+    stay = heights_now([state], branch, now).values() if change.new < after else ()
+    known = [one.now_mm for one in stay]
     if change.new and coming is not None:
         known.append(coming)
+    likely = any(one.likely_mm is not None for one in stay)
     columns = _columns(heights, tool_type, person, after)
-    aside = _aside(branch, state, heights, known, after, person, sure=change.sure, now=now)
+    aside = _aside(branch, state, heights, known, after, person, likely=likely, sure=change.sure, now=now)
     rows = _stay(tool_set, before - change.out)
     rows += [NewPiece(len(rows) + number, new_mm, None, tool_set) for number in range(1, change.new + 1)]
     rows += [NewPiece(len(rows) + number, None, tool_set, None) for number in range(1, change.out + 1)]
@@ -182,10 +185,10 @@ def join_lines(
             field="moved",
         )
     after = _check_counts(tool_set.tool_type, before, joining.out, moved, field="moved")
-    known = [height for height in (mine.lowest_height_mm if before > joining.out else None,) if height is not None]
-    known += [theirs.lowest_height_mm] if theirs.lowest_height_mm is not None else []
+    come = heights_now([mine, theirs] if before > joining.out else [theirs], branch, now).values()
+    known, likely = [one.now_mm for one in come], any(one.likely_mm is not None for one in come)
     columns = _columns(joining.heights, tool_set.tool_type, person, after)
-    aside = _aside(branch, mine, joining.heights, known, after, person, sure=joining.sure, now=now)
+    aside = _aside(branch, mine, joining.heights, known, after, person, likely=likely, sure=joining.sure, now=now)
     rows = _stay(tool_set, before - joining.out)
     rows += [NewPiece(len(rows) + number, None, other, tool_set) for number in range(1, moved + 1)]
     rows += [NewPiece(len(rows) + number, None, tool_set, None) for number in range(1, joining.out + 1)]
@@ -251,12 +254,14 @@ def _aside(
     pieces: int,
     person: Person,
     *,
+    likely: bool,
     sure: bool,
     now: datetime,
 ) -> list[NewLine]:
     """Ask where the pieces will differ too much; said to be right, the line that sets the set aside.
 
-    heights: as typed of the set afterwards; known_mm: else what was read last of the pieces that come together.
+    heights: as typed of the set afterwards; known_mm: else how high the pieces that come together stand today.
+    likely: some of these worked since they were read, so their height is what is likely by now.
     """
     tool_type, limit = state.tool_set.tool_type, spread_limit(branch, now)
     if heights is not None:
@@ -271,7 +276,11 @@ def _aside(
     units: Any = person.units
     if not sure:
         raise PiecesDiffer(
-            _("The pieces will differ by %(spread)s; the shop's limit is %(limit)s.")
+            (
+                _("The pieces will likely differ by %(spread)s, as they stand today; the shop's limit is %(limit)s.")
+                if likely and (heights is None or len(heights.pieces) == 1)
+                else _("The pieces will differ by %(spread)s; the shop's limit is %(limit)s.")
+            )
             % {"spread": show_height(differ, units), "limit": show_height(limit, units)},
             _("Choose pieces of nearly one height. Keep it, and the set is set aside until somebody has looked."),
             field="sure",

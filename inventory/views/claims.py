@@ -23,14 +23,12 @@ from inventory.photos import photo_path
 from inventory.queries.photos import photos_of
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
-from inventory.rights import Right
 from inventory.shop_settings import ShopSettings, settings_of
 from inventory.times import zone_of
 from inventory.units import show_about
 from inventory.views.doors import PersonRequest, door
+from inventory.views.set_page import MAY_CLAIM
 
-# Who retires a set or buys the next one may claim for it.
-MAY_CLAIM = (Right.SETTLE, Right.BUY)
 # Claims being written that a browser keeps (our assumption).
 _KEPT = 8
 

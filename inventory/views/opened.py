@@ -32,7 +32,7 @@ from inventory.rights import Right
 from inventory.times import when_for
 from inventory.views.doors import PersonRequest, act_key, door, who_of
 from inventory.views.scanning import as_uuid, undo_url
-from inventory.views.set_page import set_context
+from inventory.views.set_page import lowest_context, set_context
 
 # A tool type's key as the form sends it.
 _NUMBER = re.compile(r"[0-9]{1,9}")
@@ -57,15 +57,16 @@ def opened(request: PersonRequest, code: str) -> HttpResponse:
         )
     states = states_with_types([thing.tool_set.pk])
     context = set_context(states[0], request.user, now, thing.label, request.session)
-    return render(request, "inventory/toolset/phone.html", context)
+    return render(request, "inventory/toolset/phone.html", context | lowest_context(states[0], request.user, now))
 
 
 @door("GET")
 def set_phone(request: PersonRequest, set_id: UUID) -> HttpResponse:
     """The same page of a set without a label."""
     state = _state(request, set_id)
-    context = set_context(state, request.user, timezone.now(), session=request.session)
-    return render(request, "inventory/toolset/phone.html", context)
+    now = timezone.now()
+    context = set_context(state, request.user, now, session=request.session)
+    return render(request, "inventory/toolset/phone.html", context | lowest_context(state, request.user, now))
 
 
 @door("POST", right=Right.SCAN)

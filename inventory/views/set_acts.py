@@ -14,12 +14,16 @@ from django.utils.translation import gettext as _
 
 from inventory.actions.measure import HeightDoubted
 from inventory.models import SetState
+from inventory.models.choices import PlaceKind
 from inventory.pieces_words import pieces_of
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.views.doors import PersonRequest, door, who_of
 from inventory.views.scanning import undo_url
 from inventory.views.set_act_table import ACTS, Sent
+
+# What is done with a set that somebody has in hand.
+_IN_HAND = ("measure", "dress", "pieces", "join")
 
 
 @door("GET", "POST")
@@ -32,6 +36,10 @@ def set_act(request: PersonRequest, set_id: UUID, name: str) -> HttpResponse:
         raise PermissionDenied
     get_object_or_404(SetState, pk=set_id, branch=request.user.branch)
     (state,) = states_with_types([set_id])
+    if name in _IN_HAND and state.place is not None and state.place.kind == PlaceKind.UNKNOWN:
+        # Whoever has it in hand has found it: said first, or its ledger has a missing set dressed.
+        messages.error(request, _("It is missing. If you have it in hand, say first where it is."))
+        return redirect("inventory:set_act", set_id, "found")
     posted = request.method == "POST"
     sent = Sent(request.POST if posted else None, request.FILES if posted else None, request.GET)
     form = act.form(sent, request.user, state)

@@ -14,25 +14,29 @@ from django.utils.translation import pgettext
 from inventory.actions.gate import holder_of, where_of
 from inventory.claims import share_words
 from inventory.context import address
-from inventory.early_end import EarlyEnd, early_end
+from inventory.early_end import EarlyEnd, early_end, failed_at
 from inventory.gauge import STATES
+from inventory.height_now import HeightNow, height_words, heights_now, last_reading
 from inventory.hooks import NextUse, next_use
 from inventory.ledger.conditioning import Conditioning
 from inventory.life_floor import life_floor
 from inventory.models import Branch, Label, Outing, Person, SetState, ToolSet
 from inventory.models.choices import Face, Fitness, PlaceKind, RetiredWhy
-from inventory.pieces_words import part_load_words, remnant_words
+from inventory.pieces_words import part_load_words, pieces_of, remnant_words
 from inventory.queries.custody import open_outings, roomiest_tub, will_be_ready
 from inventory.queries.finishing import chance_for, lives_of
 from inventory.queries.last_lines import last_lines
 from inventory.queries.measuring import worth_measuring
 from inventory.queries.soak import Waters, states_with_types, waters_of
 from inventory.rights import Right
-from inventory.shop_settings import settings_of
+from inventory.shop_settings import ShopSettings, settings_of
 from inventory.soak_words import soak_words
 from inventory.times import show_when, when_for, zone_of
 from inventory.units import show_about, show_height, show_range
 from inventory.views import measuring, verdicts, wear
+
+# Who retires a set or buys the next one may claim for it.
+MAY_CLAIM = (Right.SETTLE, Right.BUY)
 
 
 def set_context(
@@ -82,7 +86,8 @@ def set_context(
         "replaced": _replaced(label, person, now),
         "act_id": uuid4(),
         "foreign": foreign_words(state, person),
-        "notes": _notes(state, early, person),
+        "notes": _notes(state, person),
+        "ended": _ended(state, settings, person),
         **actions_of(state, conditioning, use, person, now, early),
     }
     back = back or reverse("inventory:set_phone", args=[tool_set.pk])
@@ -103,8 +108,18 @@ def set_context(
     return context
 
 
-def _notes(state: SetState, early: EarlyEnd | None, person: Person) -> list[str]:
-    """What else is to be known of it: pieces missing and what that means, a face that does not cut, an early end."""
+def lowest_context(state: SetState, person: Person, now: datetime) -> dict[str, Any]:
+    """The lowest piece: as it was read and when, and what is likely today where it worked since."""
+    today = now.astimezone(zone_of(person.branch)).date()
+    height = None if state.fitness == Fitness.RETIRED else heights_now([state], person.branch, now).get(state.pk)
+    if height is None and state.lowest_height_mm is not None:
+        at, worked = last_reading(state.wear)
+        height = HeightNow(state.lowest_height_mm, at, worked)
+    return {"lowest": height_words(height, person, today)}
+
+
+def _notes(state: SetState, person: Person) -> list[str]:
+    """What else is to be known of it: pieces missing and what that means, a face that does not cut."""
     notes = [f"{remnant_words(state)}. {part_load_words(state)}".strip()] if remnant_words(state) else []
     if state.face == Face.GLAZED and state.fitness != Fitness.RETIRED:
         notes.append(_("Its face is glazed: it stops cutting until it is dressed."))
@@ -112,10 +127,23 @@ def _notes(state: SetState, early: EarlyEnd | None, person: Person) -> list[str]
     if dressed_mm > 0:
         height = show_height(dressed_mm, person.units)  # type: ignore[arg-type]
         notes.append(_("Dressing has taken %(height)s of it; that is no wear by area.") % {"height": height})
-    if early is not None:
-        words = {"share": share_words(early.share)}
-        notes.append(_("It ended at %(share)s of its rating: its supplier may be asked.") % words)
     return notes
+
+
+def _ended(state: SetState, settings: ShopSettings, person: Person) -> dict[str, str]:
+    """Where it failed before its rating: at what share, whether a claim is for that, the way there; else nothing."""
+    failed = failed_at(state, settings)
+    if failed is None or failed.share >= 1:
+        return {}
+    shares = {"share": share_words(failed.share), "limit": share_words(settings["claim_share"])}
+    may = any(map(person.can, MAY_CLAIM))
+    if failed.share <= settings["claim_share"]:
+        words, label = _("It ended at %(share)s of its rating: its supplier may be asked."), _("Claim to its supplier")
+    else:
+        words = _("It ended at %(share)s of its rating. The shop claims from %(limit)s down, so there is no claim.")
+        label = _("What a claim is for")
+    url = reverse("inventory:set_claim", args=[state.pk]) if may and person.branch_id == state.branch_id else ""
+    return {"words": words % shares, "label": label, "url": url}
 
 
 def _with_companion(tool_set: ToolSet, use: NextUse, branch: Branch, now: datetime) -> list[ToolSet]:
@@ -219,11 +247,12 @@ def actions_of(
         if state.fitness == Fitness.SET_ASIDE and person.can(Right.LOG_WORK):
             more.insert(0, act["clear"])
         # A worn set is no more; entered by mistake, its end is voided in the ledger.
-        if state.fitness == Fitness.RETIRED and state.fitness_why != RetiredWhy.WORN and person.can(Right.SETTLE):
+        ended = state.fitness == Fitness.RETIRED and state.fitness_why != RetiredWhy.WORN
+        if ended and pieces_of(state, state.tool_set.tool_type) and person.can(Right.SETTLE):
             more.append({**act["clear"], "label": _("It still works: clear it")})
         if state.fitness != Fitness.RETIRED and person.can(Right.SETTLE):
             more.append(act["retire"])
-    if early is not None and (person.can(Right.SETTLE) or person.can(Right.BUY)):
+    if early is not None and any(map(person.can, MAY_CLAIM)):
         beside.insert(0, _links(state)["claim"])
     filled = first and {**first, "kind": "fill thumb"}
     return {"first": first, "first_filled": filled, "beside": beside, "more": more}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from django.test import Client
@@ -18,7 +19,7 @@ from tests.cast import NOW, hours, make_cast, make_place, make_set, make_type, w
 pytestmark = pytest.mark.django_db
 
 
-def counted(**facts: object) -> SimpleNamespace:
+def counted(**facts: Any) -> SimpleNamespace:
     """A set that the ledger has in Rack A, scanned an hour ago in a count of Tub 2."""
     cast = make_cast()
     cast.rack, cast.tub = make_place(cast.branch, name="Rack A"), make_place(cast.branch, "tub", "Tub 2")
