@@ -9,7 +9,7 @@ from django.utils.translation import ngettext
 
 from inventory.times import show_day
 from inventory.units import show_money
-from jobs.forecast_result import SHOW_DAY_WITHIN, Forecast, Gap, LeadSaid, TypeForecast, total_cost
+from jobs.forecast_result import SHOW_DAY_WITHIN, Forecast, Gap, JobBehind, LeadSaid, TypeForecast, total_cost
 from jobs.models import Standing
 
 # Below this a chance is called small (our assumption).
@@ -101,8 +101,14 @@ def late_words(one: TypeForecast, today: date) -> str:
         "chance": chance_words(one.unsolved_chance),
         "rush": sets_words(one.rush),
     }
-    if one.waits_for_order:
+    # What is likely here by then runs short only in the runs in which it comes later than is likely.
+    due = [arrival.day for arrival in one.arrivals if arrival.day <= one.unsolved_on]
+    if one.waits_for_order and due:
+        words = _("%(chance)s of running short from %(when)s, should what is on order come later than is likely.")
+    elif one.waits_for_order:
         words = _("%(chance)s of running short from %(when)s, before what is on order is here.")
+    elif one.arrives_on is not None and one.sets and one.arrives_on <= one.unsolved_on:
+        words = _("%(chance)s of running short from %(when)s, should an order come later than is likely.")
     else:
         words = _("%(chance)s of running short from %(when)s, before an order could be here.")
     names = [job.name for job in one.early_jobs if job.name]
@@ -163,10 +169,26 @@ def sure_words(share: float | None) -> str:
     return _("%(percent)d %%") % {"percent": percent} if share < 0.995 else _("over 99 %")
 
 
+def by_weight(one: TypeForecast) -> list[JobBehind]:
+    """The jobs behind a type by what they ask of it, bids by their chance; the one the advice names is among them."""
+    found = [*one.behind, *(job for job in one.early_jobs[:1] if job.job_id not in {row.job_id for row in one.behind})]
+    return sorted(found, key=lambda job: -job.area_m2 * job.award_chance)
+
+
+def shown_jobs(one: TypeForecast, most: int) -> list[JobBehind]:
+    """The weightiest of them, the one that the advice says to move always among them."""
+    jobs = by_weight(one)
+    named = [job for job in one.early_jobs[:1] if job.name and one.unsolved_on is not None]
+    ids = {job.job_id for job in named}
+    first = [job for job in jobs if job.job_id not in ids][: most - len(ids)]
+    return [job for job in jobs if job in first or job.job_id in ids]
+
+
 def because(one: TypeForecast, today: date) -> str:
     """Why, in one sentence: the job that weighs most, or what runs out when."""
-    if one.behind and one.behind[0].name:
-        top, more = one.behind[0], len(one.behind) - 1
+    behind = by_weight(one)
+    if behind and behind[0].name:
+        top, more = behind[0], len(behind) - 1
         name = top.name
         if top.standing == Standing.BID:
             name = _("%(job)s (bid, %(chance)d %%)") % {"job": name, "chance": round(100 * top.award_chance)}
@@ -177,7 +199,7 @@ def because(one: TypeForecast, today: date) -> str:
             "%(job)s and %(more)d more job use it; %(here)s.", "%(job)s and %(more)d more jobs use it; %(here)s.", more
         )
         return words % {"job": name, "more": more, "here": here}
-    if one.behind:
+    if behind:
         return _("It goes on as in the weeks before.")
     if one.short_on is None:
         return _("What is here lasts.")

@@ -25,6 +25,7 @@ from jobs.models import Standing
 from jobs.reorder_chart import reorder_charts, sentence, shown_weeks
 
 SURE = (0.80, 0.90, 0.95, 0.98)
+_JOBS = 5  # named in the panel
 
 
 def page_context(request: PersonRequest, made: Forecast, *, fresh: bool) -> dict[str, Any]:
@@ -219,7 +220,8 @@ def _panel(request: PersonRequest, row: dict[str, Any], made: Forecast) -> dict[
     """One type's picture, numbers and reasons."""
     one: TypeForecast = row["one"]
     units: Units = "metric" if request.user.units == "metric" else "us"
-    most = max((job.area_m2 * job.award_chance for job in one.behind[:5]), default=1.0) or 1.0
+    jobs = words.shown_jobs(one, _JOBS)
+    most = max((job.area_m2 * job.award_chance for job in jobs), default=1.0) or 1.0
     lead, lead_from = words.lead_words(one.lead)
     return {
         "chart": reorder_charts(one, made.today, row["place"], row["count"], units),
@@ -229,8 +231,8 @@ def _panel(request: PersonRequest, row: dict[str, Any], made: Forecast) -> dict[
         "life": show_range(one.life_here_m2[0], one.life_here_m2[2], units),
         "life_likely": show_about(one.life_here_m2[1], units),
         "record": _record(one),
-        "jobs": [_job(job, most, units) for job in one.behind[:5]],
-        "more_jobs": max(0, len(one.behind) - 5),
+        "jobs": [_job(job, most, units) for job in jobs],
+        "more_jobs": len(words.by_weight(one)) - len(jobs),
         "lead": lead,
         "lead_from": lead_from,
         "supplier_url": reverse("inventory:supplier", args=[one.lead.supplier_id]) if one.lead else "",
@@ -326,7 +328,7 @@ def table_of(request: PersonRequest) -> tuple[list[str], list[list[Any]]]:
             *(area(value) for value in one.life_here_m2),
             area(one.weeks[-1].likely_m2) if one.weeks else None, one.lead.supplier if one.lead else "",
             round(one.lead.likely_days) if one.lead else None,
-            ", ".join(job.name for job in one.behind[:8] if job.name),
+            ", ".join(job.name for job in words.shown_jobs(one, 8) if job.name),
         ]  # fmt: skip
         if money:
             row += [one.price, one.cost, one.currency if one.price is not None else ""]

@@ -11,9 +11,19 @@ import pytest
 from django.utils import translation
 
 from jobs.forecast_result import Forecast, Gap, JobBehind, TypeForecast, WeekNeed
-from jobs.forecast_words import arrives_words, gap_words, headline, late_words, order_by_words, spread_words
+from jobs.forecast_words import (
+    arrives_words,
+    because,
+    by_weight,
+    gap_words,
+    headline,
+    late_words,
+    order_by_words,
+    shown_jobs,
+    spread_words,
+)
 from jobs.reorder_chart import sentence
-from tests.cast import NOW, TODAY
+from tests.cast import NOW, TODAY, uuid
 
 WEEK = WeekNeed(TODAY, 0, 0, 0, 0, 0, 0, 0, 0)
 NO_ORDER = TypeForecast(
@@ -132,6 +142,38 @@ def test_what_an_order_cannot_reach_says_how_likely_when_and_what_helps() -> Non
         "Some chance (30 %) of running short from Wed 14 May, before what is on order is here. If that is too much: "
     )
     assert late_words(NO_ORDER, TODAY) == late_words(due(date(2025, 5, 16)), TODAY) == ""
+
+
+def job(name: str, area_m2: float, number: int, **more: Any) -> JobBehind:
+    facts: dict[str, Any] = {"standing": "won", "award_chance": 1.0} | more
+    return JobBehind(name, uuid(number), starts_on=TODAY, area_m2=area_m2, sets=1.0, weight=0.4, **facts)
+
+
+def test_the_jobs_behind_an_order_stand_by_weight_and_the_one_the_advice_names_is_among_them() -> None:
+    jobs = [
+        job(name, area, n) for n, (name, area) in enumerate((("A", 10), ("B", 70), ("C", 30), ("D", 40), ("E", 20)))
+    ]
+    half = job("Bid", 90.0, 9, standing="bid", award_chance=0.5)
+    one = late(0.41, behind=(*jobs, half), early_jobs=(jobs[0],))
+    assert [row.name for row in by_weight(one)] == ["B", "Bid", "D", "C", "E", "A"]
+    assert [row.name for row in shown_jobs(one, 3)] == ["B", "Bid", "A"]
+    assert [row.name for row in shown_jobs(one, 8)] == ["B", "Bid", "D", "C", "E", "A"]
+    assert "move A, or borrow" in late_words(one, TODAY)
+    assert because(one, TODAY) == "B and 5 more jobs use it; 3 new sets here."
+    # Named though it asks for its set before the order's own time: it is shown with what it asks.
+    other = late(0.41, behind=tuple(jobs), early_jobs=(half,))
+    assert "Bid" in [row.name for row in shown_jobs(other, 2)]
+
+
+def test_an_order_that_is_likely_here_in_time_runs_short_only_if_it_comes_later() -> None:
+    one = late(0.41, sets=2, order_by=TODAY, arrives_on=date(2025, 5, 28))
+    assert arrives_words(one, TODAY) == "2 sets ordered today: likely here by Wed 28 May."
+    assert late_words(one, TODAY).startswith(
+        "About an even chance (41 %) of running short from the week of Mon 2 Jun, should an order come later than is "
+        "likely. "
+    )
+    after = replace(one, arrives_on=date(2025, 6, 5))
+    assert "the week of Mon 2 Jun, before an order could be here." in late_words(after, TODAY)
 
 
 def test_every_gap_has_its_words() -> None:
