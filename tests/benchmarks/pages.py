@@ -34,6 +34,7 @@ PAGES = (
     ("soak", "inventory:soak", "", None),
     ("shop day", "jobs:shop_day", "", None),
     ("job", "jobs:job", "", "job"),
+    ("sets for jobs", "jobs:sets_for_jobs", "", None),
     ("reorder", "jobs:reorder", "", None),
 )
 

@@ -446,3 +446,40 @@ def test_a_new_set_to_buy_is_no_row(shop: SimpleNamespace) -> None:
     choice = proposal.choices[load_of(proposal, "Fennick store", "400")]
     assert choice.seats == (ToBuy(1),)
     assert proposal.wanted() == []
+
+
+def test_a_step_of_two_nights_is_meant_from_the_first_to_the_last_and_stays_so_between_them(
+    shop: SimpleNamespace,
+) -> None:
+    make_set(shop, shop.four, shop.rack, at=NOW - hours(99))
+    hall = make_hall(shop, "Quay house")
+    shifts = tuple(
+        ShiftDraft(LATER + hours(24 * n), LATER + hours(24 * n + 8), shop.dag, (), uuid(81 + n)) for n in range(2)
+    )
+    steps = (StepDraft(hall.pk, shop.four, 5, key=uuid(91)),)
+    make_planned(shop, "Quay", site_name="Quay house", zones=(ZoneDraft(hall),), steps=steps, shifts=shifts)
+    keep(shop)
+    row = Reservation.objects.get(step_key=uuid(91))
+    assert (row.from_shift, row.to_shift) == (uuid(81), uuid(82))
+    between = LATER + hours(12)
+    proposal = propose(shop.branch, now=between)
+    assert [night.shift.key for night in proposal.loads[uuid(91)].nights] == [uuid(82)]
+    # Half of the floor is planned for each night.
+    assert proposal.loads[uuid(91)].reference_m2 == pytest.approx(2000)
+    assert keep(shop, between).made == 0
+    assert Reservation.objects.get(step_key=uuid(91)) == row
+
+
+def test_more_than_one_new_set_does_is_cut_by_nights_each_with_a_set_of_its_own(shop: SimpleNamespace) -> None:
+    small = make_type("100", ladder_place=4, soak_need=SoakNeed.NONE, rated_coverage_m2=6000.0)
+    sets_of_it = {make_set(shop, small, shop.rack, at=NOW - hours(99)).pk for _ in range(2)}
+    hall = make_hall(shop, "Quay house")
+    shifts = tuple(
+        ShiftDraft(LATER + hours(24 * n), LATER + hours(24 * n + 8), shop.dag, (), uuid(81 + n)) for n in range(2)
+    )
+    steps = tuple(StepDraft(hall.pk, small, 3, shift_key=uuid(81 + n), key=uuid(91 + n)) for n in range(2))
+    make_planned(shop, "Quay", site_name="Quay house", zones=(ZoneDraft(hall),), steps=steps, shifts=shifts)
+    proposal = propose(shop.branch, now=NOW)
+    # 2,400 m2 a night; a new set of 6,000 surely does more than that, and less than twice that.
+    assert [proposal.loads[uuid(91 + n)].reference_m2 for n in range(2)] == pytest.approx([2400, 2400])
+    assert {seat for n in range(2) for seat in proposal.choices[uuid(91 + n)].seats} == sets_of_it

@@ -14,9 +14,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from jobs.models import Reservation
+from jobs.plan_draft import ShiftDraft, StepDraft, ZoneDraft
 from jobs.reserving import propose
-from tests.cast import NOW, hours, make_cast, make_set, uuid
-from tests.jobs.plans import make_planned
+from tests.cast import NOW, hours, make_cast, make_set, make_type, uuid
+from tests.jobs.plans import make_hall, make_planned
 from tests.jobs.test_keep_sets import LATER, SOON, load_of, second_job, sets
 from tests.jobs.test_keep_sets import shop as shop
 
@@ -216,3 +217,20 @@ def test_many_jobs_and_sets_cost_no_more_queries_than_one(shop: SimpleNamespace)
         make_planned(shop, f"Job {number}", site_name=f"Site {number}", first=near, starts_on=near.date())
     press(client, WRITE[0], seen=seen_on(page_of(client)))
     assert [cost(url) for url in urls] == few
+
+
+def test_what_cannot_be_planned_is_named(shop: SimpleNamespace) -> None:
+    facts: dict[str, Any] = {"soak_need": "none", "rated_coverage_m2": None}
+    unrated = make_type("3000", bond="hybrid", ladder_place=10, name="Hybrid 3000", **facts)
+    hall = make_hall(shop, "Quay house")
+    shift = ShiftDraft(LATER, LATER + hours(8), shop.dag, (), uuid(81))
+    steps = (StepDraft(hall.pk, unrated, 5, shift_key=shift.key, key=uuid(91)),)
+    zones = (ZoneDraft(hall),)
+    make_planned(shop, "Quay", site_name="Quay house", zones=zones, steps=steps, shifts=(shift,))
+    loose = (StepDraft(hall.pk, shop.four, 5, key=uuid(92)),)
+    make_planned(
+        shop, "No night yet", site_name="Quay house", zones=zones, steps=loose, shifts=(), starts_on=LATER.date()
+    )
+    body = page_of(signed_in(shop.ines))
+    assert "Nothing can be said of the life of Hybrid 3000: give the type a rated coverage." in body
+    assert "Without a shift no set can be meant: No night yet." in body
