@@ -42,6 +42,10 @@ def plan_context(plan: LadderPlan, shop: ShopLadder, person: Person) -> dict[str
     hours = _hours(_("Hours"), plan.totals.elapsed_hours, "machine_and_edges")
     shifts = _count(_("Shifts"), plan.totals.shifts, "elapsed_over_shift")
     steps = [_step(step, shop, units, money=money) for step in plan.steps]
+    money_lines = _money_lines(plan, shop, units) if money else []
+    spans = [hours.range]
+    spans += [_("%(range)s shifts") % {"range": shifts.range}] if shifts.range else []
+    spans += [_("tools %(range)s") % {"range": money_lines[0].range}] if money and money_lines[0].range else []
     one = len({step["machine"] for step in steps}) == 1
     return {
         "ladder_plan": plan,
@@ -50,7 +54,8 @@ def plan_context(plan: LadderPlan, shop: ShopLadder, person: Person) -> dict[str
         "ladder_steps": [step | {"machine": ""} for step in steps] if one else steps,
         "ladder_machine": steps[0]["machine"] if one else "",
         "ladder_lines": [hours, shifts, *_lines(plan, units)],
-        "ladder_money": _money_lines(plan, shop, units) if money else [],
+        "ladder_spans": [span for span in spans if span],
+        "ladder_money": money_lines,
         "ladder_left_out": _left_out(plan, shop) if money else "",
         "ladder_kit": [_kit(line, shop, units) for line in kit_of(plan, hand_machines=_by_hand(plan, shop))],
         "ladder_chosen": list(dict.fromkeys(chosen_words(one) for one in plan.chosen)),
