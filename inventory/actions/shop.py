@@ -29,6 +29,7 @@ from inventory.models import (
 )
 from inventory.models.catalogue import MachineFacts
 from inventory.models.choices import PlaceKind
+from inventory.queries.places import taken_back
 from inventory.shop_settings import KNOWN, settings_of
 from inventory.units import Units, show_hours, show_length, show_volume
 from inventory.units.limits import EARLIEST_YEAR
@@ -148,6 +149,9 @@ def save_place(
                 raise CatalogueRefused(_("A %(kind)s stays one.") % {"kind": row.get_kind_display()}, field="kind")
         same = Place.objects.filter(branch=branch, kind=kind, name__iexact=name).exclude(pk=row.pk).first()
         thermostat = thermostat and kind == PlaceKind.TUB
+        if same is not None and place_id is None and taken_back(branch).filter(pk=same.pk).exists():
+            # Gone with the list that named it, and listed nowhere: named again it is there again.
+            row, same = Place.objects.select_for_update().get(pk=same.pk), None
         if same is not None:
             if place_id is None and (same.room_sets, same.thermostat, same.active) == (room_sets, thermostat, active):
                 return same

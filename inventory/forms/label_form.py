@@ -60,7 +60,7 @@ class LabelsForm(ShopForm):
         assert isinstance(places, forms.ModelMultipleChoiceField)
         what.choices = choices
         size.choices = [(key, one.name_in(units)) for key, one in label_sizes().items()]
-        order.queryset = Order.objects.filter(branch=branch).order_by("-made_at")
+        order.queryset = Order.objects.filter(branch=branch).order_by("-made_at", "-number")
         places.queryset = (
             Place.objects.filter(branch=branch, active=True).exclude(kind="unknown").order_by("kind", "name")
         )

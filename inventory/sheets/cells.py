@@ -224,6 +224,12 @@ def _near_word(word: str) -> str:
     return found[0] if found else ""
 
 
+# "6 of 9", "6/9 pieces", "Remnant: 6 of 9 pieces", in both languages.
+_PART = re.compile(
+    r"^(?:[^\W\d_]+:?\s+)?(\d{1,3})\s*(?:of|de|/)\s*(\d{1,3})(?:\s+(?:pieces?|pcs?\.?|piezas?))?$", re.IGNORECASE
+)
+
+
 def parse_bond(cell: Cell, field: Field, reading: Reading, known: Known) -> str:
     """A bond: metal, hybrid or resin."""
     word = shown(cell).lower().strip(" .")
@@ -233,7 +239,10 @@ def parse_bond(cell: Cell, field: Field, reading: Reading, known: Known) -> str:
 
 
 def parse_count(cell: Cell, field: Field, reading: Reading, known: Known) -> int:
-    """A whole number, 1 or more."""
+    """A whole number, 1 or more; of pieces also "6 of 9", as this program says it itself."""
+    part = _PART.match(shown(cell)) if field.name == "pieces" else None
+    if part is not None and 1 <= int(part[1]) <= int(part[2]):
+        return int(part[1])
     try:
         count = read_count(_typed(cell))
     except AmountNotRead as refusal:

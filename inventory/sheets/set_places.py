@@ -7,6 +7,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from inventory.said_text import plain_name
+
 from . import words
 from .draft import Draft
 from .fields import Thing
@@ -19,7 +21,7 @@ _LOST = frozenset({"?", "??", "lost", "missing", "unknown", "perdido", "perdida"
 
 def place_of(draft: Draft) -> dict[str, Any]:
     """The columns of a row that say where its set is; a place the shop does not have is asked about once a name."""
-    text = draft.get("place")
+    text = plain_name(draft.get("place") or "")
     if not text:
         return {}
     if text.lower().strip(" .") in _LOST:
@@ -32,7 +34,8 @@ def place_of(draft: Draft) -> dict[str, Any]:
         return _on_peg(draft, text, peg[1].upper(), peg[2])
     kind = words.PLACES.get(form.split()[0], "") if form else ""
     plain = bool(kind) and re.fullmatch(r"[^\W\d_]+ (?:\d{1,3}|[^\W\d_])", form) is not None
-    name = form[:1].upper() + form[1:] if plain else text[:80].strip(" ?")
+    first, _space, last = form.partition(" ")
+    name = f"{first.capitalize()} {last.upper()}" if plain else text[:80].strip(" ?")
     near = draft.known.like("places", text, 0.5)[:3]
     if not near and kind:
         near = [place for place in draft.known.places if place.kind == kind][:3]

@@ -9,10 +9,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from inventory.actions.gate import where_of
 from inventory.hooks import Found, find_more
 from inventory.models import Outing, Person, Place, SetState
+from inventory.models.choices import Fitness
 from inventory.queries.opening import open_text
-from inventory.times import when_for
+from inventory.times import show_day, when_for, zone_of
 from inventory.views.doors import PersonRequest, door
 
 _MOST = 20
@@ -63,7 +65,13 @@ def _named(text: str, person: Person) -> list[Found]:
     )
     sets = SetState.objects.filter(by_name, branch=branch).select_related("tool_set__tool_type", "place").defer("facts")
     for state in sets.order_by("tool_set__tool_type__ladder_place", "code")[:_MOST]:
-        words = f"{state.tool_set.tool_type.grit} · {state.shown_code}"
-        detail = state.place.name if state.place else ""
-        found.append(Found(words, detail, reverse("inventory:set_phone", args=[state.pk])))
+        tool_set = state.tool_set
+        words = f"{tool_set.tool_type.grit} · {state.shown_code}"
+        # What tells apart sets that go by one own code: type, where each is, and since when it is here.
+        since = show_day(tool_set.made_at.astimezone(zone_of(branch)).date(), now.astimezone(zone_of(branch)).date())
+        detail = [tool_set.tool_type.name, where_of(state), _("here since %(day)s") % {"day": since}]
+        if state.fitness != Fitness.USABLE:
+            detail.insert(1, str(state.get_fitness_display()))
+        url = reverse("inventory:set_phone", args=[state.pk])
+        found.append(Found(words, ", ".join(filter(None, detail)), url))
     return found

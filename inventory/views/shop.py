@@ -28,6 +28,7 @@ from inventory.forms.catalogue import (
 from inventory.models import Machine, Person, Place, Setting
 from inventory.models.choices import PlaceKind
 from inventory.queries.catalogue import closed_names, shop_calendar
+from inventory.queries.places import listed_places
 from inventory.rights import Right
 from inventory.setting_words import from_words, say_source, say_unit, to_words
 from inventory.shop_settings import KNOWN, settings_of
@@ -110,7 +111,7 @@ def places(request: HttpRequest) -> HttpResponse:
     """Racks, tubs, buckets, crates and vans; sites and suppliers are shown and kept elsewhere."""
     person = cast(Person, request.user)
     may = person.can(Right.RUN_SHOP)
-    found = Place.objects.filter(branch=person.branch).exclude(kind=PlaceKind.UNKNOWN).select_related("inside")
+    found = listed_places(person.branch).exclude(kind=PlaceKind.UNKNOWN).select_related("inside")
     rows = [
         [
             head(_("Name"), row.name, may and row.kind in actions.MADE_HERE, "inventory:place", row.pk),

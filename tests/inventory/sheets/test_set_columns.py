@@ -56,6 +56,24 @@ def test_pieces_beside_a_count_are_those_of_a_set_or_of_all_of_them(pieces):
     assert [item.pieces for item in judgement.things] == [None, None]
 
 
+@pytest.mark.parametrize("said", ["6 of 9", "6 de 9", "Remnant: 6 of 9 pieces", "6/9"])
+def test_pieces_are_read_as_this_program_says_them(said):
+    rows = [["Disc", "ID", "Pieces"], ["30 metal", "M-1", said], ["30 metal", "M-2", "9 of 9"]]
+    judgement = judged(csv_file(rows))
+
+    assert [(item.own_code, item.pieces) for item in judgement.things] == [("M-1", 6), ("M-2", None)]
+    rows[1][2] = "9 of 6"
+    assert [one[0] for one in refused(judged(csv_file(rows)))] == [2]
+
+
+@pytest.mark.parametrize("said", ["Shelf Z", "shelf z", "SHELF Z", "shelf-Z"])
+def test_a_new_place_keeps_the_letter_of_its_name(said):
+    rows = [["Disc", "ID", "where"], ["400 resin", "R-1", said]]
+    (question,) = judged(csv_file(rows)).questions
+    made = judged(csv_file(rows), answers=Answers(like={question.like: "new"})).things
+    assert [item.new_place[1] for item in made] == ["Shelf Z"]
+
+
 PLACES = [
     ["Disc", "ID", "where"],
     *[["400 resin", f"R-{n}", text] for n, text in enumerate(("Van 7", "van 7", "C12", "C 13", "rack B peg 3", "?"))],
