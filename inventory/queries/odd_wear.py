@@ -20,12 +20,18 @@ _OUTINGS = 4  # of the times it was out without work so many are named, the newe
 
 def odd_sets(branch: Branch, now: datetime) -> list[OddWear]:
     """The sets of a branch that wear oddly and nobody has looked at since, the newest reading first; one query."""
+    return odd_and_looked(branch, now)[0]
+
+
+def odd_and_looked(branch: Branch, now: datetime) -> tuple[list[OddWear], int]:
+    """The same, and how many more wear oddly by their newest height, which somebody looked at; one query."""
     rows = OddWear.objects.filter(
         Q(tool_set__state__branch=branch, tool_set__state__main_id=F("tool_set_id")),
         ~Q(tool_set__state__fitness=Fitness.RETIRED) | Q(read_at__gt=now - _ENDED_SINCE),
     )
     found = rows.select_related("tool_set__tool_type", "tool_set__state__place").order_by("-read_at", "pk")
-    return [row for row in found if not looked_at(row.tool_set.state.facts, row.reading)]
+    left = [row for row in found if not looked_at(row.tool_set.state.facts, row.reading)]
+    return left, len(found) - len(left)
 
 
 def odd_wear_of(set_id: UUID) -> OddWear | None:

@@ -41,9 +41,17 @@ class WetInTime:
             at_start = self.waters.at_start(set_id, leaves_at, max(step.starts_at, leaves_at), in_water=False)
             if at_start.passes or at_start.state == "soaked, not confirmed" or ahead.until is None:
                 return True, None
-            return True, ahead.until  # put back before it dries out, its soak still counts
+            # Put back before it dries out, its soak still counts; or it is soaked anew, if there is time after that.
+            anew = self._soaked_by(set_id, leaves_at)
+            return True, ahead.until if anew is None else max(ahead.until, anew)
+        by = self._soaked_by(set_id, leaves_at)
+        return by is not None, by
+
+    def _soaked_by(self, set_id: UUID, leaves_at: datetime) -> datetime | None:
+        """By when it must be in water to be soaked anew when it leaves; None where that is too late now."""
+        recipe = self.waters.sets[set_id].recipe
         by, _hot = water_by(recipe, leaves_at, self.calendar, heated=self.heated, now=self.now)
-        return by is not None and by >= self.now, by
+        return by if by is not None and by >= self.now else None
 
     def _now(self, set_id: UUID) -> Conditioning:
         if set_id not in self.known:

@@ -22,7 +22,7 @@ from inventory.actions.looked import look_at
 from inventory.models import OddWear, Person, SetState
 from inventory.models.choices import Fitness, RetiredWhy
 from inventory.queries.advice import Advised, advice_on
-from inventory.queries.odd_wear import odd_sets, odd_wear_of, out_without_work
+from inventory.queries.odd_wear import odd_and_looked, odd_wear_of, out_without_work
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.times import show_day, zone_of
@@ -171,7 +171,7 @@ def pairs_once(advised: Sequence[Advised]) -> list[Advised]:
 def wear_list(request: PersonRequest) -> HttpResponse:
     """The weekly list: what wears oddly, newest first; what to retire; leftovers and what they are good for."""
     person, now, back = request.user, timezone.now(), reverse("inventory:wear")
-    odd, advised = odd_sets(person.branch, now), advice_on(person.branch, now)
+    (odd, looked), advised = odd_and_looked(person.branch, now), advice_on(person.branch, now)
     ends = [one for one in advised if one.advice.kind in RETIRES]
     left = [one for one in advised if one.advice.kind not in RETIRES]
     lines = [one for one in pairs_once(left) if one.step is not None or one.tonight is not None]
@@ -179,6 +179,7 @@ def wear_list(request: PersonRequest) -> HttpResponse:
     context = {
         "headline": headline(len(odd), len(ends), len(lines)),
         "odd": [odd_row(one, person, now, back) for one in odd[:_SHOWN]],
+        "looked": looked,
         "ends": [advice_row(one, person, now, back) for one in ends[:_SHOWN]],
         "left": [advice_row(one, person, now, back) for one in lines[:_SHOWN]],
         "waiting": sorted(waiting.items()),

@@ -377,6 +377,24 @@ def test_leftovers_pair_for_a_step_or_go_first_with_a_sure_set_behind(
     assert all(one.step is None for one in advice_of(shop).values())
 
 
+def test_a_soaked_leftover_meant_for_weeks_ahead_goes_into_water_in_time_for_that_not_today(
+    shop: SimpleNamespace, plans: SimpleNamespace
+) -> None:
+    other = make_set(shop, shop.type, shop.rack, code="GL-3BRCBQ")
+    worked(shop, other, 4400, 5, 2)
+    tub = make_place(shop.branch, "tub", "Tub 1")
+    for one in (shop.used, other):
+        write(shop, NewLine("soak_begun", one, None, {"to_place": tub}), at=LATER - hours(90))
+        write(shop, NewLine("conditioning_confirmed", one), at=LATER - hours(10))
+        write(shop, NewLine("soak_ended", one, None, {"to_place": shop.rack}), at=LATER - hours(3))
+    plans.steps = [step(shop, 1500.0, days=28)]
+    found = advice_of(shop)[shop.used.pk]
+    assert found.advice.kind == PAIR
+    leaves = plans.steps[0].leaves_at
+    # Wet through until tomorrow: to put it back before that would keep it in water for a month.
+    assert all(hours(72) <= leaves - by < hours(72 + 4 * 24) for _state, by in found.water)
+
+
 def test_two_leftovers_are_named_only_for_a_step_they_can_be_wet_through_for_and_by_when(
     shop: SimpleNamespace, plans: SimpleNamespace, client: Client
 ) -> None:
@@ -458,6 +476,10 @@ def test_the_list_says_what_wears_oddly_retires_and_is_left_over(
     sent = {**page.context["odd"][0]["answer"]["hidden"], "act_id": str(uuid4())}
     page = client.post(page.context["odd"][0]["answer"]["url"], sent, follow=True)
     assert page.context["odd"] == []
+    assert "None is left to look at." in page.content.decode()
+    assert "1 set wears oddly by its newest height and was looked at: it asks again" in page.content.decode()
+    assert "Every set&#x27;s height fits" not in page.content.decode()
+    assert "Every set's height fits" not in page.content.decode()
     assert Entry.objects.filter(flag_code="wears_oddly").count() == 1
     again = client.post(reverse("inventory:wear_answer", args=[odd.odd.pk]), {"do": "looked"}, follow=True)
     assert [message.level_tag for message in again.context["messages"]] == ["error"]
