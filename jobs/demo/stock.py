@@ -90,7 +90,10 @@ class Stock:
     def _own(self, tool_set: ToolSet, share: float = 1.0) -> None:
         self.world.add(tool_set, share)
         stock = self.stock[tool_set.tool_type_id]
-        self.pegs[tool_set.pk] = (self._rack(tool_set.tool_type), str(len(stock) + 1))
+        rack = self._rack(tool_set.tool_type)
+        # A peg holds one set: the lowest that no set in use hangs on.
+        held = {peg for pk, (where, peg) in self.pegs.items() if where == rack and self.used_m2.get(pk, 0.0) >= 0}
+        self.pegs[tool_set.pk] = (rack, next(peg for n in range(1, len(held) + 2) if (peg := str(n)) not in held))
         self.used_m2[tool_set.pk] = (1 - share) * (tool_set.tool_type.rated_coverage_m2 or 5000.0)
         stock.append(tool_set)
 
