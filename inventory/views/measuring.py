@@ -12,6 +12,7 @@ from django.contrib.sessions.backends.base import SessionBase
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 
@@ -19,6 +20,7 @@ from inventory.actions.gate import name_of, where_of
 from inventory.actions.ledger import Recorded, Who
 from inventory.actions.measure import HeightDoubted, HeightRefused, Heights, measure
 from inventory.forms.amounts import decimal_mark
+from inventory.height_now import last_reading
 from inventory.models import Person, SetState, ToolSet
 from inventory.queries.measuring import Worth, worth_measuring
 from inventory.queries.opening import open_text
@@ -26,6 +28,7 @@ from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
 from inventory.templatetags.gritledger import sure_words
+from inventory.times import show_day, zone_of
 from inventory.units import UNITS, AmountNotRead, from_si, read_height, show_about, show_number, unit_for
 from inventory.views.doors import PersonRequest, door, who_of
 from inventory.views.scanning import Scan, as_uuid, undo_url
@@ -53,8 +56,18 @@ def field(state: SetState, person: Person, url: str, back: str = "") -> dict[str
         "url": url,
         "back": back,
         "last": value,
+        "last_day": _read_on(state, person) if value else "",
         "unit": UNITS[unit].symbol,
     }
+
+
+def _read_on(state: SetState, person: Person) -> str:
+    """The day of the last reading, with its year where that is another; "" where it is not known."""
+    at, _worked = last_reading(state.wear) if "wear" not in state.get_deferred_fields() else (None, False)
+    if at is None:
+        return ""
+    zone = zone_of(person.branch)
+    return show_day(at.astimezone(zone).date(), timezone.now().astimezone(zone).date())
 
 
 def why(worth: Worth, person: Person) -> str:

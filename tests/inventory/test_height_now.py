@@ -21,7 +21,9 @@ from inventory.height_now import heights_now
 from inventory.models import Entry, SetState, ToolSet
 from inventory.queries.joining import donors
 from inventory.queries.soak import states_with_types
+from inventory.times import show_day, zone_of
 from inventory.units import Amount
+from inventory.views.measuring import field
 from tests.cast import hours, make_cast, make_place, make_set, make_type, uuid, who, write
 
 pytestmark = pytest.mark.django_db
@@ -78,6 +80,12 @@ def test_a_set_that_worked_since_it_was_read_stands_where_its_card_says(shop: Si
         assert re.search(r"Likely [0-9.]+\xa0mm today", said) is None
 
 
+def test_where_a_height_is_asked_for_the_last_one_says_its_day(shop: SimpleNamespace) -> None:
+    found = field(state(shop.used), shop.ines, "/")
+    at = (shop.now - timedelta(days=200)).astimezone(zone_of(shop.branch)).date()
+    assert (found["last"], found["last_day"]) == ("0.37", show_day(at, shop.now.date()))
+
+
 def test_many_sets_cost_no_more_queries_than_one(shop: SimpleNamespace) -> None:
     counts = []
     for sets in ([shop.used], [shop.used, shop.third]):
@@ -108,10 +116,10 @@ def test_donors_are_offered_by_the_height_of_today(shop: SimpleNamespace, client
 
 
 def test_no_old_height_is_filled_in_for_measuring_or_dressing(shop: SimpleNamespace, client: Client) -> None:
-    for name, field in (("measure", "height"), ("dress", "before")):
+    for name, box_name in (("measure", "height"), ("dress", "before")):
         for one in (shop.used, shop.idle):
             said = page(shop, client, name, one)
-            box = said.partition(f'name="{field}"')[2].partition(">")[0]
+            box = said.partition(f'name="{box_name}"')[2].partition(">")[0]
             assert "value=" not in box
             assert "Its lowest piece was last read at 0.37\u00a0in, " in said
     assert "Likely 0." in page(shop, client, "dress", shop.used)
