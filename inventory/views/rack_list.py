@@ -134,7 +134,7 @@ class SetTable(tables.Table):
         verbose_name=_("At least, up to, on a medium floor"), empty_values=(), orderable=False, attrs=_NUMBER
     )
     worked = tables.Column(verbose_name=_("Worked area"), empty_values=(), attrs=_NUMBER)
-    last = tables.Column(verbose_name=_("Last entry"), empty_values=(), attrs=_KEEP)
+    last = tables.Column(verbose_name=_("Last seen"), empty_values=(), attrs=_KEEP)
     flags = tables.Column(verbose_name=_("Questions"), empty_values=(), attrs=_NUMBER)
 
     class Meta:

@@ -156,5 +156,5 @@ def _row(one: SetOfType, person: Person, now: datetime) -> list[Cell]:
         words(_("Likely left, reference area"), left, num=True),
         words(_("At least to up to"), between, num=True),
         words(_("Heights"), _("read") if one.read else _("none")),
-        words(_("Last entry"), last),
+        words(_("Last seen"), last),
     ]

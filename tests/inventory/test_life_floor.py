@@ -62,6 +62,8 @@ def test_the_list_and_its_spreadsheet_say_on_which_floor_life_is_told() -> None:
     heads = [str(column.verbose_name) for column in SetTable.base_columns.values()]
     assert "Life left on a medium floor, likely" in heads
     assert "At least, up to, on a medium floor" in heads
+    # When it was seen last, as the spreadsheet calls the same: what was noted of it since is no sighting.
+    assert ("Last seen" in heads, "Last entry" in heads) == (True, False)
     told = [str(column.heading) for column in SETS.columns if "Life left" in str(column.heading)]
     assert len(told) == 3
     assert all("on a medium floor" in one for one in told)
