@@ -10,11 +10,12 @@ from uuid import UUID, uuid5
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from inventory.actions.fitness import report_trouble
 from inventory.actions.ledger import Recorded, Who, already
 from inventory.actions.measure import HeightDoubted, Heights, measure
 from inventory.actions.undo import NothingToUndo
 from inventory.models import Act, Branch, ToolSet
-from inventory.models.choices import Basis, LeftHow, Source, TimeKnown
+from inventory.models.choices import Basis, LeftHow, Source, TimeKnown, TroubleKind
 from inventory.refusals import Refused
 from inventory.times import show_day, show_time, zone_of
 from inventory.units import Amount, Units, show_area
@@ -50,13 +51,15 @@ class PaperStep:
 
 @dataclass(frozen=True)
 class PaperSet:
-    """A set's row: how it was left ("" not said) and its lowest height as written."""
+    """A set's row: how it was left ("" not said), its lowest height as written, trouble (a kind, or "")."""
 
     tool_set: ToolSet
     words: str
     left: str = ""
     height: Amount | None = None
     with_backing: bool = False
+    trouble: str = ""
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -145,6 +148,8 @@ def type_in(
         for one_set in paper.sets:
             if one_set.height is not None:
                 _height(rows, who, job.branch, one_set, ends, now=now, sure=sure)
+            if one_set.trouble or one_set.note:
+                _trouble(rows, who, job.branch, key, one_set, ends, now=now)
         for floor in paper.floors:
             _readings(rows, who, job, key, floor, ends, now=now)
         if paper.close and not rows.refused and not rows.asked:
@@ -189,7 +194,9 @@ def _check(job: Job, night: Night, paper: Paper, now: datetime) -> None:
             % {"day": show_day(at.date()), "time": show_time(at, job.branch)},
             _("Type its sheet in when it comes back."),
         )
-    said = any(one.parts or one.even for one in paper.steps) or any(one.left or one.height for one in paper.sets)
+    said = any(one.parts or one.even for one in paper.steps) or any(
+        one.left or one.height or one.trouble or one.note for one in paper.sets
+    )
     read = any(one.gloss is not None or one.clarity is not None for one in paper.floors)
     if not (said or read or paper.close):
         raise PaperRefused([(_("The sheet"), _("Nothing of it is typed in yet. Begin with the first step."))])
@@ -210,7 +217,7 @@ def _known(who: Who, paper: Paper) -> list[Recorded]:
     """What of this sheet is on record: all of it or nothing."""
     names = ["left", "closed"]
     names += [f"{kind}-{one.key}" for one in paper.steps for kind in ("work", "even")]
-    names += [f"height-{one.tool_set.pk}" for one in paper.sets]
+    names += [f"{kind}-{one.tool_set.pk}" for one in paper.sets for kind in ("height", "trouble")]
     names += [f"{kind}-{one.zone.key}" for one in paper.floors for kind in ("gloss", "clarity")]
     found = Act.objects.filter(pk__in=[uuid5(who.act_id, name) for name in names]).values_list("pk", flat=True)
     return [known for pk in found if (known := already(pk)) is not None]
@@ -262,6 +269,16 @@ def _height(rows: _Rows, who: Who, branch: Branch, one: PaperSet, at: datetime, 
     heights = Heights((one.height,), with_backing=one.with_backing, sure=sure)
     by = _by(who, f"height-{one.tool_set.pk}", at)
     rows.take(one.words, lambda: measure(by, branch, one.tool_set, heights, now=now))
+
+
+def _trouble(
+    rows: _Rows, who: Who, branch: Branch, shift_key: UUID, one: PaperSet, at: datetime, *, now: datetime
+) -> None:
+    by, kind = _by(who, f"trouble-{one.tool_set.pk}", at), one.trouble or TroubleKind.OTHER
+    rows.take(
+        one.words,
+        lambda: report_trouble(by, branch, one.tool_set, kind, now=now, note=one.note, shift_uuid=shift_key),
+    )
 
 
 def _readings(

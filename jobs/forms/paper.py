@@ -9,9 +9,9 @@ from django.utils.translation import gettext_lazy as _
 
 from inventory.forms.amounts import AmountField, UnitsForm
 from inventory.forms.set_forms import HeightField
-from inventory.forms.shop_form import ShopForm
+from inventory.forms.shop_form import ShopForm, speak
 from inventory.models import Person
-from inventory.models.choices import LeftHow
+from inventory.models.choices import LeftHow, TroubleKind
 from jobs.forms.work import SureBox
 
 INSTEAD = (("", "—"), ("adds", _("the paper adds to it")), ("instead", _("the paper stands instead")))
@@ -76,6 +76,7 @@ class PaperStepForm(UnitsForm):
         for number in range(1, self.sections + 1):
             box = forms.IntegerField(label=str(number), required=False, min_value=0, max_value=_MOST_PASSES)
             box.widget.attrs["inputmode"] = "numeric"
+            speak(box)
             self.fields[f"s{number}"] = box
 
     @property
@@ -131,7 +132,7 @@ class PaperStepForm(UnitsForm):
 
 
 class PaperSetForm(ShopForm):
-    """A set's row: how it was left and its lowest height."""
+    """A set's row: how it was left, its lowest height, trouble with it."""
 
     left = forms.ChoiceField(label=_("Left"), choices=LEFT, required=False)
 
@@ -145,6 +146,11 @@ class PaperSetForm(ShopForm):
         )
         if backing:
             self.fields["with_backing"] = forms.BooleanField(label=_("The backing was measured along"), required=False)
+        trouble = forms.ChoiceField(label=_("Trouble"), choices=[("", "—"), *TroubleKind.choices], required=False)
+        self.fields["trouble"] = trouble
+        self.fields["note"] = forms.CharField(label=_("in words"), max_length=400, required=False)
+        for field in self.fields.values():
+            speak(field)
 
 
 class PaperFloorForm(ShopForm):

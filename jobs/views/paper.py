@@ -237,6 +237,8 @@ def _said(sheet: Sheet) -> Paper:
                 row.form.cleaned_data.get("left", ""),
                 row.form.cleaned_data["height"],
                 bool(row.form.cleaned_data.get("with_backing")),
+                row.form.cleaned_data["trouble"],
+                row.form.cleaned_data["note"].strip(),
             )
             for row in sheet.sets
         ),

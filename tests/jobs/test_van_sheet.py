@@ -275,6 +275,20 @@ def test_a_floor_without_a_pass_asks_why_and_a_shift_ahead_is_refused(world: Sim
         type_in(world.by, world.job, world.night, Paper(), now=NOW)
 
 
+def test_trouble_on_the_paper_is_kept_and_something_else_needs_a_word(world: SimpleNamespace) -> None:
+    glazed = PaperSet(world.two, "200 · A", trouble="glazed")
+    type_in(world.by, world.job, world.night, Paper(sets=(glazed,)), now=NOW)
+    assert SetState.objects.get(pk=world.two.pk).face == "glazed"
+    other = replace(world.by, act_id=uuid4())
+    with pytest.raises(PaperRefused, match="Something else needs a word on what"):
+        type_in(other, world.job, world.night, Paper(sets=(replace(glazed, trouble="other"),)), now=NOW)
+    said = replace(glazed, trouble="", note="bolt sheared")
+    type_in(other, world.job, world.night, Paper(sets=(said,)), now=NOW)
+    assert set(Entry.objects.filter(kind="trouble").values_list("trouble_kind", "why")) == {
+        ("glazed", None), ("other", "bolt sheared"),
+    }  # fmt: skip
+
+
 def test_a_sheet_is_taken_back_whole_by_voids(world: SimpleNamespace) -> None:
     by = replace(world.by, entered_by=world.cast.dag)
     kept = type_in(by, world.job, world.night, paper_of(world), now=NOW, sure=True)
@@ -330,6 +344,7 @@ def test_the_page_refuses_with_the_row_and_loses_nothing_typed(world: SimpleName
     assert answer.status_code == 422
     assert "2 rows to mend. Nothing is kept yet." in text
     assert 'value="five"' in text
+    assert "Write a whole number, such as 5." in text
     assert 'value="tall"' in text
     asked = dag.post(url, typed(world, **{"STEP-s1": "90"}))
     box = re.search(r'name="sure" value="([0-9a-f]{32})"', asked.content.decode())
