@@ -27,7 +27,7 @@ _FROM = 3.0  # surprises above this are counted
 _ANCHOR = 2.0  # and limits stretched beyond this
 _USUAL = 10.0  # surprises of usual size that the belief "nothing unusual" is worth
 _MOST = 5.0  # of one surprise: a mis-keyed height alone must not still all alarms
-_BY_LUCK = 0.15  # so far above 1 the mean comes in a shop with nothing unusual
+_BY_LUCK = 0.1  # so far above 1 the mean comes in a shop with nothing unusual
 _POWER = 4.0  # tails that are heavier than exponential get heavier outwards
 
 
