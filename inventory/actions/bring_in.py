@@ -29,6 +29,7 @@ from inventory.models.choices import OpeningKind, PlaceKind, SoakNeed, Source, T
 from inventory.refusals import Refused
 from inventory.sheets.bought import bought_words
 from inventory.sheets.specs import SetRow
+from inventory.sheets.words import squeezed
 from inventory.times import zone_of
 from inventory.units import show_area
 
@@ -168,6 +169,8 @@ def _places(by: Desk, rows: Iterable[SetRow], came: SetsIn) -> dict[tuple[str, s
     known = Place.objects.filter(branch=by.branch).in_bulk([name for kind, name in wanted if kind == "key"])
     by_key = {str(place.pk): place for place in known.values()}
     places: dict[tuple[str, str], Place | None] = {("", ""): None}
+    # However they are written, "Annex shelf" and "annex SHELF" are one.
+    ours = {(place.kind, squeezed(place.name)): place for place in Place.objects.filter(branch=by.branch)}
     for kind, name in wanted:
         if kind == "missing":
             unknown = unknown_place(by.branch.pk)
@@ -177,14 +180,21 @@ def _places(by: Desk, rows: Iterable[SetRow], came: SetsIn) -> dict[tuple[str, s
                 raise BringInRefused(_("A place of this list is gone since it was checked."), _("Look at it again."))
             places[kind, name] = by_key[name]
         elif kind:
-            place, made = Place.objects.get_or_create(branch=by.branch, kind=kind, name=name[:80])
-            if made:
-                came.places.append(place)
-            elif not place.active:
-                place.active = True
-                place.save(update_fields=["active"])
-            places[kind, name] = place
+            places[kind, name] = _new_place(by, kind, name[:80], ours, came)
     return places
+
+
+def _new_place(by: Desk, kind: str, name: str, ours: dict[tuple[str, str], Place], came: SetsIn) -> Place:
+    """A place the list names: made, or one out of use that is used again; either is told, and goes when taken back."""
+    place = ours.get((kind, squeezed(name)))
+    if place is None:
+        place = ours[kind, squeezed(name)] = Place.objects.create(branch=by.branch, kind=kind, name=name)
+        came.places.append(place)
+    elif not place.active:
+        place.active = True
+        place.save(update_fields=["active"])
+        came.places.append(place)
+    return place
 
 
 def _labels(by: Desk, rows: Iterable[SetRow]) -> dict[str, Label]:

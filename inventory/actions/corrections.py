@@ -19,6 +19,7 @@ from inventory.models import Branch, Entry, Place, SetState, ToolSet
 from inventory.queries.ledger import same_sets, standing
 from inventory.refusals import Refused
 from inventory.rights import Right
+from inventory.said_text import trimmed
 
 # What the shop manager answers a flag with. "accept" lets a held-back act count; the others only close the flag.
 ANSWERS = ("accept", "leave_out", "seen", "corrected")
@@ -215,7 +216,7 @@ def _sets_of(entries: Iterable[Entry]) -> list[ToolSet]:
 
 
 def _said(why: str) -> str:
-    if not why.strip():
+    if not trimmed(why):
         raise VoidRefused(_("A void says why."), _("Write a few words, such as “wrong set”."), field="why")
     return why.strip()[: Entry._meta.get_field("why").max_length]
 

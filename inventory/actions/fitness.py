@@ -17,6 +17,7 @@ from inventory.models.choices import Fitness, RetiredWhy, TroubleKind
 from inventory.pieces_words import pieces_of
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
+from inventory.said_text import trimmed
 
 # A chipped piece tears floors: the set waits until somebody has looked (common practice).
 _ASIDE_AFTER = {TroubleKind.CHIPPED}
@@ -39,7 +40,7 @@ def set_aside(who: Who, branch: Branch, tool_set: ToolSet, why: str, *, now: dat
 
     Raises WhyMissing, NotUsable when it is retired, NotReceived.
     """
-    if not why.strip():
+    if not trimmed(why):
         raise WhyMissing(_("Setting aside needs a reason."), _("Say what is wrong with it."), field="why")
     with transaction.atomic():
         state = _state(tool_set, branch)
@@ -121,7 +122,7 @@ def report_trouble(
     """
     if trouble not in TroubleKind.values:
         raise WhyMissing(_("That is not one of the troubles."), _("Choose what happened."), field="trouble")
-    if trouble == TroubleKind.OTHER and not note.strip():
+    if trouble == TroubleKind.OTHER and not trimmed(note):
         raise WhyMissing(_("Something else needs a word on what."), _("Say what happened."), field="note")
     with transaction.atomic():
         state = _state(tool_set, branch)

@@ -17,6 +17,7 @@ from inventory.models.choices import Fitness, Gate, HolderKind, PlaceKind
 from inventory.queries.soak import Waters
 from inventory.refusals import Refused
 from inventory.rights import Right
+from inventory.said_text import trimmed
 from inventory.soak_words import SoakWords, soak_words
 from inventory.times import when_for
 
@@ -226,7 +227,7 @@ def check_water(
                 _("Ask a crew lead or the shop manager to confirm it."),
             )
         return Passed(Gate.PASSED, answer, words, confirm=True)
-    if override_why.strip():
+    if trimmed(override_why):
         if not who.can(Right.OVERRIDE):
             raise NeedsRight(
                 _("%(person)s may not send out a set that is not ready.") % {"person": who.name},

@@ -31,13 +31,18 @@ def lock_states(sets: Iterable[ToolSet]) -> dict[UUID, SetState]:
     return _lock_ids(tool_set.pk for tool_set in sets)
 
 
-def lock_rows(sets: Iterable[ToolSet]) -> None:
-    """The same without reading the states, for who only has to come one after the other."""
+def lock_rows(sets: Iterable[ToolSet]) -> str:
+    """The same without reading the states, for who only has to come one after the other.
+
+    Gives the order (``order_text``) of the newest line of these sets, "" where there is none.
+    """
     ids = sorted({tool_set.pk for tool_set in sets})
-    found = set(SetState.objects.select_for_update().filter(pk__in=ids).order_by("pk").values_list("pk", flat=True))
+    rows = SetState.objects.select_for_update().filter(pk__in=ids).order_by("pk")
+    found = dict(rows.values_list("pk", "order_key"))
     if missing := [set_id for set_id in ids if set_id not in found]:
         _make(missing)
         list(SetState.objects.select_for_update().filter(pk__in=missing).order_by("pk").values_list("pk"))
+    return max(found.values(), default="")
 
 
 def _make(set_ids: Sequence[UUID]) -> None:

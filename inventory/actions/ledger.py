@@ -44,6 +44,8 @@ __all__ = [
 # Offsets of a phone's clock that differ by more than this between last contact and sending: it was moved (LEDGER 12).
 _OFFSET_MOVED = timedelta(minutes=2)
 _WHY_LENGTH = 200
+# Longer than this no page waits for another one's write (our assumption; SQLite is waited for 5 s).
+_WAITS = timedelta(minutes=1)
 
 
 class SameKeyOtherContent(Refused):
@@ -170,7 +172,7 @@ def record(who: Who, branch: Branch, lines: Sequence[NewLine], *, now: datetime)
     digest = _digest(who, lines)
     with transaction.atomic():
         # Locked before looking: of two requests with one act the second waits here and then finds what the first wrote.
-        lock_rows(_sets_of(lines))
+        newest = lock_rows(_sets_of(lines))
         _lock_places(lines)
         if (known := already(who.act_id)) is not None:
             if known.act.content_sha256 != digest:
@@ -181,6 +183,7 @@ def record(who: Who, branch: Branch, lines: Sequence[NewLine], *, now: datetime)
         for line in lines:
             _check(line)
         at, doubt = happened_at(who, now)
+        at = _after(newest, at, who, now)
         if doubt == ClockDoubt.NONE and who.source == Source.PHONE and _clock_jumped(who):
             doubt = ClockDoubt.OFFSET_MOVED
         act = Act(
@@ -193,7 +196,7 @@ def record(who: Who, branch: Branch, lines: Sequence[NewLine], *, now: datetime)
             contact_offset_ms=who.contact_offset_ms,
             contact_at=who.contact_at,
             happened_at=at.astimezone(UTC),
-            recorded_at=now,
+            recorded_at=max(now, at),
             done_by=who.done_by,
             entered_by=who.entered_by or who.done_by,
             source=who.source,
@@ -232,6 +235,23 @@ def keep_unread(raw: str, why: str, device: Device | None, person: Person | None
         return UnreadItem.objects.create(
             raw=raw, why=why[:_WHY_LENGTH], device=device, entered_by=person, recorded_at=now
         )
+
+
+def _after(newest: str, at: datetime, who: Who, now: datetime) -> datetime:
+    """When a page's act happened: after what was written of its sets while it waited for them.
+
+    Two people at once with one set: the time of each was taken before either had the set, so who came second under
+    the lock may bear the earlier one, and what was answered would not be what the ledger adds up to. newest: order of
+    the newest line of the sets. What was said of a time gone by, and what a phone says, keeps its time.
+    """
+    if not newest or who.source != Source.DESK or who.happened_at is not None or now - at > _WAITS:
+        return at
+    stamp, device, _rest = newest.split("|", 2)
+    then = datetime.strptime(stamp, "%Y%m%dT%H%M%S.%f").replace(tzinfo=UTC)
+    mine = (at.astimezone(UTC), str(who.device.pk))
+    if device == mine[1] or mine > (then, device) or then - mine[0] > _WAITS:
+        return at
+    return then + timedelta(microseconds=1)
 
 
 def _clock_jumped(who: Who) -> bool:

@@ -31,6 +31,7 @@ from inventory.models import (
     ToolType,
 )
 from inventory.refusals import Refused
+from inventory.said_text import trimmed
 from inventory.times import show_day, zone_of
 
 MOST_AT_ONCE = 200
@@ -198,7 +199,7 @@ def close_order(person: Person, order: Order, why: str, *, on_day: date, now: da
 
     Raises OrderRefused without a reason.
     """
-    if not why.strip():
+    if not trimmed(why):
         raise OrderRefused(_("An order is closed for a reason."), _("Say why nothing more will come."), field="why")
     with transaction.atomic():
         Order.objects.select_for_update().get(pk=order.pk)

@@ -40,6 +40,12 @@ class ShiftsAct(Refused):
     code = "shifts_act"
 
 
+class SaidAnew(Refused):
+    """A correction of a soak; it is corrected again, not undone."""
+
+    code = "said_anew"
+
+
 class LaterEntries(Refused):
     """A set's beginning with later entries: those are voided first."""
 
@@ -68,6 +74,7 @@ def undo(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) -> R
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
         _check_shift(who, target, standing)
         check_beginnings(standing)
+        check_not_moved_tubs(standing)
         check_no_later_pieces(standing, now)
         reason = why.strip()[:400] or _("undone")
         moved = {entry.place_id for entry in standing if entry.kind == "moved"} - {None}
@@ -129,6 +136,15 @@ def _check_shift(who: Who, target: Act, standing: list[Entry]) -> None:
         raise NotYours(_("The shift of this entry is closed."), _("Ask the shop manager to void it."))
     if hooks.said_of_shifts([target.pk]):
         raise ShiftsAct(_("That was said of the whole shift."), _("Undo it on the job's page."))
+
+
+def check_not_moved_tubs(standing: list[Entry]) -> None:
+    """Refuse to void that sets lay in another tub: the soak they were in went with it, so they would be left dry."""
+    if any(entry.kind == "soak_begun" and entry.replaces is not None for entry in standing):
+        raise SaidAnew(
+            _("That said anew of a soak where or when it was; without it the sets would be in no water."),
+            _("Say on the tub's page in which tub they lie, or correct the time on the set's card."),
+        )
 
 
 def check_beginnings(standing: list[Entry]) -> None:

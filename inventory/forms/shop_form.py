@@ -7,6 +7,8 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from inventory.said_text import trimmed
+
 WORDS = {
     "required": _("This is needed: fill it in."),
     "invalid_choice": _("That is not one of the choices. Take one of the list."),
@@ -61,3 +63,16 @@ class ShopForm(forms.Form):
         super().__init__(*args, **kwargs)
         for field in self.fields.values():
             speak(field)
+
+    def full_clean(self) -> None:
+        """Fields that a form added after it was begun speak the shop's words, too."""
+        for field in self.fields.values():
+            speak(field)
+        super().full_clean()
+
+    def _widget_data_value(self, widget: forms.Widget, html_name: str) -> Any:
+        """What was sent for a field; a text of nothing but unseen characters is no answer."""
+        value = super()._widget_data_value(widget, html_name)  # type: ignore[misc]
+        if isinstance(value, str) and not isinstance(widget, forms.PasswordInput) and not trimmed(value):
+            return ""
+        return value

@@ -15,12 +15,13 @@ from inventory.actions.corrections import void_entry
 from inventory.actions.later_pieces import check_no_later_pieces
 from inventory.actions.ledger import NewLine, Recorded, Who, already, lock_states, void
 from inventory.actions.photos import remove_with
-from inventory.actions.undo import NothingToUndo, check_beginnings
+from inventory.actions.undo import NothingToUndo, check_beginnings, check_not_moved_tubs
 from inventory.actions.work import WorkAsked, WorkedFacts, WorkRefused, work
 from inventory.models import Act, Branch, Entry
 from inventory.models.choices import Basis, LeftHow, PlaceKind, Source
 from inventory.queries.ledger import voided
 from inventory.rights import Right
+from inventory.said_text import trimmed
 from inventory.units import Units
 from jobs.actions.shift_checks import (
     NoPassLogged,
@@ -250,6 +251,7 @@ def undo_act(who: Who, branch: Branch, target: Act, why: str, *, now: datetime) 
             raise NothingToUndo(_("That is undone already."), _("Nothing more to do."))
         stands = [entry for entry in entries if entry.kind != "voided" and entry.pk not in gone]
         check_beginnings(stands)
+        check_not_moved_tubs(stands)
         check_no_later_pieces(stands, now)
         remove_with(who.entered_by or who.done_by, target, now=now)
         return record_shift(who, branch, lines, rows, now=now)
@@ -274,7 +276,7 @@ def floor_even(who: Who, job: Job, shift_key: UUID, step_key: UUID, *, now: date
         shift_uuid=shift_key,
         step_key=step.key,
         floor_uuid=zone.zone_id,
-        why=why.strip()[:400] or None,
+        why=trimmed(why)[:400] or None,
     )
     asks = row.why is None and who.source != Source.PHONE and already(who.act_id) is None
     if asks and not any(line.counts and line.entry.step_key == step.key for line in work_logged(job=job)):

@@ -35,6 +35,16 @@ class QuietUUID(forms.UUIDField):
     widget = forms.HiddenInput
 
 
+class SeveralRows(forms.ModelMultipleChoiceField):
+    """Several rows by their numbers; a number that no database holds is none of the list."""
+
+    def clean(self, value: Any) -> Any:
+        for key in value or []:
+            if not whole_number(key):
+                raise forms.ValidationError(self.error_messages["invalid_pk_value"], params={"pk": key})
+        return super().clean(value)
+
+
 class Row(ShopForm):
     """A row of one of the tables; it is filled in when its main answer is, whatever the page proposed beside it."""
 
@@ -127,7 +137,7 @@ class ShiftRow(Row):
     starts = forms.TimeField(label=_("From"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
     ends = forms.TimeField(label=_("Until"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
     lead = forms.ModelChoiceField(label=_("Crew lead"), queryset=Person.objects.none(), required=False)
-    machines = forms.ModelMultipleChoiceField(label=_("Machines"), queryset=Machine.objects.none(), required=False)
+    machines = SeveralRows(label=_("Machines"), queryset=Machine.objects.none(), required=False)
 
     def __init__(self, *args: Any, choices: Choices, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
