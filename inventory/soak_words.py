@@ -70,6 +70,10 @@ def soak_words(
                 "temperature": show_temperature(float(str(temperature)), units),  # type: ignore[arg-type]
                 "when": when(values.get("temperature_at")),
             }
+        elif answer.why.key == "soaking_hot" and _lapsed(values.get("vouched_until"), now):
+            sentence = _(
+                "Its hot water was last vouched for until %(when)s: hot hours count again once it is read."
+            ) % {"when": when(values.get("vouched_until"))}
         elif answer.why.key == "read_to_finish":
             sentence = _("Read the tub's water: a hot soak needs a reading at its end.")
         return SoakWords(state, line, sentence)
@@ -91,3 +95,7 @@ def soak_words(
     elif answer.why.key == "lifted_out":
         sentence = _("Put it back by %(when)s and its hours go on.") % {"when": when(values.get("back_by"))}
     return SoakWords(state, line, sentence)
+
+
+def _lapsed(until: object, now: datetime) -> bool:
+    return isinstance(until, datetime) and until <= now

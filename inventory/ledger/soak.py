@@ -62,10 +62,12 @@ class ReadyAnswer:
 class Projection:
     """When a set in water will be ready, if it stays there.
 
-    ready_at, kind: the earliest of the three below. cold_at: by time alone. hot_at, mixed_at: if the water stays as
-    hot as it was last read, None when it was not hot (`at` itself when the hours are full and only wait for a
-    reading). read_at: when the tub must be read for the hot recipe to count. vouched_until: when the last hot reading
-    stops counting unless the tub is read again.
+    ready_at, kind: the earliest of the three below that can be counted on: of a hot tub whose last reading vouches no
+    more only what time alone gives, so that no promise moves on with the clock. cold_at: by time alone. hot_at,
+    mixed_at: if the water stays as hot as it was last read (hot_at: and is read now, where nothing vouches any more),
+    None when it was not hot (`at` itself when the hours are full and only wait for a reading). read_at: when the tub
+    must be read for the hot recipe to count. vouched_until: when the last
+    hot reading stops counting unless the tub is read again.
     """
 
     ready_at: datetime
@@ -308,7 +310,9 @@ def expected_ready_at(
         return None
     cold_need, hot_need = _hours(recipe.cold_hours), _hours(recipe.hot_hours)
     last = tub.last_until(at)
-    keeps_hot = last is not None and is_hot(last, recipe)
+    vouched_until = last.at + settings.vouch(tub, last) if last is not None and is_hot(last, recipe) else None
+    keeps_hot = vouched_until is not None
+    counts_hot = vouched_until is not None and (vouched_until > at or earned.hot_at is not None or cold_need is None)
     candidates: list[tuple[datetime, Kind]] = []
     cold_at = hot_at = mixed_at = None
     if cold_need is not None:
@@ -316,9 +320,10 @@ def expected_ready_at(
         candidates.append((cold_at, "cold"))
     if hot_need is not None and keeps_hot:
         hot_at = at + max(_NOTHING, hot_need - earned.hot)
-        candidates.append((hot_at, "hot"))
+        if counts_hot:
+            candidates.append((hot_at, "hot"))
     if recipe.mixed_credit and cold_need is not None and hot_need is not None:
-        mixed_at = at + mixed_remainder(earned.hot, earned.total, cold_need, hot_need, hot_from_here=keeps_hot)
+        mixed_at = at + mixed_remainder(earned.hot, earned.total, cold_need, hot_need, hot_from_here=counts_hot)
         candidates.append((mixed_at, "mixed"))
     if not candidates:
         return None
@@ -330,5 +335,5 @@ def expected_ready_at(
         hot_at=hot_at,
         mixed_at=mixed_at,
         read_at=hot_at,
-        vouched_until=last.at + settings.vouch(tub, last) if last is not None and keeps_hot else None,
+        vouched_until=vouched_until,
     )

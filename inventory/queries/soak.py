@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 from uuid import UUID
@@ -64,6 +64,8 @@ class Waters:
     sets: Mapping[UUID, SetWater]
     tubs: Mapping[TubId, TubFacts]
     settings: SoakSettings
+    # When it was read: what is expected of a soak is told from there, whatever later hour is asked about.
+    asked_at: datetime | None = None
 
     def now(self, set_id: UUID, at: datetime) -> Conditioning:
         """Whether the set is conditioned at an instant (which may lie ahead: the set then stays where it is)."""
@@ -73,7 +75,7 @@ class Waters:
     def at_start(self, set_id: UUID, leaves_at: datetime, starts_at: datetime, *, in_water: bool) -> Conditioning:
         """Whether the set, leaving then, is conditioned at its step's start; in_water: carried in water."""
         water = self.sets[set_id]
-        return conditioned_for(
+        answer = conditioned_for(
             water.facts,
             self.tubs,
             water.recipe,
@@ -82,6 +84,12 @@ class Waters:
             starts_at=starts_at,
             carried_in_water=in_water,
         )
+        if answer.state != "soaking" or self.asked_at is None or leaves_at <= self.asked_at:
+            return answer
+        today = self.now(set_id, self.asked_at)
+        if today.state != "soaking":
+            return answer
+        return replace(answer, why=today.why, expected_ready_at=today.expected_ready_at)
 
 
 def waters_of(
@@ -103,7 +111,7 @@ def waters_of(
             soak_facts(facts[row.pk], known, branch),
             _asked_with(row.tool_set.tool_type, recipe_at(known, at, branch)),
         )
-    return Waters(sets, _tubs(spells, branch, settings), settings)
+    return Waters(sets, _tubs(spells, branch, settings), settings, at)
 
 
 def conditioning_of(set_ids: Iterable[UUID], branch: Branch, *, at: datetime) -> dict[UUID, Conditioning]:

@@ -255,7 +255,12 @@ def _lane_words(one: InWater, person: Person, now: datetime, names: dict[str, st
         return _("No end in sight: heat the tub and read it")
     if answer.why.key == "read_to_finish":
         return _("Hot hours done: read the tub")
-    words = when_for(person, one.ahead.ready_at, now)
+    words, ahead = when_for(person, one.ahead.ready_at, now), one.ahead
+    if ahead.kind != "hot" and ahead.hot_at is not None and ahead.hot_at < ahead.ready_at:
+        return _("%(when)s; sooner if it is read hot now: %(hot)s") % {
+            "when": words,
+            "hot": when_for(person, ahead.hot_at, now),
+        }
     return _("%(when)s, read it then") % {"when": words} if one.ahead.kind == "hot" else words
 
 

@@ -19,9 +19,10 @@ from inventory.queries.catalogue import ladder
 from inventory.queries.soak import states_with_types
 from inventory.refusals import Refused
 from inventory.rights import Right
+from inventory.shop_settings import settings_of
 from inventory.soak_words import soak_words
 from inventory.templatetags.gritledger import sure_words
-from inventory.times import when_for
+from inventory.times import when_for, zone_of
 from inventory.units import show_about, show_area
 from inventory.views.doors import door, who_of
 from inventory.views.scanning import as_uuid
@@ -46,6 +47,8 @@ def choose_set(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpRes
     places = ladder(person.branch)
     floors = [zone.zone.name for one in found.steps if (zone := zone_of_step(night.plan, one)) is not None]
     lives = {one.state.pk: one.life for one in found.options}
+    # A second set that leaves the two below "tight" helps nobody: it is not offered.
+    tight = settings_of(person.branch, today=now.astimezone(zone_of(person.branch)).date())["tight_limit"]
     context = {
         "job": job,
         "night": night,
@@ -53,7 +56,7 @@ def choose_set(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpRes
         "floors": ", ".join(dict.fromkeys(floors)),
         "asks": show_area(found.asked.worked_m2, units_of(person)),
         "leaves": when_for(person, found.leaves_at, now),
-        "rows": [_row(one, found, person, places, lives) for one in found.options],
+        "rows": [_row(one, found, person, places, lives, tight) for one in found.options],
         "meant": [one for one in found.options if one.meant],
         "to": "job" if request.GET.get("to") == "job" else "tonight",
         "ladder_count": places_of(places),
@@ -62,7 +65,9 @@ def choose_set(request: HttpRequest, pk: UUID, key: UUID, step: UUID) -> HttpRes
     return render(request, "jobs/job/choose_set.html", context)
 
 
-def _row(one: Option, found: Options, person: Person, places: Ladder, lives: dict[UUID, Any]) -> dict[str, Any]:
+def _row(
+    one: Option, found: Options, person: Person, places: Ladder, lives: dict[UUID, Any], tight: float
+) -> dict[str, Any]:
     """A set with its gauge, state, chance, and what may be done with it."""
     now = timezone.now()
     water = soak_words(one.conditioning, person.branch, now, units=person.units, clock_24h=person.clock_24h)
@@ -83,10 +88,10 @@ def _row(one: Option, found: Options, person: Person, places: Ladder, lives: dic
         ),
         "mark": MARKS[one.key][0],
         "word": key_words(one.key),
-        "water": water.line if one.key in ("dry", "dries", "late", "soaking", "soaked") else "",
+        "water": water.line if one.conditioning.state not in ("not needed", "conditioned") else "",
         "left": show_about(life.likely_m2 / found.asked.factor, units_of(person)) if life else "",
         "sure": sure_words(one.chance).capitalize() if one.chance is not None else "",
-        "pair": _pair_words(one),
+        "pair": _pair_words(one) if one.with_first is not None and one.with_first >= tight else "",
         "clash": set_clash_words(one.clash, person, now) if one.clash else "",
         "usable": one.key not in ("aside", "missing"),
         "may_wet": one.key in ("dry", "dries") and one.state.outing_id is None,

@@ -10,8 +10,9 @@ from django.test import Client
 from django.urls import reverse
 
 from inventory.actions.ledger import NewLine
-from inventory.models import ToolSet
+from inventory.models import SetState, ToolSet
 from inventory.models.choices import SoakNeed
+from inventory.queries.soak import waters_of
 from jobs.actions.reservation import reserve_for_night
 from jobs.actions.shift import outing_of_shift
 from jobs.queries.choice import options_of
@@ -150,3 +151,31 @@ def test_a_van_that_should_have_left_is_not_said_to_leave_and_its_dry_set_is_nam
         soak = client.get(reverse("inventory:soak"))
     assert day.context["headline"].startswith("1 thing to mend; the van should have left at ")
     assert soak.context["headline"] == "1 set is too late for water"
+
+
+def test_a_second_set_that_leaves_the_two_below_tight_is_not_offered(pair: SimpleNamespace, client: Client) -> None:
+    """Two stubs: together they do not finish a tenth of the floor."""
+    stub = one_set(pair, "GL-STUB")
+    wet(pair, stub)
+    for tool_set in (pair.first, stub):
+        write(pair.cast, NewLine("measured", tool_set, None, {"lowest_height_mm": 2.1}), at=NOW - hours(40))
+    client.force_login(pair.cast.ines)
+    with mock.patch("django.utils.timezone.now", return_value=NOW):
+        page = client.get(reverse("jobs:choose_set", args=[pair.job.pk, pair.shift.key, pair.step.key]))
+    rows = {row["name"]: row for row in page.context["rows"]}
+    assert rows["GL-STUB"]["option"].with_first is not None
+    assert rows["GL-STUB"]["option"].with_first < 0.6
+    assert rows["GL-STUB"]["pair"] == ""
+
+
+def test_a_hot_soak_is_expected_at_one_hour_whoever_asks(pair: SimpleNamespace, client: Client) -> None:
+    """In a hot tub read an hour ago: the rack, the set's page and the choice for tonight say the same end."""
+    tub = make_place(pair.cast.branch, "tub", "Hot tub")
+    write(pair.cast, NewLine("soak_begun", pair.second, None, {"to_place": tub}), at=NOW - hours(2))
+    write(pair.cast, NewLine("water_read", None, tub, {"temperature_c": 60.0}), at=NOW - hours(1))
+    states = list(SetState.objects.filter(pk=pair.second.pk).select_related("tool_set__tool_type", "place"))
+    waters = waters_of(states, pair.cast.branch, at=NOW)
+    rack = waters.now(pair.second.pk, NOW).expected_ready_at
+    card = waters.at_start(pair.second.pk, NOW + hours(8), NOW + hours(10), in_water=False).expected_ready_at
+    assert rack is not None
+    assert rack == card == NOW + hours(30)
