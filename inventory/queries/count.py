@@ -87,7 +87,10 @@ class PlaceToCount:
 
 
 def places_to_count(branch: Branch, kinds: Collection[str]) -> list[PlaceToCount]:
-    """Places in use of these kinds: never counted first, then the longest ago; two queries."""
+    """Places in use of these kinds: never counted first, then the longest ago; two queries.
+
+    A site without a set is left out: most lie far away and have nothing to count.
+    """
     here = Q(states__main_id=F("states__tool_set_id")) & ~Q(states__fitness=Fitness.RETIRED)
     here &= Q(states__outing__isnull=True) | Q(kind__in=(PlaceKind.VAN, PlaceKind.SITE))
     ended = Count.objects.filter(place=OuterRef("pk"), ended_at__isnull=False).order_by()
@@ -101,7 +104,11 @@ def places_to_count(branch: Branch, kinds: Collection[str]) -> list[PlaceToCount
         count.place_id: count
         for count in Count.objects.filter(branch=branch, ended_at__isnull=True).select_related("begun_by", "place")
     }
-    rows = [PlaceToCount(place, place.sets, place.counted_at, opened.get(place.pk)) for place in places]
+    rows = [
+        PlaceToCount(place, place.sets, place.counted_at, opened.get(place.pk))
+        for place in places
+        if place.kind != PlaceKind.SITE or place.sets or place.pk in opened
+    ]
     # Never counted first, in the order of their names; sorting keeps it.
     return sorted(rows, key=lambda row: (row.counted_at is not None, row.counted_at or _NEVER))
 

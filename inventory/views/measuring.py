@@ -79,7 +79,8 @@ def why(worth: Worth, person: Person) -> str:
         words = _("Its next step, %(use)s, needs %(area)s: now %(sure)s.")
     else:
         words = _("No step is planned for it. A usual one of its type takes %(area)s: now %(sure)s.")
-    if worth.low < worth.tight_limit and worth.high >= worth.finish_limit:
+    between = worth.tight_limit <= worth.chance < worth.finish_limit
+    if between and worth.low < worth.tight_limit and worth.high >= worth.finish_limit:
         then = _("A height makes it yes or no.")
     elif worth.chance >= worth.finish_limit:
         then = _("A height may show that it falls short.")

@@ -16,7 +16,7 @@ from inventory.models import Person, SetState
 from inventory.soak_words import SoakWords, soak_words
 from inventory.templatetags.gritledger import sure_words
 from inventory.times import when_for
-from inventory.units import show_about, show_hours, show_span
+from inventory.units import show_about, show_area, show_hours, show_span
 from jobs.context import units_of
 from jobs.plan_draft import FINISHES
 from jobs.queries.clash import Clash, Wanted
@@ -116,7 +116,7 @@ def leaving_lines(
                 "closed": one.closed,
                 "clashes": clash_words(clashes.get(shift.key, [])),
                 "shift": shift,
-                "area": show_about(sum(zone.area_m2 for zone in plan.zones.all()), units_of(person)),
+                "area": show_area(sum(zone.area_m2 for zone in plan.zones.all()), units_of(person)),
                 "finish": FINISHES.get(plan.finish_level or 0, plan.get_kind_display()),
                 "enough": one.enough,
                 "enough_words": {"yes": _("Yes"), "tight": _("Tight"), "no": _("No")}.get(
@@ -236,7 +236,7 @@ def mends(leaving: list[Leaving], person: Person, now: datetime) -> list[dict[st
             if cell.trouble:
                 found.append(_mend(one, cell, person, now))
     for number, mend in enumerate(found):
-        mend["folded"] = number > 0
+        mend["folded"] = number > 0 and len(found) > 2  # two have room on a phone with their reasons
     return found
 
 
@@ -264,7 +264,7 @@ def _mend(one: Leaving, cell: Cell, person: Person, now: datetime) -> dict[str, 
         "where": one.night.job.name,
         "cause": _cause(one, cell, person, now),
         "action": _instead(one, cell, person),
-        "others": _others(one, cell) if not helped or cell.key == "dries" else [],
+        "others": _later(one, cell, person, now) + (_others(one, cell) if not helped or cell.key == "dries" else []),
         "other_url": _choose_url(one, cell) if helped else "",
     }
 
@@ -326,9 +326,10 @@ def _instead(one: Leaving, cell: Cell, person: Person) -> dict[str, Any]:
     """Take another set; else where one looks for a way out."""
     if cell.instead is not None:
         sure = _("%(sure)s to finish") % {"sure": sure_words(cell.instead_chance)} if cell.instead_chance else ""
+        why = _("Of those that are enough it has the least left: fuller ones stay for larger steps") if sure else ""
         return {
             "label": _("Take %(set)s instead") % {"set": name_of(cell.instead)},
-            "detail": ". ".join(part for part in (where_of(cell.instead), sure) if part),
+            "detail": ". ".join(part for part in (where_of(cell.instead), sure, why) if part),
             "url": reverse("jobs:take_instead", args=[one.night.job.pk, cell.step.key]),
             "hidden": {"tool_set": cell.instead.pk, "shift": one.night.shift.key},
             "kind": "fill",
@@ -359,6 +360,16 @@ def _instead(one: Leaving, cell: Cell, person: Person) -> dict[str, Any]:
 
 def _choose_url(one: Leaving, cell: Cell) -> str:
     return reverse("jobs:choose_set", args=[one.night.job.pk, one.night.shift.key, cell.step.key])
+
+
+def _later(one: Leaving, cell: Cell, person: Person, now: datetime) -> list[dict[str, Any]]:
+    """A set that soaks too long, with no other ready: the shift starts later, where the plan is changed."""
+    ready = cell.conditioning.expected_ready_at if cell.conditioning is not None else None
+    if cell.key != "late" or cell.instead is not None or ready is None:
+        return []
+    label = _("Start later: it is ready %(when)s") % {"when": when_for(person, ready, now)}
+    url = reverse("jobs:plan", args=[one.night.job.pk])
+    return [{"label": label, "detail": _("Change the shift's time in the plan"), "url": url, "method": "get"}]
 
 
 def _others(one: Leaving, cell: Cell) -> list[dict[str, Any]]:
