@@ -103,4 +103,7 @@ def height_sentence(one: HeightNow | None, person: Person, today: date) -> str:
         return ""
     said = _("Its lowest piece was last read at %(read)s, %(day)s.") if words["day"] else ""
     said = (said or _("Its lowest piece was last read at %(read)s.")) % words
-    return f"{said} {_('Likely %(likely)s today, %(between)s.') % words}" if "likely" in words else said
+    if "likely" not in words:
+        return said
+    likely = _("Likely %(likely)s today, %(between)s.") % words
+    return f"{said} {likely}"
