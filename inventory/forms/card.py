@@ -10,7 +10,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from inventory.forms.piece_forms import DressForm, JoinForm, PiecesForm
-from inventory.forms.set_forms import MeasureForm, mark_of
+from inventory.forms.set_forms import MeasureForm, SureForm, mark_of
 from inventory.forms.shop_form import ShopForm
 from inventory.forms.soak import TimeOfDay, local_instant
 from inventory.models import Entry, Person
@@ -67,7 +67,7 @@ class SoakTimeForm(VoidForm):
         return cleaned
 
 
-class CorrectWorkForm(VoidForm):
+class CorrectWorkForm(SureForm, VoidForm):
     """What was really worked; ``sure`` appears once something unlikely was typed."""
 
     def __init__(self, *args: Any, person: Person, entry: Entry, **kwargs: Any) -> None:
@@ -79,13 +79,7 @@ class CorrectWorkForm(VoidForm):
         self.fields["area"] = AreaTyped(label=_("Area of one pass"), initial=shown, **options)
         self.fields["passes"] = forms.IntegerField(label=_("Passes"), initial=entry.passes, min_value=1)
         self.fields["why"] = why
-        if self.data.get("ask_sure"):
-            self.fields["sure"] = forms.BooleanField(label=_("It is right: keep it"), required=False)
-
-    @property
-    def sure(self) -> bool:
-        """Whether the person says that the unlikely is right."""
-        return bool(self.cleaned_data.get("sure"))
+        self.ask_sure()
 
 
 def _as_said(height_mm: float | None, entry: Entry, person: Person) -> str:

@@ -107,6 +107,8 @@ class JoinForm(_PieceForm):
             cleaned["set"] = opened.tool_set
             if opened.tool_set is None:
                 self.add_error("code", opened.sentence or _("That label is no set's. Scan the other set's own."))
+            elif chosen and str(opened.tool_set.pk) != chosen:
+                self.add_error("code", _("That is another set than the one chosen. Clear one of the two."))
         elif chosen:
             cleaned["set"] = ToolSet.objects.select_related("tool_type").get(pk=UUID(chosen))
         elif "other" in self.fields and "other" not in self.errors:

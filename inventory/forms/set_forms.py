@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from django import forms
@@ -12,6 +13,7 @@ from inventory.forms.shop_form import ShopForm
 from inventory.heights import Heights
 from inventory.models import Person, Place, ToolType
 from inventory.models.choices import OpeningKind, PlaceKind, RetiredWhy, TroubleKind
+from inventory.said_text import trimmed
 from inventory.units import Amount, AmountNotRead, from_si, read_height, show_number, unit_for
 from inventory.units.factors import UNITS
 
@@ -51,8 +53,15 @@ def height_text(height_mm: float | None, units: str) -> str:
     return show_number(from_si(height_mm, code), 2 if code == "in" else 1)
 
 
+# What is no answer that was asked about: the box itself, and words beside what was done.
+_NOT_ASKED_OF = ("sure", "note", "why", "photos")
+
+
 class SureForm(ShopForm):
-    """A form that asks "is it right?" once something unlikely was typed: ``sure`` appears with ``ask_sure``."""
+    """A form that asks "is it right?" once something unlikely was typed: ``sure`` appears with ``ask_sure``.
+
+    ask_sure carries the answers that were asked about: ticked for others, the box counts for nothing.
+    """
 
     def ask_sure(self, label: Any = None) -> None:
         """Add the question as the last field, if it is to be asked."""
@@ -61,8 +70,21 @@ class SureForm(ShopForm):
 
     @property
     def sure(self) -> bool:
-        """Whether the person says that the unlikely is right."""
-        return bool(self.cleaned_data.get("sure"))
+        """Whether the person says that the unlikely is right, of exactly these answers."""
+        return bool(self.cleaned_data.get("sure")) and self.data.get("ask_sure") == self.answers
+
+    @property
+    def answers(self) -> str:
+        """What was typed, as the question is asked of it."""
+        names = [name for name in self.fields if name not in _NOT_ASKED_OF]
+        return "|".join(str(self.data.get(name, "")).strip() for name in names) or "1"
+
+    def asked(self) -> Any:
+        """The answers with the question asked of them, its box open."""
+        data: Any = self.data.copy()  # type: ignore[attr-defined]  # what was posted is a QueryDict
+        data["ask_sure"] = self.answers
+        data.pop("sure", None)
+        return data
 
     def backing(self, tool_type: ToolType) -> None:
         """Ask whether the backing was measured along, where the type has one."""
@@ -101,6 +123,17 @@ class MeasureForm(SureForm):
                 self.fields["mean"] = HeightField(label=_("Mean of all pieces, if noted"), required=False, **options)
         self.backing(tool_type)
         self.ask_sure()
+        self.count = count
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse more heights than the set has pieces: none is dropped unsaid."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        numbers = [int(name[7:]) for name in self.data if re.fullmatch(r"height_[0-9]{1,4}", name)]
+        more = [number for number in numbers if number > self.count and trimmed(self.data[f"height_{number}"])]
+        if more:
+            words = _("%(number)d heights were typed, the set has %(pieces)d pieces. Leave out what is none of its.")
+            self.add_error("height", words % {"number": max(more), "pieces": self.count})
+        return cleaned
 
     def heights(self) -> Heights:
         """What was typed, as the action takes it."""

@@ -85,9 +85,7 @@ def entry_correct(request: PersonRequest, set_id: UUID, entry_id: UUID) -> HttpR
         except Refused as refusal:
             refused = refusal
             if isinstance(refusal, HeightDoubted | WorkAsked):
-                asked = request.POST.copy()
-                asked["ask_sure"] = "1"
-                form = make(asked, person=request.user, entry=said)
+                form = make(form.asked(), person=request.user, entry=said)
         else:
             messages.success(request, _("Corrected. What was said before stays, struck through."))
             return redirect("inventory:toolset", set_id)
@@ -191,7 +189,7 @@ def _asked(
 
 def _asks_sure(form: Any) -> dict[str, str]:
     each = {"each": "1"} if getattr(form, "each", False) else {}
-    return each | ({"ask_sure": "1"} if "sure" in form.fields else {})
+    return each | ({"ask_sure": form.data["ask_sure"]} if "sure" in form.fields else {})
 
 
 def _uuid(text: str) -> UUID:

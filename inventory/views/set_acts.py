@@ -42,7 +42,7 @@ def set_act(request: PersonRequest, set_id: UUID, name: str) -> HttpResponse:
         return redirect("inventory:set_act", set_id, "found")
     posted = request.method == "POST"
     sent = Sent(request.POST if posted else None, request.FILES if posted else None, request.GET)
-    form = act.form(sent, request.user, state)
+    form: Any = act.form(sent, request.user, state)
     refused: Refused | None = None
     if posted and form.is_valid():
         who = who_of(request)
@@ -51,9 +51,7 @@ def set_act(request: PersonRequest, set_id: UUID, name: str) -> HttpResponse:
         except Refused as refusal:
             refused = refusal
             if isinstance(refusal, HeightDoubted):
-                asked = request.POST.copy()
-                asked["ask_sure"] = "1"
-                form = act.form(sent._replace(data=asked), request.user, state)
+                form = act.form(sent._replace(data=form.asked()), request.user, state)
         else:
             back = reverse("inventory:set_phone", args=[set_id])
             messages.success(request, _("Kept."), extra_tags=undo_url(who.act_id, back))
@@ -76,7 +74,7 @@ def set_act(request: PersonRequest, set_id: UUID, name: str) -> HttpResponse:
 def _hidden(request: PersonRequest, form: Any) -> dict[str, Any]:
     asks, each = "sure" in form.fields, getattr(form, "each", False)
     given = {"act_id": request.POST.get("act_id") or uuid4()}
-    return given | ({"ask_sure": "1"} if asks else {}) | ({"each": "1"} if each else {})
+    return given | ({"ask_sure": form.data["ask_sure"]} if asks else {}) | ({"each": "1"} if each else {})
 
 
 def _each_url(request: PersonRequest, state: SetState, name: str, form: Any) -> str:

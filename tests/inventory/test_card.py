@@ -41,6 +41,7 @@ from tests.cast import (
     who,
     write,
 )
+from tests.sure import sure_of
 
 pytestmark = pytest.mark.django_db
 JOB, HALL, SHIFT = uuid4(), uuid4(), uuid4()
@@ -299,10 +300,9 @@ def test_an_unlikely_correction_is_asked_and_an_impossible_one_refused(shop: Sim
     assert client.post(url, {"area": "1076", "passes": "400", "why": "many"}).status_code == 422
     assert client.post(url, {"area": "lots", "passes": "4", "why": "many"}).status_code == 422
     assert not Entry.objects.filter(kind="voided").exists()
-    assert (
-        client.post(url, {"area": "1076", "passes": "40", "why": "many", "ask_sure": "1", "sure": "on"}).status_code
-        == 302
-    )
+    said = {"area": "1076", "passes": "40", "why": "many", **sure_of(asked)}
+    assert client.post(url, said | {"passes": "41"}).status_code == 422  # not what was asked about
+    assert client.post(url, said).status_code == 302
 
 
 def test_a_height_is_said_anew_at_its_own_time(shop: SimpleNamespace, client: Client) -> None:

@@ -29,6 +29,7 @@ from tests.cast import (
     make_set,
     write,
 )
+from tests.sure import sure_of
 
 pytestmark = pytest.mark.django_db
 
@@ -390,17 +391,21 @@ def test_acts_of_the_sets_page_are_kept_and_come_back(shop: SimpleNamespace, cli
         url = reverse("inventory:set_act", args=[shop.metal.pk, name])
         return client.post(url, {"act_id": str(uuid4()), **form}).status_code
 
+    def sure(name: str, **form: str) -> int:
+        url = reverse("inventory:set_act", args=[shop.metal.pk, name])
+        return do(name, **form, **sure_of(client.post(url, form)))
+
     def state() -> SetState:
         return SetState.objects.get(pk=shop.metal.pk)
 
     # Ines reads inches: 0.4 in = 10.16 mm. No work is logged that wore so much: asked, kept when said to be right.
     assert (do("measure", height="0.4"), state().lowest_height_mm) == (422, None)
-    assert (do("measure", height="0.4", ask_sure="1", sure="on"), state().lowest_height_mm) == (302, 10.16)
+    assert (sure("measure", height="0.4"), state().lowest_height_mm) == (302, 10.16)
     assert do("measure", height="-3 mm") == 422
     assert do("measure", height="150 mm") == 422
     # Under the height it retires at: asked, and kept when said to be right.
     assert do("measure", height="1 mm") == 422
-    assert (do("measure", height="1 mm", ask_sure="1", sure="on"), state().lowest_height_mm) == (302, 1.0)
+    assert (sure("measure", height="1 mm"), state().lowest_height_mm) == (302, 1.0)
     assert do("set-aside", why="") == 422
     assert (do("set-aside", why="chipped"), state().fitness) == (302, "set_aside")
     assert (do("clear"), state().fitness) == (302, "usable")
@@ -414,7 +419,7 @@ def test_acts_of_the_sets_page_are_kept_and_come_back(shop: SimpleNamespace, cli
     assert do("move", place=str(shop.tub.pk)) == 422
     other = make_place(shop.cast.branch, name="Rack C")
     assert (do("move", place=str(other.pk), peg="9"), state().place_id) == (302, other.pk)
-    assert (do("retire", retired_why="worn", height="2 mm"), state().fitness) == (302, "retired")
+    assert (sure("retire", retired_why="worn", height="2 mm"), state().fitness) == (302, "retired")
     assert do("retire", retired_why="worn") == 422
     assert do("fly") == 404
 
@@ -452,7 +457,8 @@ def test_pieces_that_differ_too_much_set_the_set_aside(shop: SimpleNamespace, cl
     client.force_login(shop.cast.teo)
     url = reverse("inventory:set_act", args=[shop.dry.pk, "measure"])
     # No work is logged that wore so much: said to be right.
-    client.post(url, {"height": "9 mm", "height_2": "7.5 mm", "height_3": "9 mm", "ask_sure": "1", "sure": "on"})
+    form = {"height": "9 mm", "height_2": "7.5 mm", "height_3": "9 mm"}
+    client.post(url, form | sure_of(client.post(url, form)))
     state = SetState.objects.get(pk=shop.dry.pk)
     assert (state.lowest_height_mm, state.facts["mean_height_mm"], state.fitness) == (7.5, 8.5, "set_aside")
 

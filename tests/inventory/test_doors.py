@@ -27,7 +27,7 @@ def test_the_same_press_twice_is_one_act_and_other_words_under_its_key_are_anoth
 ) -> None:
     key, address = str(uuid4()), reverse("inventory:set_act", args=[custody_shop.metal.pk, "measure"])
     for height in ("0.4", "0.4", "0.35"):
-        form = {"height": height, "act_id": key, "ask_sure": "1", "sure": "on"}
+        form = {"height": height, "act_id": key, "ask_sure": f"{height}|", "sure": "on"}
         assert client_of_ines.post(address, form).status_code == 302
 
     heights = Entry.objects.filter(kind="measured").order_by("lowest_height_mm").values_list("amount_value", flat=True)

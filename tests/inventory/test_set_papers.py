@@ -26,6 +26,7 @@ from inventory.codes import new_code
 from inventory.models import Entry, Order, OrderLine, SetPhoto, SetState, Setting, ToolSet
 from inventory.photos import KEPT_SIDE, photo_path, read_photo
 from tests.cast import hours, make_branch, make_person, make_set, make_supplier, make_type, uuid, write
+from tests.sure import sure_of
 
 pytestmark = pytest.mark.django_db
 
@@ -195,7 +196,7 @@ def test_pieces_that_differ_are_asked_about_and_kept_when_said_to_be_right(
     assert asked.status_code == 422
     assert "The pieces will differ by" in asked.content.decode()
     assert 'name="sure"' in asked.content.decode()
-    assert client.post(act(shop, "pieces"), form | {"ask_sure": "1", "sure": "on"}).status_code == 302
+    assert client.post(act(shop, "pieces"), form | sure_of(asked)).status_code == 302
     assert (state(shop.dry).fitness, state(shop.dry).facts["pieces"]) == ("set_aside", 3)
 
 
@@ -237,7 +238,8 @@ def test_a_set_is_dressed_from_its_page_and_the_dressing_corrected_on_its_card(
     assert "not known yet: measure before and after" in first
     form = {"medium": "block", "minutes": "10", "before": "8,0 mm", "height": "7.7 mm", "act_id": str(uuid4())}
     assert client.post(act(shop, "dress", shop.metal), form | {"height": "8.4 mm"}).status_code == 422
-    assert client.post(act(shop, "dress", shop.metal), form).status_code == 302
+    asked = client.post(act(shop, "dress", shop.metal), form)  # no work is logged that wore so much
+    assert client.post(act(shop, "dress", shop.metal), form | sure_of(asked)).status_code == 302
     assert (state(shop.metal).face, state(shop.metal).facts["dressed_mm"]) == ("open", 0.3)
     assert "took 0.01" in client.get(act(shop, "dress", shop.metal)).content.decode()  # inches
 
@@ -255,9 +257,9 @@ def test_heights_are_typed_one_by_one_or_lowest_and_mean(shop: SimpleNamespace, 
     client.force_login(shop.cast.teo)
     page = client.get(act(shop, "measure") + "?each=1").content.decode()
     assert ("Piece 1" in page, "Piece 3" in page, "Piece 4" in page) == (True, True, False)
-    sure = {"ask_sure": "1", "sure": "on"}  # no work is logged that wore so much
-    form = {"each": "1", "height": "9 mm", "height_2": "8,6 mm", "height_3": "0.35 in", "act_id": str(uuid4())} | sure
-    assert client.post(act(shop, "measure"), form).status_code == 302
+    form = {"each": "1", "height": "9 mm", "height_2": "8,6 mm", "height_3": "0.35 in", "act_id": str(uuid4())}
+    asked = client.post(act(shop, "measure"), form)  # no work is logged that wore so much
+    assert client.post(act(shop, "measure"), form | sure_of(asked)).status_code == 302
     entry = Entry.objects.get(kind="measured", tool_set=shop.dry)
     assert (entry.lowest_height_mm, entry.amount_value, entry.amount_unit) == (8.6, "8.6", "mm")
     assert list(entry.piece_rows.order_by("position").values_list("height_mm", flat=True)) == [9.0, 8.6, 8.89]

@@ -26,7 +26,7 @@ def test_a_text_loses_unseen_ends_and_a_name_what_turns_it() -> None:
 @pytest.mark.parametrize("why", UNSEEN)
 def test_a_form_takes_a_reason_nobody_can_read_for_none(why: str) -> None:
     form = WhyForm({"why": why})
-    assert (form.is_valid(), form.errors["why"]) == (False, ["This is needed: fill it in."])
+    assert (form.is_valid(), list(form.errors["why"])) == (False, ["This is needed: fill it in."])
 
 
 @pytest.mark.django_db
