@@ -322,6 +322,8 @@ def question(one: Stranger, count: Count, person: Person, now: datetime) -> Ques
         detail.append(_("Since %(when)s.") % {"when": when_for(person, datetime.fromisoformat(since), now)})
     if one.held.answer != "leave_out" and _wets(state, count):
         said = _("Here, it counts as in water from the answer on; if it went in earlier, correct that on its card.")
+        if one.held.answer:
+            said = _("In water since then; if it went in earlier, correct that on its card.")
         detail.append(said)
     yes = _("It came back") if state.outing_id is not None else _("It is here")
     return Question(state, title, " ".join(detail), yes, one.held.answer, one.held.act_id, one.held.entry_id)

@@ -80,6 +80,7 @@ def test_the_count_says_that_it_counts_as_in_water_and_its_end_names_the_set(cli
     assert "it counts as in water from the answer on" in client.get(url).content.decode()
     said = client.post(url, {"set": str(cast.set.pk), "do": "here"}).content.decode()
     assert "it is here, in water from now on" in said
+    assert "In water since then; if it went in earlier, correct that on its card." in said
     client.post(reverse("inventory:count_finish", args=[cast.count.pk]))
     page = client.get(url).content.decode()
     assert "Tub 2 counted: 1 here after all" in page
