@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy
 from inventory.actions.fitness import report_trouble
 from inventory.actions.gate import name_of, where_of
 from inventory.models import Person
-from inventory.models.choices import Basis, LeftHow
+from inventory.models.choices import Basis, LeftHow, SoakNeed
 from inventory.queries.catalogue import ladder
 from inventory.refusals import Refused
 from inventory.times import show_time, when_for
@@ -201,12 +201,15 @@ def _following(run: Running, doing: Doing | None) -> Doing | None:
 
 
 def _left_answers(run: Running) -> list[dict[str, str]]:
-    return [
+    """How sets may be left; water is no answer where none of them needs any."""
+    soaks = any(one.state.tool_set.tool_type.soak_need != SoakNeed.NONE for one in run.sets)
+    answers = [
         {"value": LeftHow.IN_WATER, "label": _("In water"), "detail": _("Stay conditioned")},
         {"value": LeftHow.IN_VAN, "label": _("In the van"), "detail": _("The dry-out runs")},
         {"value": LeftHow.DRY, "label": _("Left dry"), "detail": _("The dry-out runs")},
         {"value": LeftHow.CAME_BACK, "label": _("Came back to the shop"), "detail": _("Scan them in at the rack")},
     ]
+    return answers if soaks else answers[1:]
 
 
 def _to(job: Job, key: UUID, more: str = "") -> HttpResponse:

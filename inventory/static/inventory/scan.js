@@ -92,7 +92,7 @@
     var to = fresh.querySelector("[data-in-to]");
     if (to && to.dataset.inTo) {
       document.querySelectorAll("[name=place]").forEach(function (one) { one.value = to.dataset.inTo; });
-      document.querySelector("[data-in-name]").textContent = to.dataset.inName;
+      document.querySelector("h1[data-in-name]").textContent = to.dataset.inName;
       window.history.replaceState(null, "", "?place=" + to.dataset.inTo);  // a reload keeps it
     }
     document.documentElement.dataset.scans = String(Number(document.documentElement.dataset.scans || 0) + 1);
