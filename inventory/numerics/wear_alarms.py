@@ -21,7 +21,8 @@ from scipy.special import ndtr
 from inventory.numerics.alarm_limits import (
     CHANGE_FASTER_LIMIT,
     CHANGE_SLOWER_LIMIT,
-    LOG_LIMIT,
+    LOG_FASTER_LIMIT,
+    LOG_SLOWER_LIMIT,
     RUN_IN_SHARE,
     TYPE_FASTER_LIMIT,
     TYPE_SLOWER_LIMIT,
@@ -142,8 +143,8 @@ class Strengths:
 USUAL_TAILS = Tails()
 # kind, direction, name in `Strengths`, usual limit
 STATISTICS = (
-    (LOG, FASTER, "log_faster", LOG_LIMIT),
-    (LOG, SLOWER, "log_slower", LOG_LIMIT),
+    (LOG, FASTER, "log_faster", LOG_FASTER_LIMIT),
+    (LOG, SLOWER, "log_slower", LOG_SLOWER_LIMIT),
     (TYPE, FASTER, "type_faster", TYPE_FASTER_LIMIT),
     (TYPE, SLOWER, "type_slower", TYPE_SLOWER_LIMIT),
     (CHANGE, FASTER, "change_faster", CHANGE_FASTER_LIMIT),

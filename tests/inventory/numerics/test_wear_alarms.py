@@ -9,7 +9,14 @@ import pytest
 from scipy import stats
 
 from inventory.numerics import wear_alarms as alarms
-from inventory.numerics.alarm_limits import LOG_LIMIT, Surprises, Tails, own_surprises, stretched
+from inventory.numerics.alarm_limits import (
+    LOG_FASTER_LIMIT,
+    LOG_SLOWER_LIMIT,
+    Surprises,
+    Tails,
+    own_surprises,
+    stretched,
+)
 from inventory.numerics.alarm_record import looks_of
 from inventory.numerics.wear import BASIS_ERROR, Ended
 from inventory.numerics.wear_fit import TypeFit, WearOptions, fit
@@ -238,7 +245,7 @@ def test_one_height_keyed_3_mm_wrong_contradicts_the_log(shop, by):
     first = next(one for one in found.alarms if one.kind == alarms.LOG and one.reading == 4)
     assert first.row == 4
     assert first.direction == (alarms.FASTER if by > 0 else alarms.SLOWER)
-    assert first.strength > LOG_LIMIT
+    assert first.strength > min(LOG_FASTER_LIMIT, LOG_SLOWER_LIMIT)
     assert first.times_rarer > 1000
     assert found.checks[0] == "height"
 
