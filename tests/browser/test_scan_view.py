@@ -13,8 +13,10 @@ from django.utils import timezone
 from pytest_django.live_server_helper import LiveServer
 
 from inventory.actions.count import begin_count
+from inventory.actions.ledger import NewLine
 from inventory.codes import new_code
-from tests.cast import hours, make_cast, make_outing, make_place, make_set, make_type, who
+from inventory.models import Label, SetState
+from tests.cast import hours, make_cast, make_outing, make_place, make_set, make_type, who, write
 
 pytestmark = pytest.mark.django_db(transaction=True)
 SIZES = [(390, 700), (1280, 700)]
@@ -85,3 +87,20 @@ def test_ten_codes_counted_keep_the_last_scan_in_view(
     count = begin_count(who(ten.cast.ines, ten.cast.device), ten.cast.branch, ten.rack, now=ten.now)
     page = sign_in(ten.cast.ines)
     check_scans(page, live_server.url + reverse("inventory:count", args=[count.pk]), ten.codes, ".count-last")
+
+
+def test_a_racks_label_scanned_after_another_place_was_chosen_takes_the_next_sets(
+    ten: SimpleNamespace, live_server: LiveServer, sign_in: Callable[[Any], Any]
+) -> None:
+    """The page was opened for one rack; the label of the other holds from its scan on, and through a reload."""
+    attic, code = make_place(ten.cast.branch, name="Rack C"), new_code(random.Random(5))
+    Label.objects.create(code=code, branch=ten.cast.branch, made_at=ten.now)
+    write(ten.cast, NewLine("labelled", None, attic, {"code_id": code}), at=ten.now)
+    page = sign_in(ten.cast.teo)
+    page.goto(live_server.url + reverse("inventory:scan_in") + f"?place={ten.rack.pk}")
+    type_scan(page, code)
+    assert page.locator("h1").inner_text() == "Rack C"
+    type_scan(page, ten.codes[0])
+    assert SetState.objects.get(pk=ten.sets[0].pk).place_id == attic.pk
+    page.reload()
+    assert page.locator("h1").inner_text() == "Rack C"
