@@ -561,14 +561,6 @@ def test_find_opens_what_is_one_and_lists_what_is_many(shop: SimpleNamespace, cl
     assert "Nothing holds “&lt;b&gt;zebra&lt;/b&gt;”" in nothing
 
 
-def test_an_own_code_opens_its_set_unless_two_have_it(shop: SimpleNamespace, client: Client) -> None:
-    ToolSet.objects.filter(pk=shop.metal.pk).update(own_code="M-70/3")
-    client.force_login(shop.cast.teo)
-    assert 'data-verdict="taken"' in scan(client, shop, "m-70/3")
-    ToolSet.objects.filter(pk=shop.dry.pk).update(own_code="M-70/3")
-    assert "2 sets have the own code" in scan(client, shop, "m-70/3")
-
-
 def test_pages_ask_the_database_as_often_with_many_sets_as_with_few(shop: SimpleNamespace, client: Client) -> None:
     client.force_login(shop.cast.ines)
 
@@ -594,20 +586,3 @@ def test_pages_ask_the_database_as_often_with_many_sets_as_with_few(shop: Simple
         make_outing(shop.cast.branch, f"Outing {_number}", leaves_at=shop.now, due_at=None)
         make_set(shop.cast, shop.dry.tool_type, shop.rack, at=shop.now - hours(2))
     assert [asked(url) for url in urls] == few
-
-
-@pytest.mark.parametrize("text", ["K999", "k 999", "K-0999", " k.999 ", "K999\u00a0"])
-def test_an_own_code_opens_its_set_however_it_is_written(shop: SimpleNamespace, client: Client, text: str) -> None:
-    ToolSet.objects.filter(pk=shop.metal.pk).update(own_code="k 999")
-    ToolSet.objects.filter(pk=shop.dry.pk).update(own_code="K 99 9")
-    client.force_login(shop.cast.teo)
-    assert 'data-verdict="taken"' in scan(client, shop, text)
-    assert SetState.objects.get(pk=shop.metal.pk).outing_id == shop.outing.pk
-
-
-def test_two_writings_of_one_own_code_are_two_sets_to_pick_from(shop: SimpleNamespace, client: Client) -> None:
-    ToolSet.objects.filter(pk=shop.metal.pk).update(own_code="K999")
-    ToolSet.objects.filter(pk=shop.dry.pk).update(own_code="k 999")
-    client.force_login(shop.cast.teo)
-    assert "2 sets have the own code" in scan(client, shop, "K999")
-    assert "No set is called" in scan(client, shop, "K99")
