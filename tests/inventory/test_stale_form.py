@@ -48,7 +48,11 @@ def test_a_form_sent_after_another_person_signed_in_is_refused_in_words_and_sent
     typed = {"why": "two pieces “chipped”", "act_id": str(uuid(1)), "csrfmiddlewaretoken": "x" * len(token(opened))}
     stale = client.post(shop.url, typed, headers=HERE)
     page = stale.content.decode()
-    assert (stale.status_code, "Ines O. is signed in now." in page, "http://testserver/rack/" in page) == (403, True, True)
+    assert (stale.status_code, "Ines O. is signed in now." in page, "http://testserver/rack/" in page) == (
+        403,
+        True,
+        True,
+    )
     assert not Entry.objects.filter(kind="set_aside").exists()
     again = hidden_of(page)
     assert {name: again[name] for name in ("why", "act_id")} == {name: typed[name] for name in ("why", "act_id")}
