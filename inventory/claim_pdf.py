@@ -14,12 +14,12 @@ from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Image, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from inventory.claims import Claim
 from inventory.claims import Table as ClaimTable
 from inventory.pdf_letters import printable
+from inventory.pdf_pages import paged
 
 _PAPERS = {"letter": LETTER, "a4": A4}
 _MARGIN = 18 * mm
@@ -90,7 +90,8 @@ def draw_claim(claim: Claim, photos: Sequence[bytes | None], paper: str) -> byte
         # The heading goes over the page's end with its first line, not without it.
         story += [KeepTogether([Paragraph(_text(_("Other sets of this type")), _SECTION), lines[0]]), *lines[1:]]
     story += _photos(claim, photos, width)
-    document.build(story, canvasmaker=_paged(claim))
+    foot = f"{claim.shop} · {claim.title} · {claim.printed}"
+    document.build(story, canvasmaker=paged(foot, side_pt=_MARGIN + _FRAME, foot_pt=11 * mm))
     return file.getvalue()
 
 
@@ -167,32 +168,3 @@ def _photos(claim: Claim, photos: Sequence[bytes | None], width: float) -> list[
         pairs[-1].append([])
     rows = [Table([pair], colWidths=[width / 2] * 2, style=_PAIR) for pair in pairs]
     return [KeepTogether([title, rows[0]]), *rows[1:]]
-
-
-def _paged(claim: Claim) -> type[Canvas]:
-    """A canvas that knows, at the end, how many pages there are."""
-
-    class Paged(Canvas):
-        def __init__(self, *args: Any, **kwargs: Any) -> None:
-            super().__init__(*args, **kwargs)
-            self._pages: list[dict[str, Any]] = []
-
-        def showPage(self) -> None:
-            self._pages.append(dict(self.__dict__))
-            self._startPage()
-
-        def save(self) -> None:
-            for number, page in enumerate(self._pages, start=1):
-                self.__dict__.update(page)
-                self._foot(number, len(self._pages))
-                super().showPage()
-            super().save()
-
-        def _foot(self, number: int, count: int) -> None:
-            width = self._pagesize[0]
-            self.setFont("Helvetica", 8)
-            self.drawString(_MARGIN + _FRAME, 11 * mm, printable(f"{claim.shop} · {claim.title} · {claim.printed}"))
-            pages = _("Page %(number)d of %(count)d") % {"number": number, "count": count}
-            self.drawRightString(width - _MARGIN - _FRAME, 11 * mm, pages)
-
-    return Paged

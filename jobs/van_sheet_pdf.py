@@ -13,11 +13,11 @@ from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
-from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from inventory.label_faces import CAP_HEIGHT, STAMP, STAMP_WIDTH, draw_cap, draw_own_mark
 from inventory.pdf_letters import printable
+from inventory.pdf_pages import paged
 from inventory.qr_symbol import QUIET_ZONE, paper_symbol
 from jobs.van_sheet import SetLine, StepLine, VanSheet, left_words
 
@@ -178,7 +178,8 @@ def draw_van_sheet(sheet: VanSheet, paper: str) -> bytes:
     story += [_kit_and_care(sheet, width), Spacer(1, 1 * mm)]
     story += _coming_back(sheet, width)
     story += [KeepTogether([*_gloss(sheet, width), *_used(width), _signatures(width)])]
-    document.build(story, canvasmaker=_paged(sheet))
+    foot = f"{sheet.title} · {sheet.printed}"
+    document.build(story, canvasmaker=paged(foot, side_pt=_MARGIN + _FRAME, foot_pt=8 * mm))
     return file.getvalue()
 
 
@@ -339,36 +340,3 @@ def _signatures(width: float) -> Table:
         cells += [Paragraph(_text(said), _SMALL), ""]
     style = TableStyle([*_BARE, *[("LINEABOVE", (column, 0), (column, 0), 0.9, colors.black) for column in (0, 2, 4)]])
     return Table([cells[:5]], colWidths=[each, gap, each, gap, each], style=style)
-
-
-def _paged(sheet: VanSheet) -> type[Canvas]:
-    """A canvas that knows, at the end, how many pages there are."""
-
-    class Paged(Canvas):
-        def __init__(self, *args: Any, **kwargs: Any) -> None:
-            super().__init__(*args, **kwargs)
-            self._pages: list[dict[str, Any]] = []
-
-        def showPage(self) -> None:
-            self._pages.append(dict(self.__dict__))
-            self._startPage()
-
-        def save(self) -> None:
-            for number, page in enumerate(self._pages, start=1):
-                self.__dict__.update(page)
-                self._foot(number, len(self._pages))
-                super().showPage()
-            super().save()
-
-        def _foot(self, number: int, count: int) -> None:
-            self.setFont("Helvetica", 8)
-            words = printable(f"{sheet.title} · {sheet.printed}")
-            pages = _("Page %(number)d of %(count)d") % {"number": number, "count": count}
-            right = self._pagesize[0] - _MARGIN - _FRAME
-            room = right - _MARGIN - _FRAME - stringWidth(pages, "Helvetica", 8) - 12
-            while words and stringWidth(words, "Helvetica", 8) > room:
-                words = words.rstrip("…")[:-1].rstrip() + "…"
-            self.drawString(_MARGIN + _FRAME, 8 * mm, words)
-            self.drawRightString(right, 8 * mm, pages)
-
-    return Paged
