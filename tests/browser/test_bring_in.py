@@ -28,6 +28,7 @@ def test_a_hundred_rows_are_matched_answered_and_brought_in(live_server: Any, pa
     )
     page.get_by_role("button", name="Read the file").click()
     assert page.locator("h1").inner_text() == "94 sets can come in, 4 rows need you, 2 are refused"
+    page.wait_for_load_state()  # keys are heard once the page's script is there
     assert ToolSet.objects.count() == 0
 
     # Down to the first question, 1 takes its likeliest answer; the button grows by the two sets of that row.
