@@ -111,7 +111,8 @@ def first_set(record: WearRecord, k: int) -> WearRecord:
     """Set k of a type alone, as after a new entry."""
     seg = record.segments
     at = seg.set_index == k
-    rows = {name: getattr(seg, name)[at] for name in vars(seg)} | {"set_index": np.zeros(int(at.sum()), dtype=np.int64)}
+    rows = {name: kept[at] for name, kept in vars(seg).items() if kept is not None}  # load: None where all are whole
+    rows |= {"set_index": np.zeros(int(at.sum()), dtype=np.int64)}
     one = {name: getattr(record, name)[k : k + 1] for name in ("start_mm", "start_error_mm", "from_new", "ended")}
     return replace(record, segments=Segments(**rows), **one)
 
