@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from typing import Any
-from xml.sax.saxutils import escape
 
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
@@ -18,7 +17,7 @@ from reportlab.platypus import Image, KeepTogether, Paragraph, SimpleDocTemplate
 
 from inventory.claims import Claim
 from inventory.claims import Table as ClaimTable
-from inventory.pdf_letters import printable
+from inventory.pdf_letters import paragraph_text
 from inventory.pdf_pages import paged
 
 _PAPERS = {"letter": LETTER, "a4": A4}
@@ -77,27 +76,25 @@ def draw_claim(claim: Claim, photos: Sequence[bytes | None], paper: str) -> byte
         invariant=1,
     )
     width = size[0] - 2 * (_MARGIN + _FRAME)
-    story: list[Any] = [Paragraph(_text(claim.title), _TITLE), Spacer(1, 3 * mm), _address(claim, width)]
-    story += [Spacer(1, 3 * mm), *(Paragraph(_text(line), _BODY) for line in claim.lead)]
+    story: list[Any] = [Paragraph(paragraph_text(claim.title), _TITLE), Spacer(1, 3 * mm), _address(claim, width)]
+    story += [Spacer(1, 3 * mm), *(Paragraph(paragraph_text(line), _BODY) for line in claim.lead)]
     if claim.said.asks:
-        story += [Paragraph(_text(_("What we ask for")), _SECTION)]
-        story += [Paragraph(_text(line) or "&nbsp;", _BODY) for line in claim.said.asks.splitlines()]
-    story += [Paragraph(_text(_("The set")), _SECTION), _facts(claim, width)]
+        story += [Paragraph(paragraph_text(_("What we ask for")), _SECTION)]
+        story += [Paragraph(paragraph_text(line) or "&nbsp;", _BODY) for line in claim.said.asks.splitlines()]
+    story += [Paragraph(paragraph_text(_("The set")), _SECTION), _facts(claim, width)]
     for table in claim.tables:
         story += _section(table, width)
     if claim.notes:
-        lines = [Paragraph(_text(line), _BODY) for line in claim.notes]
+        lines = [Paragraph(paragraph_text(line), _BODY) for line in claim.notes]
         # The heading goes over the page's end with its first line, not without it.
-        story += [KeepTogether([Paragraph(_text(_("Other sets of this type")), _SECTION), lines[0]]), *lines[1:]]
+        story += [
+            KeepTogether([Paragraph(paragraph_text(_("Other sets of this type")), _SECTION), lines[0]]),
+            *lines[1:],
+        ]
     story += _photos(claim, photos, width)
     foot = f"{claim.shop} · {claim.title} · {claim.printed}"
     document.build(story, canvasmaker=paged(foot, side_pt=_MARGIN + _FRAME, foot_pt=11 * mm))
     return file.getvalue()
-
-
-def _text(words: str) -> str:
-    """Words for a paragraph, in the letters that the built-in faces have."""
-    return escape(printable(words))
 
 
 def _address(claim: Claim, width: float) -> Table:
@@ -115,7 +112,7 @@ def _facts(claim: Claim, width: float) -> Table:
 
 
 def _pairs(rows: Sequence[tuple[str, str]], width: float) -> Table:
-    cells = [[Paragraph(_text(name), _HEAD), Paragraph(_text(words), _CELL)] for name, words in rows]
+    cells = [[Paragraph(paragraph_text(name), _HEAD), Paragraph(paragraph_text(words), _CELL)] for name, words in rows]
     table = Table(cells, colWidths=[0.24 * width, 0.76 * width], hAlign="LEFT")
     table.setStyle(
         TableStyle(
@@ -131,16 +128,19 @@ def _pairs(rows: Sequence[tuple[str, str]], width: float) -> Table:
 
 
 def _section(table: ClaimTable, width: float) -> list[Any]:
-    title = Paragraph(_text(table.title), _SECTION)
-    below = [Spacer(1, 1 * mm), Paragraph(_text(table.below), _SMALL)] if table.below else []
+    title = Paragraph(paragraph_text(table.title), _SECTION)
+    below = [Spacer(1, 1 * mm), Paragraph(paragraph_text(table.below), _SMALL)] if table.below else []
     if not table.rows:
         return [KeepTogether([title, *below])]
     numbers = set(table.numbers)
     cells = [
-        [Paragraph(_text(head), _HEAD_NUMBER if place in numbers else _HEAD) for place, head in enumerate(table.heads)]
+        [
+            Paragraph(paragraph_text(head), _HEAD_NUMBER if place in numbers else _HEAD)
+            for place, head in enumerate(table.heads)
+        ]
     ]
     cells += [
-        [Paragraph(_text(words), _NUMBER if place in numbers else _CELL) for place, words in enumerate(row)]
+        [Paragraph(paragraph_text(words), _NUMBER if place in numbers else _CELL) for place, words in enumerate(row)]
         for row in table.rows
     ]
     drawn = Table(cells, colWidths=[share * width for share in _WIDTHS[len(table.heads)]], repeatRows=1, hAlign="LEFT")
@@ -154,12 +154,12 @@ def _section(table: ClaimTable, width: float) -> list[Any]:
 def _photos(claim: Claim, photos: Sequence[bytes | None], width: float) -> list[Any]:
     if not claim.photos:
         return []
-    title = Paragraph(_text(_("Photos")), _SECTION)
+    title = Paragraph(paragraph_text(_("Photos")), _SECTION)
     cells = []
     for number, (photo, words, raw) in enumerate(zip(claim.photos, claim.photo_words, photos, strict=True), start=1):
-        said = Paragraph(_text(f"{number}. {words}"), _SMALL)
+        said = Paragraph(paragraph_text(f"{number}. {words}"), _SMALL)
         if raw is None:
-            cells.append([Paragraph(_text(_("This picture cannot be read any more.")), _SMALL), said])
+            cells.append([Paragraph(paragraph_text(_("This picture cannot be read any more.")), _SMALL), said])
             continue
         scale = min(_PHOTO_MM[0] * mm / photo.width, _PHOTO_MM[1] * mm / photo.height)
         cells.append([Image(io.BytesIO(raw), photo.width * scale, photo.height * scale), said])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from xml.sax.saxutils import escape
 
 # Letters that do not come apart into a plain one and its mark, and signs a plainer one stands for. Our assumption.
 _PLAIN = {
@@ -48,3 +49,8 @@ def _written(character: str) -> bool:
     except UnicodeEncodeError:
         return False
     return True
+
+
+def paragraph_text(words: str) -> str:
+    """Words for a reportlab paragraph: in the letters that the built-in faces have, and nothing read as markup."""
+    return escape(printable(words))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from typing import Any
-from xml.sax.saxutils import escape
 
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
@@ -16,7 +15,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from inventory.label_faces import CAP_HEIGHT, STAMP, STAMP_WIDTH, draw_cap, draw_own_mark
-from inventory.pdf_letters import printable
+from inventory.pdf_letters import paragraph_text, printable
 from inventory.pdf_pages import paged
 from inventory.qr_symbol import QUIET_ZONE, paper_symbol
 from jobs.van_sheet import SetLine, StepLine, VanSheet, left_words
@@ -183,19 +182,14 @@ def draw_van_sheet(sheet: VanSheet, paper: str) -> bytes:
     return file.getvalue()
 
 
-def _text(words: str) -> str:
-    """Words for a paragraph, in the letters that the built-in faces have."""
-    return escape(printable(words))
-
-
 def _top(sheet: VanSheet, width: float) -> Table:
-    said = [Paragraph(_text(sheet.crumb), _BODY), Paragraph(_text(sheet.title), _TITLE)]
-    said += [Paragraph(_text(words), _BODY) for words in (*sheet.facts, *sheet.floors, *sheet.notes)]
+    said = [Paragraph(paragraph_text(sheet.crumb), _BODY), Paragraph(paragraph_text(sheet.title), _TITLE)]
+    said += [Paragraph(paragraph_text(words), _BODY) for words in (*sheet.facts, *sheet.floors, *sheet.notes)]
     right: list[Any] = []
     if sheet.address:
         square = _Square(sheet.address)
         caption = ParagraphStyle("caption", parent=_SMALL, alignment=1)
-        right = [square, Paragraph(_text(_("Scan to type it in afterwards")), caption)]
+        right = [square, Paragraph(paragraph_text(_("Scan to type it in afterwards")), caption)]
     wide = right[0].width + 4 if right else 0.0
     return Table([[said, right]], colWidths=[width - wide, wide], style=TableStyle(_BARE))
 
@@ -211,11 +205,11 @@ def _ladder(sheet: VanSheet, width: float) -> Table:
         _("Planned"),
         _("Passes done, a stroke each, by section"),
     )
-    rows: list[list[Any]] = [[Paragraph(_text(words), _HEAD) for words in heads]]
+    rows: list[list[Any]] = [[Paragraph(paragraph_text(words), _HEAD) for words in heads]]
     several = len({line.floor for line in sheet.steps}) > 1
     rows += [_row(line, widths, several=several) for line in sheet.steps]
     if not sheet.steps:
-        rows.append(["", "", "", Paragraph(_text(_("No step is planned for this shift.")), _BODY), "", "", ""])
+        rows.append(["", "", "", Paragraph(paragraph_text(_("No step is planned for this shift.")), _BODY), "", "", ""])
     table = Table(rows, colWidths=widths, repeatRows=1, style=TableStyle(_LADDER), splitInRow=0)
     if len(sheet.steps) > _MANY:
         table.setStyle(TableStyle([("TOPPADDING", (0, 1), (-1, -1), 0), ("BOTTOMPADDING", (0, 1), (-1, -1), 1)]))
@@ -227,12 +221,14 @@ def _row(line: StepLine, widths: list[float], *, several: bool) -> list[Any]:
     water: list[Any] = []
     for one in line.sets:
         sets += _set_words(one)
-        water.append(Paragraph(_text(one.water), _SMALL))
+        water.append(Paragraph(paragraph_text(one.water), _SMALL))
     if not line.sets:
         sets.append(Paragraph("______________", _CODE))
     places = " / ".join(dict.fromkeys(filter(None, (one.where for one in line.sets))))
-    sets.append(Paragraph(_text(" · ".join(filter(None, (f"{line.type_name}, {line.wet_dry}", places)))), _TINY))
-    planned = [Paragraph(f"<b>{_text(line.passes)}</b>", _BODY), Paragraph(_text(line.area), _SMALL)]
+    sets.append(
+        Paragraph(paragraph_text(" · ".join(filter(None, (f"{line.type_name}, {line.wet_dry}", places)))), _TINY)
+    )
+    planned = [Paragraph(f"<b>{paragraph_text(line.passes)}</b>", _BODY), Paragraph(paragraph_text(line.area), _SMALL)]
     drawn = _Boxes(line.sections, widths[6] - 4)
     beside = widths[6] - drawn.width - 10
     said = [_("floor looks even")]
@@ -241,14 +237,14 @@ def _row(line: StepLine, widths: list[float], *, several: bool) -> list[Any]:
     else:
         boxes = [drawn, _even(said, widths[6])]
     if several:
-        boxes.insert(0, Paragraph(f"<b>{_text(line.floor)}</b>", _SMALL))
+        boxes.insert(0, Paragraph(f"<b>{paragraph_text(line.floor)}</b>", _SMALL))
     wet = any(one.wet for one in line.sets)
     return [_Tick(), _Sign(line, wet=wet), _Grit(line.grit, widths[2]), sets, water, planned, boxes]
 
 
 def _even(said: list[str], width: float) -> Table:
     """A box to tick where the floor looks even, and what is said beside it."""
-    words = [Paragraph(_text(one), _TINY) for one in said]
+    words = [Paragraph(paragraph_text(one), _TINY) for one in said]
     return _beside([[_Tick(2.6 * mm), words]], [4 * mm, width - 4 * mm])
 
 
@@ -257,8 +253,8 @@ def _beside(cells: list[list[Any]], widths: list[float]) -> Table:
 
 
 def _set_words(one: SetLine) -> list[Any]:
-    tag = f'  <font size="8">{_text(one.tag)}</font>' if one.tag else ""
-    return [Paragraph(_text(one.code) + tag, _CODE)]
+    tag = f'  <font size="8">{paragraph_text(one.tag)}</font>' if one.tag else ""
+    return [Paragraph(paragraph_text(one.code) + tag, _CODE)]
 
 
 def _kit_and_care(sheet: VanSheet, width: float) -> Table:
@@ -272,19 +268,22 @@ def _kit_and_care(sheet: VanSheet, width: float) -> Table:
     for start in range(0, len(ticks), columns):
         row: list[Any] = []
         for words in ticks[start : start + columns]:
-            row += [_Tick(2.6 * mm), Paragraph(_text(words), _TINY if short else _SMALL)]
+            row += [_Tick(2.6 * mm), Paragraph(paragraph_text(words), _TINY if short else _SMALL)]
         rows.append(row + [""] * (2 * columns - len(row)))
     listed = _beside(rows, [5 * mm, each - 5 * mm] * columns)
     care = [
-        Paragraph(f"<b>{_text(what)}</b>" if short else f"<b>{_text(what)}</b> {_text(then)}", _TINY)
+        Paragraph(
+            f"<b>{paragraph_text(what)}</b>" if short else f"<b>{paragraph_text(what)}</b> {paragraph_text(then)}",
+            _TINY,
+        )
         for what, then in sheet.cautions
     ]
-    kit = [Paragraph(_text(_("Kit")), _SECTION), listed]
-    return _beside([[kit, [Paragraph(_text(_("Take care")), _SECTION), *care]]], [left, width - left])
+    kit = [Paragraph(paragraph_text(_("Kit")), _SECTION), listed]
+    return _beside([[kit, [Paragraph(paragraph_text(_("Take care")), _SECTION), *care]]], [left, width - left])
 
 
 def _coming_back(sheet: VanSheet, width: float) -> list[Any]:
-    title = Paragraph(_text(_("Coming back: how each set is left, its lowest height, trouble")), _SECTION)
+    title = Paragraph(paragraph_text(_("Coming back: how each set is left, its lowest height, trouble")), _SECTION)
     answers = left_words()
     shares = (0.1, 0.19, *([0.112] * 4), 0.115, 0.147)
     widths = [share * width for share in shares]
@@ -298,15 +297,15 @@ def _coming_back(sheet: VanSheet, width: float) -> list[Any]:
 
 def _back_row(grit: str, code: str, answers: tuple[str, ...], widths: list[float]) -> list[Any]:
     def answer(words: str) -> Table:
-        cells = [[_Tick(2.8 * mm), Paragraph(_text(words), _SMALL)]]
+        cells = [[_Tick(2.8 * mm), Paragraph(paragraph_text(words), _SMALL)]]
         return Table(cells, colWidths=[4.2 * mm, widths[2] - 4.4 * mm], style=TableStyle(_BARE))
 
-    named = [Paragraph(_text(grit), _CODE), Paragraph(_text(code), _SMALL)]
+    named = [Paragraph(paragraph_text(grit), _CODE), Paragraph(paragraph_text(code), _SMALL)]
     return [
         *named,
         *map(answer, answers),
-        Paragraph(_text(_("height")), _SMALL),
-        Paragraph(_text(_("trouble")), _SMALL),
+        Paragraph(paragraph_text(_("height")), _SMALL),
+        Paragraph(paragraph_text(_("trouble")), _SMALL),
     ]
 
 
@@ -315,20 +314,20 @@ def _gloss(sheet: VanSheet, width: float) -> list[Any]:
         return []
     rows = [
         [
-            Paragraph(_text(name), _SMALL),
-            Paragraph(_text(_("gloss")), _SMALL),
-            Paragraph(_text(_("clarity, %")), _SMALL),
+            Paragraph(paragraph_text(name), _SMALL),
+            Paragraph(paragraph_text(_("gloss")), _SMALL),
+            Paragraph(paragraph_text(_("clarity, %")), _SMALL),
         ]
         for name in sheet.gloss
     ]
     widths = [0.4 * width, 0.3 * width, 0.3 * width]
     table = Table(rows, colWidths=widths, style=TableStyle(_LINES))
-    return [Spacer(1, 2 * mm), Paragraph(_text(_("Readings of the floor, by floor")), _SECTION), table]
+    return [Spacer(1, 2 * mm), Paragraph(paragraph_text(_("Readings of the floor, by floor")), _SECTION), table]
 
 
 def _used(width: float) -> list[Any]:
     words = _("Set changed part-way, area by section, anything else:")
-    return [Spacer(1, 1.5 * mm), Paragraph(_text(words), _SMALL), Spacer(1, 6 * mm)]
+    return [Spacer(1, 1.5 * mm), Paragraph(paragraph_text(words), _SMALL), Spacer(1, 6 * mm)]
 
 
 def _signatures(width: float) -> Table:
@@ -337,6 +336,6 @@ def _signatures(width: float) -> Table:
     words = [_("Loaded, shop manager, time"), _("Received, crew lead, time"), _("Work done as written, name, time")]
     cells: list[Any] = []
     for said in words:
-        cells += [Paragraph(_text(said), _SMALL), ""]
+        cells += [Paragraph(paragraph_text(said), _SMALL), ""]
     style = TableStyle([*_BARE, *[("LINEABOVE", (column, 0), (column, 0), 0.9, colors.black) for column in (0, 2, 4)]])
     return Table([cells[:5]], colWidths=[each, gap, each, gap, each], style=style)
